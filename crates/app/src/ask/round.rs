@@ -1,0 +1,136 @@
+//! Who needs a person now: the round as one struct, shown by `cli/round.rs` and `web/round.rs`.
+
+use serde::Serialize;
+
+use super::lanes::Lanes;
+
+/// The round at a time. Its JSON is the contract's; fields beyond it are additions.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Round {
+    /// Name of the farm.
+    pub farm: String,
+    /// The time it was made for, RFC 3339 in the farm's zone.
+    pub at: String,
+    /// The same in words: `Tuesday 3 March, 05:30`.
+    pub at_words: String,
+    /// Time of the newest row it knew, in words.
+    pub last_row_words: String,
+    /// Which model with which fitted parameters.
+    pub model: String,
+    /// One sentence on the whole: `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+    pub summary: String,
+    /// What needs a person, most worth first.
+    pub calls: Vec<RoundCall>,
+    /// The same calls by where one walks: place, then places in `calls`.
+    pub places: Vec<Place>,
+    /// Who needs nobody, and who could not be judged.
+    pub quiet: Quiet,
+    /// What the reader should know before trusting it: no rows for hours, no model yet.
+    pub notes: Vec<String>,
+}
+
+/// One place of the walk.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Place {
+    /// `Pen 2`, `Box 1`, `Herd`.
+    pub name: String,
+    /// Which of the round's calls belong here, in walking order.
+    pub calls: Vec<usize>,
+}
+
+/// One sentence of the round with what stands behind it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RoundCall {
+    /// Stays the same from the call's first to its last round.
+    pub id: String,
+    /// `cow`, `box` or `herd`.
+    pub subject: &'static str,
+    /// Herd number of the cow.
+    pub animal: Option<String>,
+    /// Name of the box.
+    #[serde(rename = "box")]
+    pub box_name: Option<String>,
+    /// `LF RF LR RR`.
+    pub quarter: Option<&'static str>,
+    /// The cause's word.
+    pub cause: &'static str,
+    /// Marginal probability, 0 to 1.
+    pub probability: f64,
+    /// Other causes considered.
+    pub others: Vec<Other>,
+    /// `now`, `today`, `watch`.
+    pub urgency: &'static str,
+    /// Onset, RFC 3339 in the farm's zone.
+    pub since: String,
+    /// `214: left rear looks inflamed, 93 % sure.`
+    pub sentence: String,
+    /// The sentence without the subject, for pages that set it large.
+    #[serde(skip)]
+    pub says: String,
+    /// What to do.
+    #[serde(rename = "do")]
+    pub action: String,
+    /// The soft line: since when, which milkings may be in the tank, what was seen.
+    pub why: String,
+    /// Other causes and what would decide, in words.
+    pub others_words: String,
+    /// Cautions this call carries.
+    pub cautions: Vec<String>,
+    /// What speaks for and against, strongest first.
+    pub reasons: Vec<RoundReason>,
+    /// Expected cost saved by looking now, in the farm's money.
+    pub worth: f64,
+    /// Where one walks to see her.
+    pub place: String,
+    /// The picture of evidence, ten days.
+    #[serde(skip)]
+    pub lanes: Option<Lanes>,
+}
+
+/// Another cause considered.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Other {
+    /// The cause's word, or `well`.
+    pub cause: &'static str,
+    /// Its probability.
+    pub probability: f64,
+}
+
+/// One signal's weight.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct RoundReason {
+    /// The signal's word.
+    pub signal: &'static str,
+    /// `LF RF LR RR`.
+    pub quarter: Option<&'static str>,
+    /// Value, metric.
+    pub observed: f64,
+    /// Expectation, metric.
+    pub expected: f64,
+    /// Metric unit.
+    pub unit: &'static str,
+    /// Log-likelihood ratio, natural units.
+    pub weight: f64,
+    /// `left rear conductivity`.
+    pub name_words: String,
+    /// `7.1, usually 5.2 mS/cm` in the farm's units.
+    pub value_words: String,
+}
+
+/// Who needs nobody.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Quiet {
+    /// Cows judged and not called.
+    pub cows: usize,
+    /// Cows that could not be judged, with why.
+    pub not_judged: Vec<NotJudged>,
+}
+
+/// A cow that could not be judged.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NotJudged {
+    /// Herd number.
+    pub animal: String,
+    /// Why.
+    pub why: String,
+}

@@ -1,0 +1,15 @@
+//! The models of Cowpath: what each cow, quarter and box should have done, what differs, and why.
+//!
+//! Pure: every function takes its rows, its settings, its clock and its time zone as arguments. Nothing here opens a
+//! file, asks the time, or draws a random number it was not handed.
+//!
+//! Read in this order: [`units`] and [`time`] (the quantities), [`herd`] (cows, quarters, lactations), [`tables`] (what
+//! a log may hold), [`expect`] (what she should have given), [`causes`] (why she differs), [`say`] (the sentence).
+
+pub mod causes;
+pub mod expect;
+pub mod herd;
+pub mod say;
+pub mod tables;
+pub mod time;
+pub mod units;

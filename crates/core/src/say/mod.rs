@@ -1,0 +1,1 @@
+//! Findings into sentences: all wording and all rounding, in one place.

@@ -1,0 +1,3 @@
+//! Writes the generated pages of `docs/`.
+
+fn main() {}
