@@ -1,5 +1,9 @@
 //! What should she have given, before this milking was seen?
 
+pub mod curve;
+mod least_squares;
+pub mod secretion;
+
 use jiff::Timestamp;
 
 use crate::herd::{BoxKey, LifeKey, Quarter};
