@@ -1,4 +1,44 @@
 //! Why does she differ?
+//!
+//! # Equation
+//! For a cow with departures x of the last 10 days and a cause c with template μ_c (natural units at severity 1):
+//!
+//! w_c = Σ_q Σ_o Σ_p Σ_s rate_c · Δo · P(q) · P(p) · P(s) · exp(λ · Σ_i ln Σ_m P_i(m) · LR_i(x_i | o, p, s·m, q))
+//! P(c | x) = w_c / (1 + Σ w)
+//!
+//!   o  onset, on a grid of cells Δo days wide    q  quarter    p  pace (the course stretched in time)    s  severity
+//!   m  how strongly signal i takes part in this case (some udder cases have next to no rise of conductivity)
+//!   LR_i  likelihood of one signal's readings under the course against "well": AR(1) from milking to milking, Student-t
+//!         innovations, the error of a held baseline shared by the readings it was held for
+//!   λ  discount for signals that wander together, below 1 the more signals carry the evidence
+//!
+//! Signals without a reading are left out of the sum: missing is not zero. A template whose cause is `Well` (a passing
+//! dip) adds to "well". Causes and signals are rows of [`templates`]; nothing else changes when one is added.
+//! # Source
+//! Courses: `sources.md`, "courses of illness"; each course names its own or says it is a stated default. Rates: [`priors`].
+//! Costs: [`worth`].
+//! # Proof
+//! `causes/tests`: false calls, cases called and calibration on departures of another shape than the templates.
+//! # Not here
+//! What she should have given: [`crate::expect`]. The words: [`crate::say`].
+
+pub mod grid;
+pub mod herd_milk;
+pub mod judge;
+mod likelihood;
+pub mod noise;
+pub mod priors;
+mod series;
+pub mod templates;
+#[cfg(test)]
+mod tests;
+pub mod worth;
+
+pub use herd_milk::{HerdPoint, judge_herd};
+pub use judge::{CowCourse, judge_cow};
+pub use noise::{Noise, SignalNoise};
+pub use priors::Rates;
+pub use worth::{Cost, Settings, cut};
 
 use jiff::Timestamp;
 

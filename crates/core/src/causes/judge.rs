@@ -1,0 +1,211 @@
+//! What is the matter with this cow, since when, in which quarter, and how sure is that?
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::{
+    Cause, Finding, Reason, Subject, Urgency,
+    grid::{Onset, SPAN_H, onsets},
+    likelihood::{Evidence, READY, log_sum, weigh},
+    series::{Series, gather},
+    worth::Settings,
+};
+use crate::{
+    expect::Scored,
+    herd::{LifeKey, Quarter, Stage},
+    time::hours_between,
+};
+
+/// What is known of a cow when she is judged.
+#[derive(Debug, Clone, Copy)]
+pub struct CowCourse<'a> {
+    /// Whose.
+    pub life: LifeKey,
+    /// When she is judged; nothing later is read.
+    pub at: Timestamp,
+    /// Parity and days in milk then.
+    pub stage: Stage,
+    /// Her milkings of the last 10 days, oldest first; older and later ones are left out.
+    pub milkings: &'a [Scored],
+    /// Since when her baseline is held, if it is.
+    pub unsettled_since: Option<Timestamp>,
+    /// Udder cases she had before.
+    pub earlier_cases: u32,
+}
+
+/// Causes less likely than this are not worth naming: 1 in 200.
+pub const NAMED_FROM: f64 = 0.005;
+
+/// Every cause worth naming, likeliest first; none where nothing was measured. What is shown of them: [`super::cut`].
+pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
+    let series = gather(course.milkings, course.at, course.unsettled_since, &settings.noise);
+    if series.is_empty() {
+        return Vec::new();
+    }
+    let milked_h: Vec<f64> = course
+        .milkings
+        .iter()
+        .filter(|milking| milking.ended_at <= course.at)
+        .map(|milking| hours_between(course.at, milking.started_at))
+        .filter(|hours| -SPAN_H <= *hours)
+        .collect();
+    let earliest_h = course.stage.days_in_milk.map_or(-SPAN_H, |days| -24.0 * days);
+    let onsets = onsets(&milked_h, earliest_h);
+    if onsets.is_empty() {
+        return Vec::new();
+    }
+    let evidence: Vec<Evidence> = READY
+        .iter()
+        .map(|ready| {
+            let rate = settings.rates.a_day(ready.template.cause, course.stage, course.earlier_cases);
+            weigh(ready, &series, &onsets, rate, &settings.noise)
+        })
+        .collect();
+    let posterior = Posterior::of(&evidence);
+    let mut findings: Vec<Finding> = posterior
+        .causes
+        .iter()
+        .filter(|(cause, probability)| *cause != Cause::Well && NAMED_FROM <= *probability)
+        .filter_map(|(cause, probability)| {
+            let others = posterior.others(*cause);
+            finding(course, *cause, *probability, others, &evidence, &series, &onsets)
+        })
+        .collect();
+    findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
+    for finding in &mut findings {
+        settings.value(finding, course.at);
+    }
+    findings
+}
+
+/// Chance of each cause.
+struct Posterior {
+    causes: Vec<(Cause, f64)>,
+}
+
+impl Posterior {
+    fn of(evidence: &[Evidence]) -> Posterior {
+        let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
+        for one in evidence {
+            let total = log_sum(one.cells.iter().map(|cell| cell.weight));
+            let cause = one.ready.template.cause;
+            match logs.iter_mut().find(|(known, _)| *known == cause) {
+                Some((_, log)) => *log = log_sum([*log, total].into_iter()),
+                None => logs.push((cause, total)),
+            }
+        }
+        let all = log_sum(logs.iter().map(|(_, log)| *log));
+        Posterior { causes: logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect() }
+    }
+
+    fn others(&self, cause: Cause) -> Vec<(Cause, f64)> {
+        let mut others: Vec<(Cause, f64)> =
+            self.causes.iter().filter(|(other, _)| *other != cause).copied().collect();
+        others.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        others
+    }
+}
+
+/// Puts together what the cells of one cause say.
+fn finding(
+    course: &CowCourse,
+    cause: Cause,
+    probability: f64,
+    others: Vec<(Cause, f64)>,
+    evidence: &[Evidence],
+    series: &[Series],
+    onsets: &[Onset],
+) -> Option<Finding> {
+    let one = evidence.iter().find(|one| one.ready.template.cause == cause)?;
+    let total = log_sum(one.cells.iter().map(|cell| cell.weight));
+    let quarter = if one.ready.template.in_quarter {
+        likeliest(one, total)
+    } else {
+        None
+    };
+    let mut by_onset = vec![0.0; onsets.len()];
+    let (mut severity, mut weight_of_quarter) = (0.0, 0.0);
+    let courses = one.ready.courses.len();
+    let mut weights = vec![0.0; courses];
+    for (index, cell) in one.cells.iter().enumerate().filter(|(_, cell)| cell.quarter == quarter) {
+        let share = (cell.weight - total).exp();
+        by_onset[cell.onset] += share;
+        severity += share * one.ready.template.severities[cell.severity].0;
+        weight_of_quarter += share;
+        for (weight, part) in weights.iter_mut().zip(&one.parts[index * courses..(index + 1) * courses]) {
+            *weight += share * part;
+        }
+    }
+    if weight_of_quarter <= 0.0 {
+        return None;
+    }
+    let (since_h, early_h, late_h) = onset_interval(&by_onset, onsets)?;
+    let instant = |hours: f64| course.at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
+    let mut reasons: Vec<Reason> = one
+        .ready
+        .courses
+        .iter()
+        .zip(&weights)
+        .filter_map(|(ready, weight)| {
+            let read = series.iter().find(|series| {
+                series.signal == ready.course.signal && (series.quarter.is_none() || series.quarter == quarter)
+            })?;
+            let (observed, expected) = read.telling(since_h, ready.course.size < 0.0)?;
+            Some(Reason {
+                signal: read.signal,
+                quarter: read.quarter,
+                observed,
+                expected,
+                weight: weight / weight_of_quarter,
+            })
+        })
+        .collect();
+    reasons.sort_by(|a, b| b.weight.abs().total_cmp(&a.weight.abs()).then(a.signal.cmp(&b.signal)));
+    let since = instant(since_h)?;
+    Some(Finding {
+        subject: Subject::Cow(course.life),
+        cause,
+        quarter,
+        probability,
+        others,
+        urgency: Urgency::Watch,
+        since,
+        since_between: (instant(early_h)?, instant(late_h)?),
+        episode: course.unsettled_since.unwrap_or(since),
+        worth: 0.0,
+        severity: severity / weight_of_quarter,
+        reasons,
+    })
+}
+
+/// The quarter with most of the weight.
+fn likeliest(evidence: &Evidence, total: f64) -> Option<Quarter> {
+    let mut by_quarter = [0.0; 4];
+    for cell in &evidence.cells {
+        if let Some(quarter) = cell.quarter {
+            by_quarter[quarter as usize] += (cell.weight - total).exp();
+        }
+    }
+    Quarter::ALL.into_iter().max_by(|a, b| by_quarter[*a as usize].total_cmp(&by_quarter[*b as usize]))
+}
+
+/// Likeliest onset by weight an hour, and the ends of the interval that leaves 5 % on either side, hours from `at`.
+pub(crate) fn onset_interval(by_onset: &[f64], onsets: &[Onset]) -> Option<(f64, f64, f64)> {
+    let total: f64 = by_onset.iter().sum();
+    let top = (0..onsets.len())
+        .max_by(|a, b| {
+            (by_onset[*a] / onsets[*a].width_days).total_cmp(&(by_onset[*b] / onsets[*b].width_days))
+        })?;
+    let edge = |wanted: f64| {
+        let mut sum = 0.0;
+        for (weight, onset) in by_onset.iter().zip(onsets) {
+            if wanted <= sum + weight && 0.0 < *weight {
+                let into = (wanted - sum) / weight - 0.5;
+                return Some(onset.hours + into * onset.width_days * 24.0);
+            }
+            sum += weight;
+        }
+        onsets.last().map(|last| last.hours)
+    };
+    let since = onsets[top].hours;
+    Some((since, edge(0.05 * total)?.min(since), edge(0.95 * total)?.max(since)))
+}

@@ -1,0 +1,128 @@
+//! How do departures of well cows wander?
+//!
+//! One signal's readings are correlated from milking to milking (AR(1)), several signals of one cow with one another, and
+//! both have heavy tails. Who takes them for independent normal readings is overconfident in every probability.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::expect::{Scored, Signal};
+
+/// One signal's wandering.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SignalNoise {
+    /// Correlation of departures 8 h apart, 0 to below 1.
+    pub memory: f64,
+    /// Degrees of freedom of the Student-t law of a reading: 4 means that an odd reading is no wonder.
+    pub tail: f64,
+    /// Real spread over the stated spread of a reading; 1 where the forecast states it rightly.
+    pub spread: f64,
+}
+
+/// All signals' wandering.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Noise {
+    /// By signal; one that is not named wanders like [`Noise::OTHER`].
+    pub signals: BTreeMap<Signal, SignalNoise>,
+    /// Mean correlation between two signals of one cow at one milking, 0 to 1.
+    pub between_signals: f64,
+}
+
+impl Noise {
+    /// A signal nobody has said anything about.
+    pub const OTHER: SignalNoise = SignalNoise { memory: 0.3, tail: 4.0, spread: 1.0 };
+
+    /// The wandering of one signal.
+    pub fn of(&self, signal: Signal) -> SignalNoise {
+        self.signals.get(&signal).copied().unwrap_or(Noise::OTHER)
+    }
+
+    /// Factor on the summed log-likelihood ratio of signals that wander together.
+    ///
+    /// n_eff = (Σ|l|)² / Σl² signals carry it; with a mean correlation c they are worth n_eff / (1 + (n_eff − 1) c) of them.
+    pub fn discount(&self, parts: &[f64]) -> f64 {
+        let (sum, squares) = parts.iter().fold((0.0, 0.0), |(sum, squares), part: &f64| {
+            (sum + part.abs(), squares + part * part)
+        });
+        if squares <= f64::MIN_POSITIVE {
+            return 1.0;
+        }
+        1.0 / (1.0 + (sum * sum / squares - 1.0).max(0.0) * self.between_signals)
+    }
+}
+
+/// Stated defaults, used until [`estimate`] has seen the herd: no published figure was found.
+impl Default for Noise {
+    fn default() -> Noise {
+        Noise {
+            signals: BTreeMap::from([
+                (Signal::Milk, SignalNoise { memory: 0.2, tail: 5.0, spread: 1.0 }),
+                (Signal::QuarterMilk, SignalNoise { memory: 0.25, tail: 4.0, spread: 1.0 }),
+                (Signal::Conductivity, SignalNoise { memory: 0.3, tail: 4.0, spread: 1.0 }),
+                (Signal::Kicks, SignalNoise { memory: 0.3, tail: 4.0, spread: 1.0 }),
+                (Signal::Interval, SignalNoise { memory: 0.1, tail: 5.0, spread: 1.0 }),
+            ]),
+            between_signals: 0.15,
+        }
+    }
+}
+
+/// Readings a stated default is worth when a herd's own are pooled with it.
+const DEFAULT_WORTH: f64 = 300.0;
+
+/// The herd's own wandering, pooled over its cows and pulled towards `stated`.
+///
+/// Readings are clipped at three times their spread, so the few ill cows weigh little. Tails stay as stated: they guard
+/// against what has not been seen yet. Spread only grows: a forecast that seems too wide is no licence to be surer.
+pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise) -> Noise {
+    let mut last: BTreeMap<(u32, Signal, u8), f64> = BTreeMap::new();
+    let mut sums: BTreeMap<Signal, (f64, f64, Vec<f64>)> = BTreeMap::new();
+    let (mut cross, mut pairs) = (0.0, 0.0);
+    for (cow, milkings) in cows.into_iter().enumerate() {
+        for milking in milkings {
+            let mut here: Vec<(Signal, u8, f64)> = Vec::new();
+            for departure in milking.departures.iter().filter(|departure| departure.signal != Signal::Kicks) {
+                let reading = departure.gap / departure.noise_sd;
+                if !reading.is_finite() || (!milking.scored && departure.signal != Signal::Conductivity) {
+                    continue;
+                }
+                let quarter = departure.quarter.map_or(4, |quarter| quarter as u8);
+                let clipped = reading.clamp(-3.0, 3.0);
+                let sum = sums.entry(departure.signal).or_default();
+                if let Some(before) = last.insert((cow as u32, departure.signal, quarter), clipped) {
+                    sum.0 += before * clipped;
+                    sum.1 += (before * before + clipped * clipped) / 2.0;
+                }
+                sum.2.push(reading.abs());
+                here.push((departure.signal, quarter, clipped));
+            }
+            for (index, first) in here.iter().enumerate() {
+                for second in here[index + 1..].iter().filter(|second| second.0 != first.0) {
+                    if first.1 == second.1 || first.1 == 4 || second.1 == 4 {
+                        cross += first.2 * second.2;
+                        pairs += (first.2 * first.2 + second.2 * second.2) / 2.0;
+                    }
+                }
+            }
+        }
+    }
+    let mut noise = stated.clone();
+    for (signal, (product, square, mut sizes)) in sums {
+        let default = stated.of(signal);
+        sizes.sort_by(f64::total_cmp);
+        let count = sizes.len() as f64;
+        // Half of a normal law lies within 0.6745 of its spread.
+        let spread = sizes.get(sizes.len() / 2).map_or(1.0, |median| median / 0.6745);
+        let memory = (product + DEFAULT_WORTH * default.memory) / (square + DEFAULT_WORTH);
+        let pooled = (count * spread + DEFAULT_WORTH * default.spread) / (count + DEFAULT_WORTH);
+        noise.signals.insert(
+            signal,
+            SignalNoise { memory: memory.clamp(0.0, 0.9), tail: default.tail, spread: pooled.max(1.0) },
+        );
+    }
+    let between = (cross.abs() + DEFAULT_WORTH * stated.between_signals) / (pairs + DEFAULT_WORTH);
+    noise.between_signals = between.clamp(0.05, 0.8);
+    noise
+}

@@ -1,0 +1,178 @@
+//! A cow's departures, signal by signal, as the likelihood reads them.
+
+use jiff::Timestamp;
+
+use super::{grid::SPAN_H, noise::Noise};
+use crate::{
+    expect::{Scored, Signal},
+    herd::Quarter,
+    time::hours_between,
+};
+
+/// One signal of one quarter, or of the whole cow: its readings, oldest first.
+#[derive(Debug, Clone)]
+pub(crate) struct Series {
+    /// Which signal.
+    pub signal: Signal,
+    /// Which quarter.
+    pub quarter: Option<Quarter>,
+    /// Hours from the time of judging, negative.
+    pub hours: Vec<f64>,
+    /// Departure in the signal's natural unit.
+    pub gap: Vec<f64>,
+    /// 1 / spread of one reading, same unit.
+    pub per_spread: Vec<f64>,
+    /// Correlation with the reading before.
+    pub memory: Vec<f64>,
+    /// The baseline was held at this reading.
+    pub held: Vec<bool>,
+    /// Standard deviation of the held baseline's own error, same unit; shared by the held readings.
+    pub baseline_sd: f64,
+    /// Degrees of freedom.
+    pub tail: f64,
+    /// As measured and as expected, in the signal's shown unit.
+    pub shown: Vec<(f64, f64)>,
+}
+
+/// Readings a series keeps at most; the products of the likelihood stay far from overflow with this many.
+const MOST_READINGS: usize = 80;
+
+/// The quarter's milk of a milking in which its cup was kicked off says little of the quarter, and the next one holds
+/// what was left: their spreads are widened so much. Stated defaults.
+const KICKED_SPREAD: f64 = 4.0;
+const AFTER_KICK_SPREAD: f64 = 2.0;
+
+/// Series of all signals with at least one reading between 10 days before `at` and `at`.
+pub(crate) fn gather(
+    milkings: &[Scored],
+    at: Timestamp,
+    unsettled_since: Option<Timestamp>,
+    noise: &Noise,
+) -> Vec<Series> {
+    let mut all: Vec<Series> = Vec::with_capacity(14);
+    // Forecast spread over own noise, and the excess variance of held readings, by series.
+    let mut ratios: Vec<Vec<f64>> = Vec::with_capacity(14);
+    let mut excess: Vec<Vec<f64>> = Vec::with_capacity(14);
+    let mut kicked_before = [false; 4];
+    for milking in milkings {
+        let hours = hours_between(at, milking.started_at);
+        if hours < -SPAN_H || at < milking.ended_at {
+            continue;
+        }
+        let mut kicked = [false; 4];
+        for departure in &milking.departures {
+            if let (Signal::Kicks, Some(quarter)) = (departure.signal, departure.quarter) {
+                kicked[quarter as usize] = 0.5 <= departure.observed;
+            }
+        }
+        let held = unsettled_since.is_some_and(|since| since <= milking.started_at);
+        for departure in &milking.departures {
+            // An incomplete milking says nothing of how much milk there was.
+            let of_milk = matches!(departure.signal, Signal::Milk | Signal::QuarterMilk);
+            let usable = departure.gap.is_finite()
+                && departure.noise_sd.is_finite()
+                && 0.0 < departure.noise_sd
+                && (milking.scored || !of_milk);
+            if !usable {
+                continue;
+            }
+            let law = noise.of(departure.signal);
+            let found = all
+                .iter()
+                .position(|series| series.signal == departure.signal && series.quarter == departure.quarter);
+            let index = found.unwrap_or_else(|| {
+                all.push(Series::empty(departure.signal, departure.quarter, law.tail, milkings.len()));
+                ratios.push(Vec::new());
+                excess.push(Vec::new());
+                all.len() - 1
+            });
+            let forecast_sd = departure.gap / departure.z;
+            if forecast_sd.is_finite() && 0.02 < departure.z.abs() {
+                if held {
+                    excess[index].push(forecast_sd * forecast_sd - departure.noise_sd * departure.noise_sd);
+                } else {
+                    ratios[index].push((forecast_sd / departure.noise_sd).abs());
+                }
+            }
+            let mut spread = departure.noise_sd * law.spread;
+            if let (Signal::QuarterMilk, Some(quarter)) = (departure.signal, departure.quarter) {
+                if kicked[quarter as usize] {
+                    spread *= KICKED_SPREAD;
+                } else if kicked_before[quarter as usize] {
+                    spread *= AFTER_KICK_SPREAD;
+                }
+            }
+            let series = &mut all[index];
+            let apart_h = series.hours.last().map_or(8.0, |before| hours - before);
+            series.memory.push(law.memory.powf((apart_h / 8.0).max(0.25)));
+            series.hours.push(hours);
+            series.gap.push(departure.gap);
+            series.per_spread.push(1.0 / spread);
+            series.held.push(held);
+            series.shown.push((departure.observed, departure.expected));
+        }
+        kicked_before = kicked;
+    }
+    for ((series, mut ratios), mut excess) in all.iter_mut().zip(ratios).zip(excess) {
+        series.finish(median(&mut ratios), median(&mut excess));
+    }
+    // One order whatever the first milking happened to hold.
+    all.sort_by_key(|series| (series.signal, series.quarter));
+    all
+}
+
+impl Series {
+    fn empty(signal: Signal, quarter: Option<Quarter>, tail: f64, size: usize) -> Series {
+        Series {
+            signal,
+            quarter,
+            hours: Vec::with_capacity(size),
+            gap: Vec::with_capacity(size),
+            per_spread: Vec::with_capacity(size),
+            memory: Vec::with_capacity(size),
+            held: Vec::with_capacity(size),
+            baseline_sd: 0.0,
+            tail,
+            shown: Vec::with_capacity(size),
+        }
+    }
+
+    /// A followed forecast's error is each reading's own; a held baseline's error is shared by the held readings.
+    fn finish(&mut self, forecast_ratio: Option<f64>, held_excess: Option<f64>) {
+        let widen = forecast_ratio.unwrap_or(1.0).max(1.0);
+        for (per_spread, held) in self.per_spread.iter_mut().zip(&self.held) {
+            if !held {
+                *per_spread /= widen;
+            }
+        }
+        self.baseline_sd = held_excess.unwrap_or(0.0).max(0.0).sqrt();
+        let surplus = self.hours.len().saturating_sub(MOST_READINGS);
+        if 0 < surplus {
+            for list in [&mut self.hours, &mut self.gap, &mut self.per_spread, &mut self.memory] {
+                list.drain(..surplus);
+            }
+            self.held.drain(..surplus);
+            self.shown.drain(..surplus);
+        }
+    }
+
+    /// What tells most of it: the last reading since `since_h` on the side the course goes (`down`), else the last one;
+    /// for kicks the share of milkings since then.
+    pub fn telling(&self, since_h: f64, down: bool) -> Option<(f64, f64)> {
+        let last = self.shown.last().copied()?;
+        let first = self.hours.partition_point(|hours| *hours < since_h).min(self.hours.len() - 1);
+        let since = &self.shown[first..];
+        if self.signal == Signal::Kicks {
+            let kicked = since.iter().filter(|(observed, _)| 0.5 <= *observed).count();
+            return Some((kicked as f64 / since.len() as f64, last.1));
+        }
+        let telling = since.iter().rev().find(|(observed, expected)| (observed < expected) == down);
+        Some(telling.copied().unwrap_or(last))
+    }
+}
+
+/// Middle value; the upper of the two where there are two.
+fn median(values: &mut [f64]) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}

@@ -1,0 +1,6 @@
+//! Tests of the causes: on departures made here, of other shapes and other noise than the templates'.
+
+mod herds;
+mod laws;
+mod made;
+mod parts;

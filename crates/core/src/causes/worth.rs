@@ -1,0 +1,168 @@
+//! Is it worth a person's walk, and how soon?
+//!
+//! # Equation
+//! shown if  P · miss > call;  worth = P · miss − call;  cost of waiting an hour = P · size · fresh · miss / hours
+//!   miss  what late discovery costs that a look now would save    call  what one look costs, trust included
+//!   hours  time in which that saving is lost    size  severity within 0.5 to 2    fresh  1 in the first day, falling to 0.3
+//!
+//! `now` if waiting for the next walk ([`Settings::walk_hours`]) costs more than being sent out for one cow
+//! ([`Settings::errand`]); `today` if waiting a day costs more than the call; else `watch`.
+//! # Source
+//! `published.md` §10 where named; the share of a case's cost that an early look saves is a stated default.
+
+use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
+
+use super::{Cause, Finding, Subject, Urgency, noise::Noise, priors::Rates};
+use crate::time::hours_between;
+
+/// What a miss and a call of one cause cost.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Cost {
+    /// Of which cause.
+    pub cause: Cause,
+    /// What a case costs, money of `year`.
+    pub case: f64,
+    /// Share of it that a look now saves against being found late, 0 to 1.
+    pub saved: f64,
+    /// What one look costs, found or not.
+    pub call: f64,
+    /// Hours in which the saving is lost.
+    pub hours: f64,
+    /// Currency, ISO 4217.
+    pub currency: String,
+    /// Money of which year.
+    pub year: u16,
+    /// Where the figures come from.
+    pub source: String,
+}
+
+/// What the judging may be told by the farm. Every default is stated with its source.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Settings {
+    /// Costs by cause.
+    pub costs: Vec<Cost>,
+    /// Calls a manager can take in a day. Urgent ones are never cut.
+    pub most_calls_a_day: u32,
+    /// What it costs to be sent out at once for one cow, in the money of `costs`. Stated default.
+    pub errand: f64,
+    /// Longest wait until the next walk, h: 05:30 and 16:00 leave 13.5.
+    pub walk_hours: f64,
+    /// How often causes begin.
+    pub rates: Rates,
+    /// How departures wander.
+    pub noise: Noise,
+}
+
+impl Default for Settings {
+    fn default() -> Settings {
+        let cost = |cause, case, saved, call, hours, source: &str| Cost {
+            cause,
+            case,
+            saved,
+            call,
+            hours,
+            currency: "USD".to_owned(),
+            year: 2015,
+            source: source.to_owned(),
+        };
+        Settings {
+            costs: vec![
+                cost(
+                    Cause::Udder,
+                    444.0,
+                    0.25,
+                    8.0,
+                    24.0,
+                    "case: Rollin et al., Prev Vet Med 122:257, 2015, clinical mastitis in the first 30 days; \
+                     share saved, cost and hours of a call: stated defaults",
+                ),
+                cost(
+                    Cause::Unclear,
+                    160.0,
+                    0.25,
+                    8.0,
+                    48.0,
+                    "case: stated default between US$112 (hyperketonemia alone, McArt et al.) and US$203 (white line, \
+                     Dolecheck et al. 2018); share saved, cost and hours of a call: stated defaults",
+                ),
+                cost(
+                    Cause::HerdMilk,
+                    600.0,
+                    0.5,
+                    30.0,
+                    72.0,
+                    "stated default: 3 % of 120 cows' milk over a week at US$0.45 a kg, half of it saved",
+                ),
+            ],
+            most_calls_a_day: 15,
+            errand: 30.0,
+            walk_hours: 13.5,
+            rates: Rates::default(),
+            noise: Noise::default(),
+        }
+    }
+}
+
+impl Settings {
+    /// What a miss of `cause` costs that a look now would save; 0 where no cost is stated.
+    pub fn miss(&self, cause: Cause) -> f64 {
+        self.cost(cause).map_or(0.0, |cost| cost.case * cost.saved)
+    }
+
+    /// The row of the cost table.
+    pub fn cost(&self, cause: Cause) -> Option<&Cost> {
+        self.costs.iter().find(|cost| cost.cause == cause)
+    }
+
+    /// Sets worth and urgency of a finding judged at `at`.
+    pub fn value(&self, finding: &mut Finding, at: Timestamp) {
+        let Some(cost) = self.cost(finding.cause) else { return };
+        let miss = cost.case * cost.saved;
+        finding.worth = finding.probability * miss - cost.call;
+        let age_days = hours_between(finding.since, at) / 24.0;
+        let fresh = (1.0 - 0.175 * (age_days - 1.0).max(0.0)).clamp(0.3, 1.0);
+        let an_hour =
+            finding.probability * finding.severity.clamp(0.5, 2.0) * fresh * miss / cost.hours.max(1.0);
+        finding.urgency = if self.errand < an_hour * self.walk_hours {
+            Urgency::Now
+        } else if cost.call < an_hour * 24.0 {
+            Urgency::Today
+        } else {
+            Urgency::Watch
+        };
+    }
+}
+
+/// What is shown: every finding whose look is worth more than it costs, most worth first, no more than the day can take.
+///
+/// Of one cow only causes that do not explain the same signals twice: an unclear finding goes when a named cause of the
+/// same cow is likelier. A finding that needs a person now is never cut by the day's limit.
+pub fn cut(findings: Vec<Finding>, settings: &Settings) -> Vec<Finding> {
+    let named: Vec<(Subject, f64)> = findings
+        .iter()
+        .filter(|finding| finding.cause != Cause::Unclear)
+        .map(|finding| (finding.subject, finding.probability))
+        .collect();
+    let mut shown: Vec<Finding> = findings
+        .into_iter()
+        .filter(|finding| 0.0 < finding.worth)
+        .filter(|finding| {
+            finding.cause != Cause::Unclear
+                || !named
+                    .iter()
+                    .any(|(subject, chance)| *subject == finding.subject && finding.probability < *chance)
+        })
+        .collect();
+    shown.sort_by(|a, b| {
+        b.worth.total_cmp(&a.worth).then(a.subject.cmp(&b.subject)).then(a.cause.cmp(&b.cause))
+    });
+    let limit = settings.most_calls_a_day as usize;
+    let mut kept = 0;
+    shown.retain(|finding| {
+        kept += 1;
+        finding.urgency == Urgency::Now || kept <= limit
+    });
+    shown
+}

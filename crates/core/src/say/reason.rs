@@ -1,0 +1,87 @@
+//! In which words is it said what speaks for a call and against it?
+
+use super::number;
+use crate::{causes::Reason, expect::Signal, herd::Quarter, units::UnitSystem};
+
+/// One reason in words.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SaidReason {
+    /// `left rear conductivity`.
+    pub name: String,
+    /// `7.1, usually 5.2 mS/cm`, in the farm's units.
+    pub value: String,
+    /// Unit in the farm's units.
+    pub unit: &'static str,
+}
+
+/// A signal by its name in sentences and lanes: `milk`, `left rear share of milk`.
+pub fn signal(signal: Signal, quarter: Option<Quarter>) -> String {
+    let name = match signal {
+        Signal::Milk => "milk",
+        Signal::QuarterMilk => "share of milk",
+        Signal::Conductivity => "conductivity",
+        Signal::Kicks => "cup kicked off",
+        Signal::Interval => "time between milkings",
+    };
+    match quarter {
+        Some(quarter) => format!("{} {name}", quarter.words()),
+        None => name.to_owned(),
+    }
+}
+
+/// The word of a signal in JSON.
+pub fn signal_word(signal: Signal) -> &'static str {
+    match signal {
+        Signal::Milk => "milk",
+        Signal::QuarterMilk => "quarter-milk",
+        Signal::Conductivity => "conductivity",
+        Signal::Kicks => "kicks",
+        Signal::Interval => "interval",
+    }
+}
+
+/// A reason as a row of the table under a call.
+pub fn said(reason: &Reason, units: UnitSystem) -> SaidReason {
+    let unit = number::unit(reason.signal, units);
+    let observed = number::figure(reason.signal, reason.observed, units);
+    let expected = number::figure(reason.signal, reason.expected, units);
+    let space = number::SPACE;
+    let value = match reason.signal {
+        Signal::Kicks => format!("at {observed}{space}% of milkings, usually {expected}{space}%"),
+        _ if observed == expected => format!("{observed}{space}{unit}, as expected"),
+        _ => format!("{observed}, usually {expected}{space}{unit}"),
+    };
+    SaidReason { name: signal(reason.signal, reason.quarter), value, unit }
+}
+
+/// A reason as part of the soft line: `conductivity 7.1, usually 5.2 mS/cm`, `a third of that quarter's milk is missing`.
+pub fn clause(reason: &Reason, units: UnitSystem) -> String {
+    let said = said(reason, units);
+    match reason.signal {
+        Signal::QuarterMilk => match lost(reason) {
+            Some(lost) => format!("{lost} of that quarter's share of the milk is missing"),
+            None => format!("that quarter's share of the milk {}", said.value),
+        },
+        Signal::Conductivity => format!("conductivity {}", said.value),
+        Signal::Kicks => format!("its cup was kicked off {}", said.value),
+        Signal::Milk | Signal::Interval => format!("{} {}", said.name, said.value),
+    }
+}
+
+/// How much of what was expected is missing, in words; nothing below a tenth.
+fn lost(reason: &Reason) -> Option<&'static str> {
+    let share = 1.0 - reason.observed / reason.expected;
+    [
+        (0.9, "nearly all"),
+        (0.7, "three quarters"),
+        (0.58, "two thirds"),
+        (0.42, "half"),
+        (0.29, "a third"),
+        (0.22, "a quarter"),
+        (0.16, "a fifth"),
+        (0.1, "a tenth"),
+    ]
+    .into_iter()
+    .find(|(least, _)| *least <= share)
+    .map(|(_, words)| words)
+}

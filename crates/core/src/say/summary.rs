@@ -1,0 +1,117 @@
+//! In which words are the round as a whole and the state of a cow said?
+
+use jiff::{Timestamp, tz::TimeZone};
+
+use super::{number, when};
+use crate::herd::Stage;
+
+/// How many of each a round holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// Calls shown.
+    pub calls: usize,
+    /// Cows judged and not called.
+    pub quiet: usize,
+    /// Cows with fewer than three milkings since calving.
+    pub too_new: usize,
+    /// Cows that could not be judged for another reason (no rows, dry).
+    pub not_judged: usize,
+}
+
+/// `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+pub fn round(counts: Counts) -> String {
+    let cows = |count: usize| format!("{} {}", number::count(count), if count == 1 { "cow" } else { "cows" });
+    let is = |count: usize| if count == 1 { "is" } else { "are" };
+    let mut text = match counts.calls {
+        0 => "Nothing to look at.".to_owned(),
+        calls => {
+            let things = number::things(calls, "thing", "things");
+            let mut letters = things.chars();
+            let first: String = letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
+            format!("{first}{} to look at.", letters.as_str())
+        }
+    };
+    let mut parts = Vec::new();
+    if 0 < counts.quiet {
+        parts.push(format!("Nothing on {}", cows(counts.quiet)));
+    }
+    if 0 < counts.too_new {
+        let subject = if parts.is_empty() { cows(counts.too_new) } else { number::count(counts.too_new) };
+        parts.push(format!("{subject} {} too new to judge", is(counts.too_new)));
+    }
+    if 0 < counts.not_judged {
+        let subject = if parts.is_empty() { cows(counts.not_judged) } else { number::count(counts.not_judged) };
+        parts.push(format!("{subject} could not be judged"));
+    }
+    if parts.is_empty() && counts.calls == 0 {
+        text.push_str(" No cow has been read yet.");
+    } else if !parts.is_empty() {
+        text.push_str(&format!(" {}.", parts.join("; ")));
+    }
+    text
+}
+
+/// Why a cow could not be judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum NotJudged {
+    /// Fewer than three milkings since she calved.
+    TooNew,
+    /// Dry.
+    Dry,
+    /// No milking for so long; the last one, if any.
+    NoMilking(Option<Timestamp>),
+    /// Her milkings hold neither milk nor quarters nor conductivity.
+    NothingMeasured,
+}
+
+/// `fewer than 3 milkings since calving`.
+pub fn not_judged(why: NotJudged, at: Timestamp, zone: &TimeZone) -> String {
+    match why {
+        NotJudged::TooNew => "fewer than 3 milkings since calving".to_owned(),
+        NotJudged::Dry => "dry".to_owned(),
+        NotJudged::NoMilking(Some(last)) => format!("not milked since {}", when::instant(last, at, zone)),
+        NotJudged::NoMilking(None) => "no milking read".to_owned(),
+        NotJudged::NothingMeasured => "no milk, quarters or conductivity in her rows".to_owned(),
+    }
+}
+
+/// `third lactation, day 87`; what is not recorded is said to be so.
+pub fn stage(stage: Stage) -> String {
+    let lactation = match stage.parity {
+        Some(parity) => format!("{} lactation", ordinal(parity)),
+        None => "lactation not recorded".to_owned(),
+    };
+    match (stage.dry, stage.days_in_milk) {
+        (true, _) => format!("{lactation}, dry"),
+        (false, Some(days)) => format!("{lactation}, day {}", number::plain(days.max(0.0).floor(), 0)),
+        (false, None) => format!("{lactation}, calving not recorded"),
+    }
+}
+
+/// `first` to `twelfth`, then `13th`.
+pub fn ordinal(value: u8) -> String {
+    const WORDS: [&str; 13] = [
+        "0th", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
+        "twelfth",
+    ];
+    let ending = match (value % 10, value % 100) {
+        (_, 11..=13) => "th",
+        (1, _) => "st",
+        (2, _) => "nd",
+        (3, _) => "rd",
+        _ => "th",
+    };
+    WORDS.get(usize::from(value)).map_or_else(|| format!("{value}{ending}"), |word| (*word).to_owned())
+}
+
+/// `has settled 9 % lower since 3 March`; `log_change` is the log of the new level over the old one.
+pub fn settled(log_change: f64, since: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
+    let share = log_change.exp() - 1.0;
+    let side = if share < 0.0 { "lower" } else { "higher" };
+    format!("has settled {} {side} since {}", number::percent(share.abs()), when::day(since, at, zone))
+}
+
+/// One sentence on a cow without a call.
+pub fn nothing_differs() -> &'static str {
+    "Nothing differs from what she should give."
+}

@@ -1,0 +1,1 @@
+//! Snapshots of the sentences.
