@@ -71,7 +71,7 @@ pub fn in_words(error: &anyhow::Error) -> InWords {
             return with_remedy(trouble, 1);
         }
         if let Some(trouble) = cause.downcast_ref::<cowpath_store::StoreError>() {
-            return with_remedy(trouble, if trouble.is_ours() { 2 } else { 1 });
+            return with_remedy(trouble, if trouble.is_users() { 1 } else { 2 });
         }
     }
     InWords {

@@ -5,13 +5,14 @@ use cowpath_core::{
     herd::{Life, Quarter},
     say::{self, number, when},
     tables::Visit,
+    units::Kilograms,
 };
 use jiff::{ToSpan, Timestamp, civil::Date};
 
 use super::{
     cow::Cow,
     evidence,
-    farm::{Barn, Ways, rfc3339},
+    farm::{Barn, Ways},
     model,
     round::Round,
     view::View,
@@ -49,14 +50,14 @@ pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) ->
         .map(|reason| (reason.signal, reason.quarter))
         .collect();
     let speaks = |signal: Signal, quarter: Option<Quarter>| {
-        speaking.contains(&(signal.word(), quarter.map(|quarter| quarter.code())))
+        speaking.contains(&(say::reason::signal_word(signal), quarter.map(|quarter| quarter.code())))
     };
     let mut marks = evidence::marks(barn, life, from, to)?;
     for call in &calls {
         if let Ok(since) = call.since.parse::<Timestamp>() {
             marks.push(super::lanes::Mark {
                 at: since,
-                word: format!("since {}", when::relative(since, view.at, zone)),
+                word: format!("since {}", when::instant(since, view.at, zone)),
                 onset: true,
             });
         }
@@ -66,16 +67,16 @@ pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) ->
     let summary = if let Some(not) = round.quiet.not_judged.iter().find(|not| not.animal == animal) {
         format!("Not judged: {}.", not.why)
     } else if calls.is_empty() {
-        if milkings.is_empty() { "No milking in this span.".into() } else { "Nothing differs from what was expected of her.".into() }
+        if milkings.is_empty() { "No milking in this span.".into() } else { say::summary::nothing_differs().into() }
     } else {
         calls.iter().map(|call| call.sentence.as_str()).collect::<Vec<_>>().join(" ")
     };
     Ok(Some(Cow {
         farm: ways.name.clone(),
         animal: animal.to_owned(),
-        at: rfc3339(view.at, zone),
-        at_words: when::full(view.at, zone),
-        stage_words: say::summary::stage(&stage, life.pen(view.at), life.breed.as_deref()),
+        at: when::rfc3339(view.at, zone),
+        at_words: when::heading(view.at, zone),
+        stage_words: stage_words(life, view),
         summary,
         calls,
         lanes,
@@ -136,15 +137,15 @@ fn calendar(barn: &Barn, life: &Life, view: &View) -> anyhow::Result<Vec<(String
             details.extend(event.quarter.map(|quarter| quarter.words().to_owned()));
             details.extend(event.detail.clone());
             if let (Some(value), false) = (event.value, event.kind == "calved") {
-                details.push(number::plain(value));
+                details.push(number::plain(value, 1));
             }
-            details.extend(event.until.map(|until| format!("milk held until {}", when::relative(until, view.at, zone))));
+            details.extend(event.until.map(|until| format!("milk held until {}", when::instant(until, view.at, zone))));
             details.extend(event.note.clone());
             (event.at, event.kind.replace('-', " "), details.join(", "))
         })
         .collect();
     entries.sort_by(|a, b| b.0.cmp(&a.0));
-    Ok(entries.into_iter().map(|(at, kind, details)| (when::date(at, zone), kind, details)).collect())
+    Ok(entries.into_iter().map(|(at, kind, details)| (when::instant(at, view.at, zone), kind, details)).collect())
 }
 
 fn row_head(ways: &Ways) -> Vec<String> {
@@ -157,7 +158,7 @@ fn row_head(ways: &Ways) -> Vec<String> {
 }
 
 fn row(visit: &Visit, boxes: &[String], ways: &Ways) -> Vec<String> {
-    let mass = |value: Option<f64>| value.map_or(String::new(), |kg| number::mass(kg, ways.units));
+    let mass = |value: Option<f64>| value.map_or(String::new(), |kg| number::mass_figure(Kilograms(kg), ways.units));
     let mut cells = vec![
         when::minute(visit.started_at, &ways.zone),
         when::clock(visit.ended_at, &ways.zone),
@@ -166,8 +167,16 @@ fn row(visit: &Visit, boxes: &[String], ways: &Ways) -> Vec<String> {
         mass(visit.milk_kg),
     ];
     cells.extend(visit.quarters.map(|quarter| mass(quarter.milk_kg)));
-    cells.extend(visit.quarters.map(|quarter| quarter.ms_cm.map_or(String::new(), |value| number::fixed(value, 1))));
+    cells.extend(visit.quarters.map(|quarter| quarter.ms_cm.map_or(String::new(), |value| number::plain(value, 1))));
     cells.push(mass(visit.feed_eaten_kg));
     cells.push(visit.destination.map_or(String::new(), |destination| destination.word().to_owned()));
     cells
+}
+
+/// What is known of her in one line: lactation and day, pen, breed.
+pub fn stage_words(life: &Life, view: &View) -> String {
+    let mut words = vec![say::summary::stage(life.stage(view.at))];
+    words.extend(life.pen(view.at).map(super::rounding::pen_words));
+    words.extend(life.breed.clone());
+    words.join(", ")
 }

@@ -4,7 +4,7 @@ use cowpath_core::{
     causes::{Cause, Finding},
     expect::{Departure, Scored, Signal},
     herd::{Life, Quarter},
-    say::{number, when},
+    say::{number, reason, when},
     tables::{Outcome, Visit},
 };
 use jiff::{ToSpan, Timestamp, tz::TimeZone};
@@ -33,7 +33,7 @@ pub fn of_call(barn: &Barn, view: &View, life: &Life, finding: &Finding) -> anyh
     let mut marks = marks(barn, life, from, view.at)?;
     marks.push(Mark {
         at: finding.since,
-        word: format!("since {}", when::relative(finding.since, view.at, &view.ways.zone)),
+        word: format!("since {}", when::instant(finding.since, view.at, &view.ways.zone)),
         onset: true,
     });
     Ok(lanes(&view.ways, &life.animal, from, view.at, milkings, &visits, &wanted, &speaks, marks))
@@ -77,7 +77,7 @@ pub fn of_herd(view: &View, finding: &Finding) -> Option<Lanes> {
             last: number::percent(last / 100.0),
             usual: format!("usually {}", number::percent(1.0)),
         }],
-        marks: vec![Mark { at: finding.since, word: format!("since {}", when::relative(finding.since, view.at, &view.ways.zone)), onset: true }],
+        marks: vec![Mark { at: finding.since, word: format!("since {}", when::instant(finding.since, view.at, &view.ways.zone)), onset: true }],
     })
 }
 
@@ -131,7 +131,7 @@ fn signal_lane(
     speaks: bool,
 ) -> Option<Lane> {
     let own = |departure: &&Departure| departure.signal == signal && departure.quarter == quarter;
-    let shown = |value: f64| number::in_units(signal, value, ways.units);
+    let shown = |value: f64| number::drawn(signal, value, ways.units);
     let points: Vec<Point> = milkings
         .iter()
         .filter_map(|milking| {
@@ -148,14 +148,14 @@ fn signal_lane(
     let last = milkings.iter().rev().find_map(|milking| milking.departures.iter().find(own))?;
     let (low, high) = reach(&points);
     Some(Lane {
-        name: quarter.map_or_else(|| number::signal_words(signal).to_owned(), |quarter| quarter.words().to_owned()),
-        unit: number::lane_unit(signal, ways.units).to_owned(),
+        name: quarter.map_or_else(|| reason::signal(signal, None), |quarter| quarter.words().to_owned()),
+        unit: reason::lane_unit(signal, ways.units),
         speaks,
         low,
         high,
         strip: Strip::Points(points),
-        last: number::value(signal, last.observed, ways.units),
-        usual: format!("usually {}", number::value(signal, last.expected, ways.units)),
+        last: number::figure(signal, last.observed, ways.units),
+        usual: format!("usually {}", number::figure(signal, last.expected, ways.units)),
     })
 }
 
@@ -185,7 +185,7 @@ fn visits_lane(from: Timestamp, to: Timestamp, visits: &[Visit]) -> Option<Lane>
         low: 0.0,
         high: 1.0,
         strip: Strip::Ticks(ticks),
-        last: number::fixed(milkings / days.max(1.0), 1),
+        last: number::plain(milkings / days.max(1.0), 1),
         usual: "milkings a day".into(),
     })
 }
@@ -225,7 +225,7 @@ fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, Stri
         let Ok(next) = day.checked_add(1.day()) else { break };
         day = next;
         if let Ok(start) = cowpath_core::time::day_starts(day, zone) {
-            days.push((start, when::short_day(day)));
+            days.push((start, when::axis_day(day)));
         }
     }
     days

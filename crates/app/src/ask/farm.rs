@@ -94,12 +94,6 @@ pub fn time(words: &str, zone: &TimeZone) -> anyhow::Result<Timestamp> {
     })
 }
 
-/// An instant as JSON writes it: RFC 3339 in the farm's zone, to the second.
-pub fn rfc3339(at: Timestamp, zone: &TimeZone) -> String {
-    let zoned = at.to_zoned(zone.clone());
-    zoned.strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
-}
-
 /// The platform's own folder for a program's data.
 pub fn usual_folder() -> anyhow::Result<PathBuf> {
     let from = |variable: &str| std::env::var_os(variable).filter(|value| !value.is_empty()).map(PathBuf::from);

@@ -3,7 +3,7 @@
 use cowpath_core::{
     causes::{self, Cause, CowCourse, Finding, Subject, Urgency},
     herd::{Life, LifeKey, Stage},
-    say,
+    say::{self, summary::NotJudged::{NoMilking, TooNew}},
     tables::Destination,
     time::hours_between,
 };
@@ -11,7 +11,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{
     evidence,
-    farm::{Barn, rfc3339},
+    farm::Barn,
     round::{NotJudged, Other, Place, Quiet, Round, RoundCall, RoundReason},
     view::View,
 };
@@ -35,8 +35,8 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
     let ways = barn.ways()?;
     Ok(Round {
         farm: ways.name.clone(),
-        at: rfc3339(at, &ways.zone),
-        at_words: say::when::full(at, &ways.zone),
+        at: say::when::rfc3339(at, &ways.zone),
+        at_words: say::when::heading(at, &ways.zone),
         last_row_words: String::new(),
         model: super::model::MODEL.into(),
         summary: "No rows have been read yet.".into(),
@@ -52,7 +52,7 @@ enum Standing {
     /// She can.
     Judged,
     /// She cannot, with why.
-    Not(String),
+    Not(say::summary::NotJudged),
     /// She is not in milk or no longer here: nobody expects a word about her.
     Absent,
     /// No row for weeks, and no event that says why.
@@ -66,13 +66,17 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let mut findings = Vec::new();
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
-    let mut gone = 0_usize;
+    let (mut gone, mut too_new) = (0_usize, 0_usize);
     for life in view.cast.lives.iter().filter(|life| life.present(view.at)) {
         let stage = life.stage(view.at);
         match standing(view, life, &stage) {
             Standing::Absent => {}
             Standing::Gone => gone += 1,
-            Standing::Not(why) => not_judged.push(NotJudged { animal: life.animal.clone(), why }),
+            Standing::Not(why) => {
+                too_new += usize::from(why == TooNew);
+                let why = say::summary::not_judged(why, view.at, &view.ways.zone);
+                not_judged.push(NotJudged { animal: life.animal.clone(), why });
+            }
             Standing::Judged => judged.push((life, stage)),
         }
     }
@@ -102,11 +106,16 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let last_row = barn.store.last_row_at()?.map(|last| last.min(view.at)).unwrap_or(view.at);
     Ok(Round {
         farm: view.ways.name.clone(),
-        at: rfc3339(view.at, zone),
-        at_words: say::when::full(view.at, zone),
-        last_row_words: say::when::relative(last_row, view.at, zone),
+        at: say::when::rfc3339(view.at, zone),
+        at_words: say::when::heading(view.at, zone),
+        last_row_words: say::when::instant(last_row, view.at, zone),
         model: model_words(view),
-        summary: say::summary::round(calls.len(), quiet.cows, quiet.not_judged.len()),
+        summary: say::summary::round(say::summary::Counts {
+            calls: calls.len(),
+            quiet: quiet.cows,
+            too_new,
+            not_judged: quiet.not_judged.len() - too_new,
+        }),
         places: places(&calls),
         calls,
         quiet,
@@ -116,7 +125,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
 
 /// Which reckoning, with parameters fitted when.
 pub fn model_words(view: &View) -> String {
-    let fitted = view.rolled.fitted_at.map(|at| rfc3339(at, &view.ways.zone));
+    let fitted = view.rolled.fitted_at.map(|at| say::when::rfc3339(at, &view.ways.zone));
     format!("{}; {}", super::model::MODEL, fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}")))
 }
 
@@ -138,7 +147,7 @@ fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     let herd = &view.rolled.herd;
     let Some(last) = herd.last_milking(life.key) else {
         return match stage.days_in_milk {
-            Some(days) if days < 21.0 => Standing::Not("no milking on record since she calved".into()),
+            Some(days) if days < 21.0 => Standing::Not(NoMilking(None)),
             _ => Standing::Absent,
         };
     };
@@ -146,9 +155,9 @@ fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     if GONE_AFTER_H < since_h {
         Standing::Gone
     } else if herd.milkings_since_calving(life.key) < FIRST_JUDGED {
-        Standing::Not("fewer than 3 milkings since calving".into())
+        Standing::Not(TooNew)
     } else if STALE_AFTER_H < since_h {
-        Standing::Not(format!("no milking since {}", say::when::relative(last, view.at, &view.ways.zone)))
+        Standing::Not(NoMilking(Some(last)))
     } else {
         Standing::Judged
     }
@@ -228,7 +237,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             Urgency::Today => "today",
             Urgency::Watch => "watch",
         },
-        since: rfc3339(finding.since, zone),
+        since: say::when::rfc3339(finding.since, zone),
         sentence: said.sentence,
         says: said.says,
         action: said.action,
@@ -240,11 +249,11 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             .iter()
             .zip(said.reasons)
             .map(|(reason, said)| RoundReason {
-                signal: reason.signal.word(),
+                signal: say::reason::signal_word(reason.signal),
                 quarter: reason.quarter.map(|quarter| quarter.code()),
                 observed: rounded(reason.observed),
                 expected: rounded(reason.expected),
-                unit: reason.signal.unit(),
+                unit: say::number::metric_unit(reason.signal),
                 weight: rounded(reason.weight),
                 name_words: said.name,
                 value_words: said.value,
@@ -267,13 +276,17 @@ fn rounded(value: f64) -> f64 {
 fn place(view: &View, life: Option<&Life>, box_name: Option<&str>) -> String {
     match (life, box_name) {
         (Some(life), _) => match life.pen(view.at) {
-            Some(pen) if pen.chars().all(|letter| letter.is_ascii_digit()) => format!("Pen {pen}"),
-            Some(pen) => pen.to_owned(),
+            Some(pen) => pen_words(pen),
             None => "No pen on record".into(),
         },
         (None, Some(name)) => format!("Box {name}"),
         (None, None) => "Herd".into(),
     }
+}
+
+/// A pen that is only a number is called by it; any other has a name of its own.
+pub fn pen_words(pen: &str) -> String {
+    if pen.chars().all(|letter| letter.is_ascii_digit()) { format!("Pen {pen}") } else { pen.to_owned() }
 }
 
 /// The calls by place: the place of the most urgent first, within a place the most worth first.

@@ -8,12 +8,9 @@ use std::{
     sync::mpsc::{Receiver, SyncSender, sync_channel},
 };
 
-use cowpath_core::{
-    remedy::Remedy,
-    tables::{Cell, Table},
-};
-use cowpath_import::{Issue, IssueKind, Progress, ReadError, Reading, Sink};
-use cowpath_store::{Disposition, Farm, Refusal, Source};
+use cowpath_core::tables::{Cell, Table};
+use cowpath_import::{Counts, Issue, IssueKind, Progress, ReadError, Reading, Sink};
+use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source};
 use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
 
@@ -232,28 +229,29 @@ fn take_in_file(
     now: Timestamp,
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
-    let hash = match cowpath_import::content_hash(path) {
-        Ok(hash) => hash,
-        Err(error) => {
-            return Ok(Err(Unread(
-                format!("{} cannot be opened: {error}", path.display()),
-                "look whether the name is right and the file may be read".into(),
-            )));
-        }
-    };
-    let label = path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned());
-    let zone_name = zone.iana_name().unwrap_or("UTC").to_owned();
-    if let Some((table, sums)) = store.already_read(&hash, &zone_name)? {
-        let counts = TakenFile {
-            table: Some(table),
-            read: sums.read,
-            same: sums.read,
-            ..TakenFile::default()
-        };
-        store.note_read_again(&label, &hash, now)?;
-        return Ok(Ok((counts, Issues::default())));
-    }
     let reading = Reading::new(zone.clone(), now);
+    let unread = |trouble: cowpath_import::Unreadable| Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
+    let table = match cowpath_import::which_table(path, &reading) {
+        Ok(table) => table,
+        Err(trouble) => return unread(trouble),
+    };
+    let content = match cowpath_import::content_hash(path) {
+        Ok(content) => content,
+        Err(why) => return unread(cowpath_import::Unreadable::Io { why }),
+    };
+    let mut source = Source {
+        file: path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+        content,
+        table,
+        zone: zone.iana_name().unwrap_or("UTC").to_owned(),
+        map: String::new(),
+        now,
+        columns: Vec::new(),
+    };
+    if let Some(sums) = store.already_read(&source)? {
+        store.note_already_read(&source, &sums)?;
+        return Ok(Ok((counted(table, &sums), Issues::default())));
+    }
     let (to_keeper, parcels) = sync_channel::<Parcel>(8);
     let (give_back, emptied) = sync_channel(16);
     std::thread::scope(|scope| {
@@ -262,111 +260,123 @@ fn take_in_file(
             let answer = cowpath_import::read_file(path, &reading, &mut sink, &mut |progress| watch(path, progress));
             answer.and_then(|counts| sink.send().map(|()| counts).map_err(ReadError::Sink))
         });
-        let kept = keep(store, &label, hash, &zone_name, now, parcels, &give_back, reader);
-        kept
+        let Ok(Parcel::Table(table, header)) = parcels.recv() else {
+            return Ok(match joined(reader) {
+                Err(ReadError::File(trouble)) => Err(Unread(trouble.to_string(), trouble.remedy())),
+                _ => Err(Unread("the file has no header".into(), "add one header row".into())),
+            });
+        };
+        source.table = table;
+        source.columns = header
+            .iter()
+            .filter_map(|word| table.spelling(&word.trim().to_lowercase()).map(|(column, _)| column))
+            .collect();
+        keep(store, &source, parcels, &give_back, reader)
     })
 }
 
-#[allow(clippy::too_many_arguments, reason = "one call, from the function above")]
+type Reader<'scope> = std::thread::ScopedJoinHandle<'scope, Result<Counts, ReadError<KeeperStopped>>>;
+
+fn joined(reader: Reader<'_>) -> Result<Counts, ReadError<KeeperStopped>> {
+    match reader.join() {
+        Ok(read) => read,
+        Err(panic) => std::panic::resume_unwind(panic),
+    }
+}
+
+fn counted(table: &Table, sums: &cowpath_store::Sums) -> TakenFile {
+    TakenFile {
+        table: Some(table.name.to_owned()),
+        read: sums.read,
+        new: sums.new,
+        same: sums.same,
+        replaced: sums.replaced,
+        quarantined: sums.quarantined,
+        ..TakenFile::default()
+    }
+}
+
+/// Keeps one file's rows as they come; all of them, or none.
 fn keep(
     store: &mut Farm,
-    label: &str,
-    hash: [u8; 32],
-    zone_name: &str,
-    now: Timestamp,
+    source: &Source,
     parcels: Receiver<Parcel>,
     give_back: &SyncSender<Vec<(u64, Vec<Cell>)>>,
-    reader: std::thread::ScopedJoinHandle<'_, Result<cowpath_import::Counts, ReadError<KeeperStopped>>>,
+    reader: Reader<'_>,
 ) -> anyhow::Result<FileAnswer> {
     let mut issues = Issues::default();
-    let mut batch = None;
-    let mut table_name = None;
-    // Taken out of the store only once the header is known; rows cannot come before it.
-    let mut store = Some(store);
+    let mut batch = store.begin(source)?;
     for parcel in &parcels {
         match parcel {
-            Parcel::Table(table, columns) => {
-                let source = Source {
-                    file: label.to_owned(),
-                    content_hash: hash,
-                    table,
-                    zone: zone_name.to_owned(),
-                    now,
-                    columns,
-                };
-                table_name = Some(table.name.to_owned());
-                if let Some(store) = store.take() {
-                    batch = Some(store.begin(&source)?);
-                }
-            }
-            Parcel::Rows(mut bundle, used) => {
-                if let Some(batch) = batch.as_mut() {
-                    for (line, cells) in &mut bundle[..used] {
-                        if let Disposition::Refused(refusal) = batch.row(*line, cells)? {
-                            issues.add(told(refusal));
-                        }
+            // There is one header, and it came first.
+            Parcel::Table(..) => {}
+            Parcel::Rows(bundle, used) => {
+                for (line, cells) in &bundle[..used] {
+                    if let Disposition::Refused(refusal) = batch.row(*line, cells)? {
+                        issues.add(told(refusal));
                     }
                 }
                 let _ = give_back.try_send(bundle);
             }
             Parcel::Issue(issue) => {
-                if let Some(batch) = batch.as_mut() {
-                    let refusal = kept_as(&issue);
-                    match issue.kind {
-                        IssueKind::RowRefused => batch.refuse(&refusal)?,
-                        IssueKind::ColumnNotUsed | IssueKind::Note => batch.remark(&refusal)?,
-                    }
+                match issue.kind {
+                    IssueKind::RowRefused => batch.refuse(&refusal(&issue))?,
+                    IssueKind::ColumnNotUsed | IssueKind::Note => batch.remark(&remark(&issue))?,
                 }
                 issues.add(issue);
             }
         }
     }
-    let read = match reader.join() {
-        Ok(read) => read,
-        Err(panic) => std::panic::resume_unwind(panic),
-    };
-    match (read, batch) {
-        (Ok(_), Some(batch)) => {
-            let (sums, refused) = batch.finish()?;
-            for refusal in refused {
-                issues.add(told(refusal));
+    match joined(reader) {
+        Ok(_) => {
+            let Finished { sums, displaced, .. } = batch.finish()?;
+            for set_aside in displaced.into_iter().filter(|set_aside| set_aside.read_now) {
+                let row = set_aside.row;
+                issues.add(Issue {
+                    line: Some(row.line),
+                    column: Some(row.column),
+                    value: Some(row.value),
+                    reason: row.reason,
+                    remedy: row.remedy,
+                    kind: IssueKind::RowRefused,
+                    raw: None,
+                });
             }
-            let counts = TakenFile {
-                table: table_name,
-                read: sums.read,
-                new: sums.new,
-                same: sums.same,
-                replaced: sums.replaced,
-                quarantined: sums.quarantined,
-                ..TakenFile::default()
-            };
-            Ok(Ok((counts, issues)))
+            Ok(Ok((counted(source.table, &sums), issues)))
         }
         // Dropping the batch takes back whatever of the file was written.
-        (Err(error), _) => Ok(Err(Unread(error.to_string(), error.next()))),
-        (Ok(_), None) => Ok(Err(Unread("the file has no header".into(), "add one header row".into()))),
+        Err(ReadError::File(trouble)) => Ok(Err(Unread(trouble.to_string(), trouble.remedy()))),
+        Err(ReadError::Sink(stopped)) => Err(stopped.into()),
     }
 }
 
-fn kept_as(issue: &Issue) -> Refusal {
+fn refusal(issue: &Issue) -> Refusal {
     Refusal {
-        line: issue.line,
-        column: issue.column.clone(),
-        value: issue.value.clone(),
+        line: issue.line.unwrap_or_default(),
+        column: issue.column.clone().unwrap_or_default(),
+        value: issue.value.clone().unwrap_or_default(),
         reason: issue.reason.clone(),
         remedy: issue.remedy.clone(),
-        raw: issue.raw.clone(),
+        raw: issue.raw.clone().unwrap_or_default(),
+    }
+}
+
+fn remark(issue: &Issue) -> Remark {
+    Remark {
+        line: issue.line,
+        column: issue.column.clone().unwrap_or_default(),
+        text: format!("{}: {}; {}", issue.kind.word(), issue.reason, issue.remedy),
     }
 }
 
 fn told(refusal: Refusal) -> Issue {
     Issue {
-        line: refusal.line,
-        column: refusal.column,
-        value: refusal.value,
+        line: Some(refusal.line),
+        column: Some(refusal.column),
+        value: Some(refusal.value),
         reason: refusal.reason,
         remedy: refusal.remedy,
         kind: IssueKind::RowRefused,
-        raw: refusal.raw,
+        raw: Some(refusal.raw),
     }
 }

@@ -5,16 +5,16 @@ use std::{io::Write, process::ExitCode};
 use clap::Args;
 use cowpath_core::{
     expect::Scored,
-    say::number,
+    say::{number, when},
     tables::Visit,
-    units::UnitSystem,
+    units::{Kilograms, UnitSystem},
 };
 use serde::Serialize;
 
 use super::{Context, Format, show};
 use crate::ask::{
     expected::{self, Asked},
-    farm::{self, Ways, rfc3339},
+    farm::{self, Ways},
 };
 
 /// Each milking beside what was expected before it was seen
@@ -92,7 +92,7 @@ impl Expected {
                 writeln!(out, "cow         started                    milk  expected (95 %)          held   [{unit}]")?;
                 expected::expected(&mut barn, &ways, &asked, &mut |animal, visit, scored| {
                     let row = row(animal, visit, scored, &ways);
-                    let mass = |kg: f64| number::mass(kg, ways.units);
+                    let mass = |kg: f64| number::mass_figure(Kilograms(kg), ways.units);
                     writeln!(
                         out,
                         "{:<11} {:<25} {:>6} {:>6} ({} to {}) {:>6}{}",
@@ -122,7 +122,7 @@ fn grams(kg: f64) -> f64 {
 fn row<'a>(animal: &'a str, visit: &Visit, scored: &Scored, ways: &Ways) -> Row<'a> {
     Row {
         animal,
-        started_at: rfc3339(visit.started_at, &ways.zone),
+        started_at: when::rfc3339(visit.started_at, &ways.zone),
         observed_kg: scored.observed_kg,
         expected_kg: grams(scored.expected_kg),
         low95_kg: grams(scored.low95_kg),
@@ -135,7 +135,7 @@ fn row<'a>(animal: &'a str, visit: &Visit, scored: &Scored, ways: &Ways) -> Row<
 fn cells(animal: &str, visit: &Visit, scored: &Scored, ways: &Ways) -> Vec<String> {
     let own = |kg: f64| match ways.units {
         UnitSystem::Metric => kg,
-        UnitSystem::Us => cowpath_core::units::Kilograms(kg).pounds(),
+        UnitSystem::Us => Kilograms(kg).pounds(),
     };
     let row = row(animal, visit, scored, ways);
     let mut cells = vec![show::guarded(row.animal), row.started_at];

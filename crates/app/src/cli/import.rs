@@ -42,7 +42,7 @@ impl Import {
         let zone = named_zone.unwrap_or(ways.zone);
         let bar = progress_bar();
         let mut watch = |path: &std::path::Path, progress: cowpath_import::Progress| {
-            bar.set_length(progress.bytes_of.max(1));
+            bar.set_length(progress.of_bytes.unwrap_or(progress.bytes).max(1));
             bar.set_position(progress.bytes);
             let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
             bar.set_message(format!("{name}: {} rows", progress.rows));
