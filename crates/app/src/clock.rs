@@ -10,5 +10,8 @@ pub fn now() -> Timestamp {
 
 /// IANA name of the machine's zone, `UTC` where it cannot be told.
 pub fn machine_zone_name() -> String {
-    TimeZone::try_system().ok().and_then(|zone| zone.iana_name().map(str::to_owned)).unwrap_or_else(|| "UTC".into())
+    TimeZone::try_system()
+        .ok()
+        .and_then(|zone| zone.iana_name().map(str::to_owned))
+        .unwrap_or_else(|| "UTC".into())
 }

@@ -57,7 +57,8 @@ impl WallClock {
         if at_ms < self.from_ms || self.to_ms <= at_ms {
             self.offset_ms = i64::from(self.zone.to_offset(at).seconds()) * 1000;
             self.from_ms = at_ms;
-            self.to_ms = self.zone.following(at).next().map_or(i64::MAX, |change| change.timestamp().as_millisecond());
+            self.to_ms =
+                self.zone.following(at).next().map_or(i64::MAX, |change| change.timestamp().as_millisecond());
         }
         (at_ms + self.offset_ms).rem_euclid(86_400_000) as f64 / 3_600_000.0
     }

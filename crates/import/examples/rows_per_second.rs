@@ -86,7 +86,9 @@ fn report(
 /// Visits of 180 cows in three boxes, nine minutes apart in each, 32 columns filled; figures run through their ranges.
 fn generated(rows: u64, separator: char, zone: &str) -> String {
     let mut text = String::from("animal,box,started_at,ended_at,attached_at,outcome,milk_kg");
-    for (stem, unit) in [("", "kg"), ("", "s"), ("flow_", "kg_min"), ("peak_", "kg_min"), ("", "ms_cm"), ("kicked", "")] {
+    for (stem, unit) in
+        [("", "kg"), ("", "s"), ("flow_", "kg_min"), ("peak_", "kg_min"), ("", "ms_cm"), ("kicked", "")]
+    {
         for quarter in ["lf", "rf", "lr", "rr"] {
             let _ = write!(text, ",{quarter}_{stem}{unit}");
         }
@@ -96,7 +98,10 @@ fn generated(rows: u64, separator: char, zone: &str) -> String {
     for row in 0..rows {
         let at = |after: i64| {
             let stamp = jiff::Timestamp::from_second(from_s + row as i64 * 180 + after).unwrap_or_default();
-            jiff::tz::Offset::UTC.to_datetime(stamp).strftime(if separator == 'T' { "%FT%T" } else { "%F %T" }).to_string()
+            jiff::tz::Offset::UTC
+                .to_datetime(stamp)
+                .strftime(if separator == 'T' { "%FT%T" } else { "%F %T" })
+                .to_string()
         };
         let r = row as f64;
         let wave = |period: f64| (r / period).fract();
@@ -110,7 +115,9 @@ fn generated(rows: u64, separator: char, zone: &str) -> String {
             at(60),
             8.0 + 8.0 * wave(17.3)
         );
-        for (base, span, decimals) in [(1.5, 3.0, 3), (120.0, 200.0, 0), (0.8, 1.0, 2), (1.5, 2.0, 2), (4.5, 1.5, 2)] {
+        for (base, span, decimals) in
+            [(1.5, 3.0, 3), (120.0, 200.0, 0), (0.8, 1.0, 2), (1.5, 2.0, 2), (4.5, 1.5, 2)]
+        {
             for quarter in 0..4 {
                 let _ = write!(text, ",{:.decimals$}", base + span * wave(7.7 + f64::from(quarter)));
             }

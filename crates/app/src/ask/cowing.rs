@@ -7,7 +7,7 @@ use cowpath_core::{
     tables::Visit,
     units::Kilograms,
 };
-use jiff::{ToSpan, Timestamp, civil::Date};
+use jiff::{Timestamp, ToSpan, civil::Date};
 
 use super::{
     cow::Cow,
@@ -42,7 +42,8 @@ pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) ->
     let mut wanted = vec![(Signal::Milk, None)];
     wanted.extend(Quarter::ALL.map(|quarter| (Signal::QuarterMilk, Some(quarter))));
     wanted.extend(Quarter::ALL.map(|quarter| (Signal::Conductivity, Some(quarter))));
-    let calls: Vec<_> = round.calls.iter().filter(|call| call.animal.as_deref() == Some(animal)).cloned().collect();
+    let calls: Vec<_> =
+        round.calls.iter().filter(|call| call.animal.as_deref() == Some(animal)).cloned().collect();
     let speaking: Vec<(&str, Option<&str>)> = calls
         .iter()
         .flat_map(|call| &call.reasons)
@@ -67,7 +68,11 @@ pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) ->
     let summary = if let Some(not) = round.quiet.not_judged.iter().find(|not| not.animal == animal) {
         format!("Not judged: {}.", not.why)
     } else if calls.is_empty() {
-        if milkings.is_empty() { "No milking in this span.".into() } else { say::summary::nothing_differs().into() }
+        if milkings.is_empty() {
+            "No milking in this span.".into()
+        } else {
+            say::summary::nothing_differs().into()
+        }
     } else {
         calls.iter().map(|call| call.sentence.as_str()).collect::<Vec<_>>().join(" ")
     };
@@ -97,10 +102,20 @@ pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) ->
 }
 
 /// Her milkings of a span beside what was expected: at hand for the last ten days, reckoned again for any other span.
-fn milkings(barn: &Barn, view: &View, life: &Life, from: Timestamp, to: Timestamp) -> anyhow::Result<Vec<Scored>> {
+fn milkings(
+    barn: &Barn,
+    view: &View,
+    life: &Life,
+    from: Timestamp,
+    to: Timestamp,
+) -> anyhow::Result<Vec<Scored>> {
     if view.at.saturating_sub(super::view::TEN_DAYS)? <= from {
         let at_hand = view.milkings.get(&life.key).map_or(&[][..], Vec::as_slice);
-        return Ok(at_hand.iter().filter(|milking| from <= milking.started_at && milking.started_at < to).cloned().collect());
+        return Ok(at_hand
+            .iter()
+            .filter(|milking| from <= milking.started_at && milking.started_at < to)
+            .cloned()
+            .collect());
     }
     let mut hers = Vec::new();
     model::roll(barn, &view.cast, &view.ways.zone, to, from, &mut |visit, scored| {
@@ -112,7 +127,11 @@ fn milkings(barn: &Barn, view: &View, life: &Life, from: Timestamp, to: Timestam
     Ok(hers)
 }
 
-fn spans(stage: &cowpath_core::herd::Stage, today: Date, zone: &jiff::tz::TimeZone) -> Vec<(String, String, String)> {
+fn spans(
+    stage: &cowpath_core::herd::Stage,
+    today: Date,
+    zone: &jiff::tz::TimeZone,
+) -> Vec<(String, String, String)> {
     let back = |days: i64| today.saturating_sub(days.days()).to_string();
     let mut spans = vec![
         ("10 days".to_owned(), back(10), today.to_string()),
@@ -120,7 +139,11 @@ fn spans(stage: &cowpath_core::herd::Stage, today: Date, zone: &jiff::tz::TimeZo
         ("90 days".to_owned(), back(90), today.to_string()),
     ];
     if let Some(calved) = stage.calved_at {
-        spans.push(("this lactation".into(), cowpath_core::time::farm_day(calved, zone).to_string(), today.to_string()));
+        spans.push((
+            "this lactation".into(),
+            cowpath_core::time::farm_day(calved, zone).to_string(),
+            today.to_string(),
+        ));
     }
     spans
 }
@@ -139,13 +162,18 @@ fn calendar(barn: &Barn, life: &Life, view: &View) -> anyhow::Result<Vec<(String
             if let (Some(value), false) = (event.value, event.kind == "calved") {
                 details.push(number::plain(value, 1));
             }
-            details.extend(event.until.map(|until| format!("milk held until {}", when::instant(until, view.at, zone))));
+            details.extend(
+                event.until.map(|until| format!("milk held until {}", when::instant(until, view.at, zone))),
+            );
             details.extend(event.note.clone());
             (event.at, event.kind.replace('-', " "), details.join(", "))
         })
         .collect();
     entries.sort_by(|a, b| b.0.cmp(&a.0));
-    Ok(entries.into_iter().map(|(at, kind, details)| (when::instant(at, view.at, zone), kind, details)).collect())
+    Ok(entries
+        .into_iter()
+        .map(|(at, kind, details)| (when::instant(at, view.at, zone), kind, details))
+        .collect())
 }
 
 fn row_head(ways: &Ways) -> Vec<String> {
@@ -158,7 +186,8 @@ fn row_head(ways: &Ways) -> Vec<String> {
 }
 
 fn row(visit: &Visit, boxes: &[String], ways: &Ways) -> Vec<String> {
-    let mass = |value: Option<f64>| value.map_or(String::new(), |kg| number::mass_figure(Kilograms(kg), ways.units));
+    let mass =
+        |value: Option<f64>| value.map_or(String::new(), |kg| number::mass_figure(Kilograms(kg), ways.units));
     let mut cells = vec![
         when::minute(visit.started_at, &ways.zone),
         when::clock(visit.ended_at, &ways.zone),
@@ -167,7 +196,9 @@ fn row(visit: &Visit, boxes: &[String], ways: &Ways) -> Vec<String> {
         mass(visit.milk_kg),
     ];
     cells.extend(visit.quarters.map(|quarter| mass(quarter.milk_kg)));
-    cells.extend(visit.quarters.map(|quarter| quarter.ms_cm.map_or(String::new(), |value| number::plain(value, 1))));
+    cells.extend(
+        visit.quarters.map(|quarter| quarter.ms_cm.map_or(String::new(), |value| number::plain(value, 1))),
+    );
     cells.push(mass(visit.feed_eaten_kg));
     cells.push(visit.destination.map_or(String::new(), |destination| destination.word().to_owned()));
     cells

@@ -7,7 +7,7 @@ use cowpath_core::{
     say::{number, reason, when},
     tables::{Outcome, Visit},
 };
-use jiff::{ToSpan, Timestamp, tz::TimeZone};
+use jiff::{Timestamp, ToSpan, tz::TimeZone};
 
 use super::{
     farm::{Barn, Ways},
@@ -28,7 +28,10 @@ pub fn of_call(barn: &Barn, view: &View, life: &Life, finding: &Finding) -> anyh
         wanted.push((Signal::Interval, None));
     }
     let speaks = |signal, quarter| {
-        finding.reasons.iter().any(|reason| reason.signal == signal && reason.quarter == quarter && 0.5 < reason.weight)
+        finding
+            .reasons
+            .iter()
+            .any(|reason| reason.signal == signal && reason.quarter == quarter && 0.5 < reason.weight)
     };
     let mut marks = marks(barn, life, from, view.at)?;
     marks.push(Mark {
@@ -63,7 +66,10 @@ pub fn of_herd(view: &View, finding: &Finding) -> Option<Lanes> {
     let (low, high) = reach(&points);
     Some(Lanes {
         title: "The herd's milk, last ten days".into(),
-        description: format!("Milk of all cows together, in per cent of what was usual: last {}.", number::percent(last / 100.0)),
+        description: format!(
+            "Milk of all cows together, in per cent of what was usual: last {}.",
+            number::percent(last / 100.0)
+        ),
         from,
         to: view.at,
         days: days(from, view.at, &view.ways.zone),
@@ -77,7 +83,11 @@ pub fn of_herd(view: &View, finding: &Finding) -> Option<Lanes> {
             last: number::percent(last / 100.0),
             usual: format!("usually {}", number::percent(1.0)),
         }],
-        marks: vec![Mark { at: finding.since, word: format!("since {}", when::instant(finding.since, view.at, &view.ways.zone)), onset: true }],
+        marks: vec![Mark {
+            at: finding.since,
+            word: format!("since {}", when::instant(finding.since, view.at, &view.ways.zone)),
+            onset: true,
+        }],
     })
 }
 
@@ -201,7 +211,13 @@ pub fn marks(barn: &Barn, life: &Life, from: Timestamp, to: Timestamp) -> anyhow
         barn.store
             .event_rows_of(&life.animal)?
             .into_iter()
-            .filter(|event| life.present(event.at) && matches!(event.kind.as_str(), "heat" | "inseminated" | "treated" | "diagnosed" | "dried-off"))
+            .filter(|event| {
+                life.present(event.at)
+                    && matches!(
+                        event.kind.as_str(),
+                        "heat" | "inseminated" | "treated" | "diagnosed" | "dried-off"
+                    )
+            })
             .map(|event| Mark { at: event.at, word: event.kind.replace('-', " "), onset: false }),
     );
     marks.retain(|mark| from <= mark.at && mark.at <= to);
@@ -210,8 +226,10 @@ pub fn marks(barn: &Barn, life: &Life, from: Timestamp, to: Timestamp) -> anyhow
 
 /// Least and greatest value that must be seen, with a little room.
 fn reach(points: &[Point]) -> (f64, f64) {
-    let values = points.iter().flat_map(|point| [point.observed.unwrap_or(point.expected), point.low95, point.high95]);
-    let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
+    let values =
+        points.iter().flat_map(|point| [point.observed.unwrap_or(point.expected), point.low95, point.high95]);
+    let (low, high) = values
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
     let room = ((high - low) * 0.06).max(1e-6);
     (low - room, high + room)
 }

@@ -96,7 +96,8 @@ pub fn time(words: &str, zone: &TimeZone) -> anyhow::Result<Timestamp> {
 
 /// The platform's own folder for a program's data.
 pub fn usual_folder() -> anyhow::Result<PathBuf> {
-    let from = |variable: &str| std::env::var_os(variable).filter(|value| !value.is_empty()).map(PathBuf::from);
+    let from =
+        |variable: &str| std::env::var_os(variable).filter(|value| !value.is_empty()).map(PathBuf::from);
     let base = if cfg!(windows) {
         from("APPDATA")
     } else if cfg!(target_os = "macos") {

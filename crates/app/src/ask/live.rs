@@ -64,7 +64,9 @@ impl Live {
                 }
             }
             Some(at) => {
-                if let Some((_, _, seen)) = locked(&self.past).iter().find(|(made, when, _)| (*made, *when) == (mark, at)) {
+                if let Some((_, _, seen)) =
+                    locked(&self.past).iter().find(|(made, when, _)| (*made, *when) == (mark, at))
+                {
                     return Ok(Arc::clone(seen));
                 }
             }
@@ -87,7 +89,13 @@ impl Live {
     }
 
     /// One cow.
-    pub fn cow(&self, animal: &str, from: Option<Date>, to: Option<Date>, at: Option<Timestamp>) -> anyhow::Result<Option<Cow>> {
+    pub fn cow(
+        &self,
+        animal: &str,
+        from: Option<Date>,
+        to: Option<Date>,
+        at: Option<Timestamp>,
+    ) -> anyhow::Result<Option<Cow>> {
         let seen = self.seen(at)?;
         let Some(view) = &seen.view else { return Ok(None) };
         cowing::cow(&locked(&self.barn), view, &seen.round, animal, Span { from, to })

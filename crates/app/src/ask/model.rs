@@ -112,13 +112,15 @@ pub fn roll(
     each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>,
 ) -> anyhow::Result<Rolled> {
     let mut rolling = Rolling::start(barn, cast, zone, wanted_from)?;
-    let from = rolling.since.map_or(Timestamp::MIN, |since| since.saturating_sub(LONGEST_VISIT).unwrap_or(since));
+    let from =
+        rolling.since.map_or(Timestamp::MIN, |since| since.saturating_sub(LONGEST_VISIT).unwrap_or(since));
     let mut failed = None;
     // Rows come by their start; they are taken by their end. A visit waits here until no earlier end can come.
     let mut waiting: BinaryHeap<Reverse<Ending>> = BinaryHeap::new();
     let mut order = 0_u64;
     barn.store.visits(from..at, &mut |number, visit| {
-        while waiting.peek().is_some_and(|Reverse(first)| first.ended_ms <= visit.started_at.as_millisecond()) {
+        while waiting.peek().is_some_and(|Reverse(first)| first.ended_ms <= visit.started_at.as_millisecond())
+        {
             if let Some(Reverse(ending)) = waiting.pop()
                 && let Err(error) = rolling.take(&ending, wanted_from, each)
             {
@@ -188,7 +190,12 @@ struct Rolling<'a> {
 }
 
 impl<'a> Rolling<'a> {
-    fn start(barn: &'a Barn, cast: &'a Cast, zone: &'a TimeZone, before: Timestamp) -> anyhow::Result<Rolling<'a>> {
+    fn start(
+        barn: &'a Barn,
+        cast: &'a Cast,
+        zone: &'a TimeZone,
+        before: Timestamp,
+    ) -> anyhow::Result<Rolling<'a>> {
         let mut rolling = Rolling {
             barn,
             cast,
@@ -202,13 +209,19 @@ impl<'a> Rolling<'a> {
             fitted_milkings: 0,
             memories: Vec::new(),
         };
-        let Some((at, bytes)) = barn.store.checkpoint_before(before, &model_name(zone))? else { return Ok(rolling) };
+        let Some((at, bytes)) = barn.store.checkpoint_before(before, &model_name(zone))? else {
+            return Ok(rolling);
+        };
         // A memory that cannot be read is as good as none: the model starts from the first row.
         let Ok(memory) = postcard::from_bytes::<Memory>(&bytes) else { return Ok(rolling) };
         let lives: BTreeMap<(&str, u32), LifeKey> =
             cast.lives.iter().map(|life| ((life.animal.as_str(), life.instance), life.key)).collect();
-        let boxes: BTreeMap<&str, BoxKey> =
-            cast.boxes.iter().enumerate().map(|(index, name)| (name.as_str(), BoxKey(index as u16))).collect();
+        let boxes: BTreeMap<&str, BoxKey> = cast
+            .boxes
+            .iter()
+            .enumerate()
+            .map(|(index, name)| (name.as_str(), BoxKey(index as u16)))
+            .collect();
         rolling.herd = memory.herd.rekey(
             &|key| {
                 let (animal, instance) = memory.lives.get(key.0 as usize)?;
@@ -257,7 +270,9 @@ impl<'a> Rolling<'a> {
                 return Ok(());
             }
             let turn = Timestamp::from_millisecond(turn_ms)?;
-            if FEWEST_MILKINGS <= self.milkings && self.fitted_milkings + self.fitted_milkings / 2 < self.milkings {
+            if FEWEST_MILKINGS <= self.milkings
+                && self.fitted_milkings + self.fitted_milkings / 2 < self.milkings
+            {
                 self.fit(turn)?;
             }
             self.keep_memory(turn)?;

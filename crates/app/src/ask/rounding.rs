@@ -3,7 +3,10 @@
 use cowpath_core::{
     causes::{self, Cause, CowCourse, Finding, Subject, Urgency},
     herd::{Life, LifeKey, Stage},
-    say::{self, summary::NotJudged::{NoMilking, TooNew}},
+    say::{
+        self,
+        summary::NotJudged::{NoMilking, TooNew},
+    },
     tables::Destination,
     time::hours_between,
 };
@@ -99,9 +102,12 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
     let shown = causes::cut(findings, &settings);
     let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
-    let called: std::collections::BTreeSet<LifeKey> =
-        shown.iter().filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None }).collect();
-    let quiet = Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
+    let called: std::collections::BTreeSet<LifeKey> = shown
+        .iter()
+        .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
+        .collect();
+    let quiet =
+        Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let zone = &view.ways.zone;
     let last_row = barn.store.last_row_at()?.map(|last| last.min(view.at)).unwrap_or(view.at);
     Ok(Round {
@@ -126,7 +132,11 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
 /// Which reckoning, with parameters fitted when.
 pub fn model_words(view: &View) -> String {
     let fitted = view.rolled.fitted_at.map(|at| say::when::rfc3339(at, &view.ways.zone));
-    format!("{}; {}", super::model::MODEL, fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}")))
+    format!(
+        "{}; {}",
+        super::model::MODEL,
+        fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}"))
+    )
 }
 
 fn notes(view: &View, gone: usize) -> Vec<String> {
@@ -188,7 +198,10 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     {
         let from = finding.since.saturating_sub(SignedDuration::from_hours(6))?;
         for visit in barn.store.visits_of(&life.animal, from..view.at)? {
-            if visit.ended_at < finding.since || view.at < visit.ended_at || visit.milk_kg.is_none_or(|milk_kg| milk_kg <= 0.0) {
+            if visit.ended_at < finding.since
+                || view.at < visit.ended_at
+                || visit.milk_kg.is_none_or(|milk_kg| milk_kg <= 0.0)
+            {
                 continue;
             }
             destination_logged |= visit.destination.is_some();
@@ -242,7 +255,12 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
         says: said.says,
         action: said.action,
         why: said.why,
-        others_words: [said.others, said.decide].iter().filter(|words| !words.is_empty()).cloned().collect::<Vec<_>>().join(" "),
+        others_words: [said.others, said.decide]
+            .iter()
+            .filter(|words| !words.is_empty())
+            .cloned()
+            .collect::<Vec<_>>()
+            .join(" "),
         cautions: said.cautions,
         reasons: finding
             .reasons

@@ -240,7 +240,9 @@ fn take_in_file(
         Err(why) => return unread(cowpath_import::Unreadable::Io { why }),
     };
     let mut source = Source {
-        file: path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+        file: path
+            .file_name()
+            .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
         content,
         table,
         zone: zone.iana_name().unwrap_or("UTC").to_owned(),
@@ -257,7 +259,8 @@ fn take_in_file(
     std::thread::scope(|scope| {
         let reader = scope.spawn(|| {
             let mut sink = Bundler { to_keeper, emptied, bundle: Vec::new(), used: 0 };
-            let answer = cowpath_import::read_file(path, &reading, &mut sink, &mut |progress| watch(path, progress));
+            let answer =
+                cowpath_import::read_file(path, &reading, &mut sink, &mut |progress| watch(path, progress));
             answer.and_then(|counts| sink.send().map(|()| counts).map_err(ReadError::Sink))
         });
         let Ok(Parcel::Table(table, header)) = parcels.recv() else {

@@ -2,10 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use cowpath_core::{
-    expect::Scored,
-    herd::LifeKey,
-};
+use cowpath_core::{expect::Scored, herd::LifeKey};
 use jiff::{SignedDuration, Timestamp};
 
 use super::{

@@ -38,25 +38,50 @@ impl Check {
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let found = context.barn()?.store.check()?;
         let (faults, remarks): (Vec<_>, Vec<_>) = found.into_iter().partition(|fault| fault.kind.is_broken());
-        let line = |fault: cowpath_store::Fault| Line { what: fault.says.clone(), place: fault.place.clone(), times: fault.times, next: next(&fault) };
+        let line = |fault: cowpath_store::Fault| Line {
+            what: fault.says.clone(),
+            place: fault.place.clone(),
+            times: fault.times,
+            next: next(&fault),
+        };
         let answer = Answer {
             whole: faults.is_empty(),
             faults: faults.into_iter().map(line).collect(),
             remarks: remarks.into_iter().map(line).collect(),
         };
-        let lines = || answer.faults.iter().map(|line| ("fault", line)).chain(answer.remarks.iter().map(|line| ("remark", line)));
+        let lines = || {
+            answer
+                .faults
+                .iter()
+                .map(|line| ("fault", line))
+                .chain(answer.remarks.iter().map(|line| ("remark", line)))
+        };
         match self.format {
             Format::Json => show::json(&answer)?,
             Format::Csv => show::csv(
                 &["kind", "place", "times", "what", "do"],
                 lines().map(|(kind, line)| {
                     let times = line.times.to_string();
-                    vec![kind.to_owned(), show::guarded(&line.place), times, show::guarded(&line.what), line.next.clone()]
+                    vec![
+                        kind.to_owned(),
+                        show::guarded(&line.place),
+                        times,
+                        show::guarded(&line.what),
+                        line.next.clone(),
+                    ]
                 }),
             )?,
             Format::Text => {
                 let mut out = show::out();
-                writeln!(out, "{}", if answer.whole { "The file is whole and its sums agree." } else { "The file is not whole:" })?;
+                writeln!(
+                    out,
+                    "{}",
+                    if answer.whole {
+                        "The file is whole and its sums agree."
+                    } else {
+                        "The file is not whole:"
+                    }
+                )?;
                 for (kind, line) in lines() {
                     let (place, what) = (show::plain(&line.place), show::plain(&line.what));
                     writeln!(out, "{kind}: {place}: {what} ({} times)\n  Do: {}", line.times, line.next)?;

@@ -55,17 +55,30 @@ impl Cow {
             Format::Json => show::json(&cow)?,
             Format::Csv => {
                 let head: Vec<&str> = cow.row_head.iter().map(String::as_str).collect();
-                show::csv(&head, cow.rows.iter().map(|row| row.iter().map(|cell| show::guarded(cell)).collect()))?;
+                show::csv(
+                    &head,
+                    cow.rows.iter().map(|row| row.iter().map(|cell| show::guarded(cell)).collect()),
+                )?;
             }
             Format::Text => {
                 let mut out = show::out();
-                writeln!(out, "{}, {}: {}", show::plain(&cow.animal), cow.at_words, show::plain(&cow.stage_words))?;
+                writeln!(
+                    out,
+                    "{}, {}: {}",
+                    show::plain(&cow.animal),
+                    cow.at_words,
+                    show::plain(&cow.stage_words)
+                )?;
                 writeln!(out, "{}", show::plain(&cow.summary))?;
                 for call in &cow.calls {
                     writeln!(out, "  [{}] {}", call.urgency, show::plain(&call.action))?;
                     writeln!(out, "        {}", show::plain(&call.why))?;
                     for reason in &call.reasons {
-                        writeln!(out, "        {:+.1}  {}: {}", reason.weight, reason.name_words, reason.value_words)?;
+                        writeln!(
+                            out,
+                            "        {:+.1}  {}: {}",
+                            reason.weight, reason.name_words, reason.value_words
+                        )?;
                     }
                     for caution in &call.cautions {
                         writeln!(out, "        ! {caution}")?;

@@ -54,7 +54,10 @@ impl Demo {
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let dir = if context.farm_named { context.farm.clone() } else { context.farm.join("demo") };
         let logs = dir.join("logs");
-        let herd = format!("simulated herd: {} cows, {} boxes, {} days, seed {}\n", self.cows, self.boxes, self.days, self.seed);
+        let herd = format!(
+            "simulated herd: {} cows, {} boxes, {} days, seed {}\n",
+            self.cows, self.boxes, self.days, self.seed
+        );
         make_room(&dir, &herd)?;
         let scenario = Scenario::demo(self.cows, self.boxes, self.days, self.seed, LAST_DAY);
         let zone = scenario.zone.iana_name().unwrap_or("UTC").to_owned();
@@ -78,7 +81,11 @@ impl Demo {
             }
             None => round::print(&rounding::round(&barn, None, now)?, Format::Text)?,
         }
-        println!("\nThe herd is simulated. Its logs lie in {}, its farm in {}.", logs.display(), dir.display());
+        println!(
+            "\nThe herd is simulated. Its logs lie in {}, its farm in {}.",
+            logs.display(),
+            dir.display()
+        );
         if self.no_serve {
             return Ok(ExitCode::SUCCESS);
         }

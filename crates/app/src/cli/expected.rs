@@ -56,7 +56,8 @@ impl Expected {
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let mut barn = context.barn()?;
         let ways = barn.ways()?;
-        let time = |words: &Option<String>| words.as_deref().map(|words| farm::time(words, &ways.zone)).transpose();
+        let time =
+            |words: &Option<String>| words.as_deref().map(|words| farm::time(words, &ways.zone)).transpose();
         let asked = Asked { animal: self.animal.clone(), from: time(&self.from)?, to: time(&self.to)? };
         match self.format {
             Format::Json => {
@@ -75,7 +76,8 @@ impl Expected {
             Format::Csv => {
                 let unit = number::mass_unit(ways.units);
                 let mut writer = csv::Writer::from_writer(show::out());
-                let measured = ["observed", "expected", "low95", "high95", "baseline"].map(|name| format!("{name}_{unit}"));
+                let measured = ["observed", "expected", "low95", "high95", "baseline"]
+                    .map(|name| format!("{name}_{unit}"));
                 let mut header = vec!["animal".to_owned(), "started_at".into()];
                 header.extend(measured);
                 header.push("scored".into());
@@ -89,7 +91,10 @@ impl Expected {
             Format::Text => {
                 let mut out = show::out();
                 let unit = number::mass_unit(ways.units);
-                writeln!(out, "cow         started                    milk  expected (95 %)          held   [{unit}]")?;
+                writeln!(
+                    out,
+                    "cow         started                    milk  expected (95 %)          held   [{unit}]"
+                )?;
                 expected::expected(&mut barn, &ways, &asked, &mut |animal, visit, scored| {
                     let row = row(animal, visit, scored, &ways);
                     let mass = |kg: f64| number::mass_figure(Kilograms(kg), ways.units);
@@ -140,7 +145,9 @@ fn cells(animal: &str, visit: &Visit, scored: &Scored, ways: &Ways) -> Vec<Strin
     let row = row(animal, visit, scored, ways);
     let mut cells = vec![show::guarded(row.animal), row.started_at];
     cells.push(row.observed_kg.map_or(String::new(), |kg| grams(own(kg)).to_string()));
-    cells.extend([row.expected_kg, row.low95_kg, row.high95_kg, row.baseline_kg].map(|kg| grams(own(kg)).to_string()));
+    cells.extend(
+        [row.expected_kg, row.low95_kg, row.high95_kg, row.baseline_kg].map(|kg| grams(own(kg)).to_string()),
+    );
     cells.push(row.scored.to_string());
     cells
 }

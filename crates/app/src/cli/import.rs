@@ -61,7 +61,9 @@ fn progress_bar() -> ProgressBar {
         return ProgressBar::hidden();
     }
     let bar = ProgressBar::new(1);
-    if let Ok(style) = ProgressStyle::with_template("{bar:30} {percent:>3} %  {msg}, {bytes_per_sec}, {eta} left") {
+    if let Ok(style) =
+        ProgressStyle::with_template("{bar:30} {percent:>3} %  {msg}, {bytes_per_sec}, {eta} left")
+    {
         bar.set_style(style);
     }
     bar
@@ -121,7 +123,8 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
             }
         }
     }
-    let issues: Vec<_> = taken.issues.iter().filter(|issue| issue.line.is_some() || issue.column.is_some()).collect();
+    let issues: Vec<_> =
+        taken.issues.iter().filter(|issue| issue.line.is_some() || issue.column.is_some()).collect();
     for issue in issues.iter().take(ISSUES_SHOWN) {
         writeln!(out)?;
         let place = issue.line.map_or(String::new(), |line| format!(", line {line}"));
@@ -130,7 +133,13 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
             (Some(column), None) => format!("{column}: "),
             _ => String::new(),
         };
-        writeln!(out, "{}{place}: {}{}", show::plain(&issue.file), show::plain(&what), show::plain(&issue.reason))?;
+        writeln!(
+            out,
+            "{}{place}: {}{}",
+            show::plain(&issue.file),
+            show::plain(&what),
+            show::plain(&issue.reason)
+        )?;
         writeln!(out, "  Do: {}", show::plain(&issue.next))?;
     }
     let untold = issues.len().saturating_sub(ISSUES_SHOWN) as u64 + taken.issues_not_listed;

@@ -128,6 +128,8 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
 /// Whoever read our output has heard enough (`cowpath expected | head`): not an error.
 fn is_broken_pipe(error: &anyhow::Error) -> bool {
     error.chain().any(|cause| {
-        cause.downcast_ref::<std::io::Error>().is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+        cause
+            .downcast_ref::<std::io::Error>()
+            .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
     })
 }

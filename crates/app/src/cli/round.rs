@@ -48,7 +48,20 @@ pub fn print(round: &round::Round, format: Format) -> anyhow::Result<()> {
     match format {
         Format::Json => show::json(round),
         Format::Csv => show::csv(
-            &["id", "urgency", "place", "subject", "animal", "box", "quarter", "cause", "probability", "since", "sentence", "do"],
+            &[
+                "id",
+                "urgency",
+                "place",
+                "subject",
+                "animal",
+                "box",
+                "quarter",
+                "cause",
+                "probability",
+                "since",
+                "sentence",
+                "do",
+            ],
             round.calls.iter().map(|call| {
                 vec![
                     show::guarded(&call.id),

@@ -41,7 +41,8 @@ enum Units {
 impl Settings {
     /// Changes what is named, then prints all.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
-        let changes = self.name.is_some() || self.zone.is_some() || self.units.is_some() || self.breed.is_some();
+        let changes =
+            self.name.is_some() || self.zone.is_some() || self.units.is_some() || self.breed.is_some();
         if let Some(zone) = &self.zone {
             farm::zone(zone)?;
         }
@@ -72,7 +73,10 @@ impl Settings {
         match self.format {
             Format::Json => show::json(&settings)?,
             Format::Csv => {
-                show::csv(&["setting", "value"], lines.iter().map(|(name, value)| vec![(*name).into(), show::guarded(value)]))?;
+                show::csv(
+                    &["setting", "value"],
+                    lines.iter().map(|(name, value)| vec![(*name).into(), show::guarded(value)]),
+                )?;
             }
             Format::Text => {
                 let mut out = show::out();

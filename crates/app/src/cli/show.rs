@@ -36,5 +36,7 @@ pub fn csv(header: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> anyh
 
 /// A line for a terminal: control characters of a name in a log must not steer it.
 pub fn plain(text: &str) -> String {
-    text.chars().map(|letter| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter }).collect()
+    text.chars()
+        .map(|letter| if letter.is_control() && letter != '\n' { '\u{fffd}' } else { letter })
+        .collect()
 }

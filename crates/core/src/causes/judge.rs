@@ -117,11 +117,7 @@ fn finding(
 ) -> Option<Finding> {
     let one = evidence.iter().find(|one| one.ready.template.cause == cause)?;
     let total = log_sum(one.cells.iter().map(|cell| cell.weight));
-    let quarter = if one.ready.template.in_quarter {
-        likeliest(one, total)
-    } else {
-        None
-    };
+    let quarter = if one.ready.template.in_quarter { likeliest(one, total) } else { None };
     let mut by_onset = vec![0.0; onsets.len()];
     let (mut severity, mut weight_of_quarter) = (0.0, 0.0);
     let courses = one.ready.courses.len();
@@ -139,7 +135,8 @@ fn finding(
         return None;
     }
     let (since_h, early_h, late_h) = onset_interval(&by_onset, onsets)?;
-    let instant = |hours: f64| course.at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
+    let instant =
+        |hours: f64| course.at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
     let mut reasons: Vec<Reason> = one
         .ready
         .courses
@@ -147,7 +144,8 @@ fn finding(
         .zip(&weights)
         .filter_map(|(ready, weight)| {
             let read = series.iter().find(|series| {
-                series.signal == ready.course.signal && (series.quarter.is_none() || series.quarter == quarter)
+                series.signal == ready.course.signal
+                    && (series.quarter.is_none() || series.quarter == quarter)
             })?;
             let (observed, expected) = read.telling(since_h, ready.course.size < 0.0)?;
             Some(Reason {
@@ -191,10 +189,9 @@ fn likeliest(evidence: &Evidence, total: f64) -> Option<Quarter> {
 /// Likeliest onset by weight an hour, and the ends of the interval that leaves 5 % on either side, hours from `at`.
 pub(crate) fn onset_interval(by_onset: &[f64], onsets: &[Onset]) -> Option<(f64, f64, f64)> {
     let total: f64 = by_onset.iter().sum();
-    let top = (0..onsets.len())
-        .max_by(|a, b| {
-            (by_onset[*a] / onsets[*a].width_days).total_cmp(&(by_onset[*b] / onsets[*b].width_days))
-        })?;
+    let top = (0..onsets.len()).max_by(|a, b| {
+        (by_onset[*a] / onsets[*a].width_days).total_cmp(&(by_onset[*b] / onsets[*b].width_days))
+    })?;
     let edge = |wanted: f64| {
         let mut sum = 0.0;
         for (weight, onset) in by_onset.iter().zip(onsets) {

@@ -72,8 +72,7 @@ impl Ready {
             .collect();
         amplitudes.sort_by(f64::total_cmp);
         amplitudes.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
-        let place =
-            |wanted: f64| amplitudes.iter().position(|amplitude| (amplitude - wanted).abs() < 1e-9);
+        let place = |wanted: f64| amplitudes.iter().position(|amplitude| (amplitude - wanted).abs() < 1e-9);
         let parts = severities
             .iter()
             .map(|(severity, _)| {
@@ -140,7 +139,8 @@ impl Well {
         } else {
             vec![(0.0, 1.0)]
         };
-        let per_root: Vec<f64> = series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
+        let per_root: Vec<f64> =
+            series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
         let mut departures = Vec::with_capacity(errors.len());
         let mut before = Vec::with_capacity(errors.len());
         for (error, _) in &errors {
@@ -189,7 +189,10 @@ impl Well {
             return half * (self.before[0][all] - under_course(0));
         }
         let ill = log_sum(
-            self.errors.iter().enumerate().map(|(error, (_, weight))| weight.ln() - half * under_course(error)),
+            self.errors
+                .iter()
+                .enumerate()
+                .map(|(error, (_, weight))| weight.ln() - half * under_course(error)),
         );
         let well = log_sum(
             self.errors
@@ -270,10 +273,7 @@ pub(crate) fn weigh(
         let own: Vec<Option<&[f64]>> = tables
             .iter()
             .map(|tables| {
-                tables
-                    .iter()
-                    .find(|(of, _)| of.is_none() || of == quarter)
-                    .map(|(_, table)| table.as_slice())
+                tables.iter().find(|(of, _)| of.is_none() || of == quarter).map(|(_, table)| table.as_slice())
             })
             .collect();
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
@@ -305,12 +305,8 @@ pub(crate) fn weigh(
     Evidence { ready, cells, parts }
 }
 
-const QUARTERS: [Option<Quarter>; 4] = [
-    Some(Quarter::LeftFront),
-    Some(Quarter::RightFront),
-    Some(Quarter::LeftRear),
-    Some(Quarter::RightRear),
-];
+const QUARTERS: [Option<Quarter>; 4] =
+    [Some(Quarter::LeftFront), Some(Quarter::RightFront), Some(Quarter::LeftRear), Some(Quarter::RightRear)];
 
 /// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
 fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {

@@ -34,7 +34,7 @@ pub mod templates;
 mod tests;
 pub mod worth;
 
-pub use herd_milk::{HerdPoint, judge_herd};
+pub use herd_milk::judge_herd;
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
 pub use priors::Rates;

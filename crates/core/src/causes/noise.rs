@@ -43,9 +43,9 @@ impl Noise {
     ///
     /// n_eff = (Σ|l|)² / Σl² signals carry it; with a mean correlation c they are worth n_eff / (1 + (n_eff − 1) c) of them.
     pub fn discount(&self, parts: &[f64]) -> f64 {
-        let (sum, squares) = parts.iter().fold((0.0, 0.0), |(sum, squares), part: &f64| {
-            (sum + part.abs(), squares + part * part)
-        });
+        let (sum, squares) = parts
+            .iter()
+            .fold((0.0, 0.0), |(sum, squares), part: &f64| (sum + part.abs(), squares + part * part));
         if squares <= f64::MIN_POSITIVE {
             return 1.0;
         }

@@ -54,7 +54,11 @@ pub fn minute(then: Timestamp, zone: &TimeZone) -> String {
 /// `21 February to 3 March`; one day alone where both ends fall on it.
 pub fn span(from: Timestamp, to: Timestamp, zone: &TimeZone) -> String {
     let (first, last) = (farm_day(from, zone), farm_day(to, zone));
-    if first == last { date_words(first, last) } else { format!("{} to {}", date_words(first, last), date_words(last, last)) }
+    if first == last {
+        date_words(first, last)
+    } else {
+        format!("{} to {}", date_words(first, last), date_words(last, last))
+    }
 }
 
 /// `Tuesday 3 March, 05:30`.

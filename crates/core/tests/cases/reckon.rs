@@ -24,8 +24,8 @@ pub fn reckon(name: &str, inputs: &str) -> Result<f64, String> {
 fn plain(name: &str, inputs: &Inputs) -> Result<f64, String> {
     let number = |key| inputs.number(key);
     match name {
-        "udder_fill_h" => Ok(secretion::udder_fill_h(number("kappa_per_h")?, number("interval_h")?)),
-        "rate_at_end" => Ok(secretion::rate_at_end(number("kappa_per_h")?, number("interval_h")?)),
+        "udder_fill_h" => Ok(secretion::g(number("interval_h")?, number("kappa_per_h")?)),
+        "rate_at_end" => Ok(secretion::rate_left(number("interval_h")?, number("kappa_per_h")?)),
         "kappa_from_frequencies" => {
             let (yield_2x_kg, milkings) = (number("yield_2x_kg")?, number("milkings_a_day")?);
             secretion::kappa_from_frequencies(yield_2x_kg, milkings, number("difference_kg")?)
@@ -67,8 +67,8 @@ fn curves(name: &str, inputs: &Inputs) -> Result<f64, String> {
     if !inputs.has("series") {
         let wood = curve::Wood { a: inputs.number("a")?, b: inputs.number("b")?, c: inputs.number("c")? };
         return match name {
-            "wood_peak_day" => wood.peak_day().ok_or_else(none),
-            "wood_peak" => wood.peak().ok_or_else(none),
+            "wood_peak_day" => Ok(wood.peak_day()),
+            "wood_peak" => Ok(wood.peak()),
             "wood_value" => Ok(wood.value(inputs.number("day")?)),
             _ => Err(format!("no function `{name}`; name it in cases/reckon.rs")),
         };
@@ -79,15 +79,15 @@ fn curves(name: &str, inputs: &Inputs) -> Result<f64, String> {
     let squares = |of: &[(f64, f64)], value: &dyn Fn(f64) -> f64| -> f64 {
         of.iter().map(|&(at, y)| (y - value(at)).powi(2)).sum()
     };
-    let wood = || curve::fit_wood(&by_week).ok_or_else(none);
-    let logs = || curve::fit_wood_log(&by_week).ok_or_else(none);
-    let wilmink = || curve::fit_wilmink(&by_day).ok_or_else(none);
+    let wood = || curve::fit_wood(&by_week).map(|fit| fit.curve).ok_or_else(none);
+    let logs = || curve::fit_wood_of_logs(&by_week).map(|fit| fit.curve).ok_or_else(none);
+    let wilmink = || curve::fit_wilmink(&by_day).map(|fit| fit.curve).ok_or_else(none);
     match name {
         "wood_a" => Ok(wood()?.a),
         "wood_b" => Ok(wood()?.b),
         "wood_c" => Ok(wood()?.c),
-        "wood_peak_day" => wood()?.peak_day().ok_or_else(none),
-        "wood_peak" => wood()?.peak().ok_or_else(none),
+        "wood_peak_day" => Ok(wood()?.peak_day()),
+        "wood_peak" => Ok(wood()?.peak()),
         "wood_squares" => wood().map(|wood| squares(&by_week, &|week| wood.value(week))),
         "wood_log_ln_a" => Ok(logs()?.a.ln()),
         "wood_log_b" => Ok(logs()?.b),

@@ -172,12 +172,12 @@ pub fn made(chance: &mut Chance, making: &Making) -> Vec<Scored> {
                     + if ill(index) { quarter_log } else { 0.0 }
             })
             .collect();
-        let kicked: Vec<bool> = (0..4)
-            .map(|index| chance.even() < 0.015 + if ill(index) { kick } else { 0.0 })
-            .collect();
+        let kicked: Vec<bool> =
+            (0..4).map(|index| chance.even() < 0.015 + if ill(index) { kick } else { 0.0 }).collect();
         let levels: Vec<f64> = (0..4)
             .map(|index| {
-                5.0 + SPREADS[2] * (noise[6 + index] + errors[6 + index]) + if ill(index) { rise } else { 0.0 }
+                5.0 + SPREADS[2] * (noise[6 + index] + errors[6 + index])
+                    + if ill(index) { rise } else { 0.0 }
             })
             .collect();
         let mut sorted = levels.clone();
