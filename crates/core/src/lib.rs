@@ -11,6 +11,7 @@ pub mod causes;
 pub mod expect;
 pub mod herd;
 pub mod level;
+pub mod remedy;
 pub mod say;
 pub mod tables;
 pub mod time;
