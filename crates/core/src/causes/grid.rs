@@ -1,7 +1,7 @@
 //! When may it have begun?
 //!
 //! Cells of time that cover the last 10 days up to her last milking: half an interval between milkings in the last day,
-//! a whole one in the last two, 12 hours before that. An onset after her last milking has left no trace and has no cell.
+//! a whole one in the last two, 12 hours to the fourth day, a day before that. An onset after her last milking has left no trace and has no cell.
 
 /// How far back an onset is looked for, h.
 pub const SPAN_H: f64 = 240.0;
@@ -30,10 +30,14 @@ pub fn onsets(milked_h: &[f64], earliest_h: f64) -> Vec<Onset> {
             edges.push(edge);
         }
     };
-    let coarse_h = fine_from - edges[0];
-    let cells = (coarse_h / 12.0).ceil() as usize;
-    for cell in 1..=cells {
-        push(&mut edges, start + coarse_h * cell as f64 / cells as f64);
+    for (from, to, wide_h) in [(start, -96.0, 24.0), (start.max(-96.0), fine_from, 12.0)] {
+        let to = fine_from.min(to);
+        if from < to {
+            let cells = ((to - from) / wide_h).ceil();
+            for cell in 1..=cells as usize {
+                push(&mut edges, from + (to - from) * cell as f64 / cells);
+            }
+        }
     }
     for hours in milked_h[fine..].iter().copied().filter(|hours| fine_from < *hours) {
         if -24.0 <= hours

@@ -59,6 +59,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         memory: Vec::new(),
         held: Vec::new(),
         baseline_sd: WANDER / 2.0,
+        wide: true,
         tail: 5.0,
         shown: Vec::new(),
     };

@@ -28,6 +28,10 @@ const NODES: [(f64, f64); 5] = [
     (2.856_970_013_872_806, 0.011_257_411_327_720_69),
 ];
 
+/// The same with 3 points, for the small error of a baseline that is not held.
+const FEW_NODES: [(f64, f64); 3] =
+    [(-1.732_050_807_568_877_2, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732_050_807_568_877_2, 1.0 / 6.0)];
+
 /// Successive kicks of a nervous cow are not independent: stated default.
 const KICKS_TEMPER: f64 = 0.7;
 
@@ -72,7 +76,8 @@ impl Ready {
             .collect();
         amplitudes.sort_by(f64::total_cmp);
         amplitudes.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
-        let place = |wanted: f64| amplitudes.iter().position(|amplitude| (amplitude - wanted).abs() < 1e-9);
+        let place =
+            |wanted: f64| amplitudes.iter().position(|amplitude| (amplitude - wanted).abs() < 1e-9);
         let parts = severities
             .iter()
             .map(|(severity, _)| {
@@ -97,6 +102,7 @@ pub(crate) fn table(series: &Series, ready: &Ready, paces: &[(f64, f64)], onsets
     let count = ready.amplitudes.len();
     let mut table = vec![0.0; paces.len() * onsets.len() * count];
     let well = Well::of(series);
+    let mut lanes = Lanes::of(&well, &ready.amplitudes);
     let mut course = vec![0.0; series.hours.len()];
     for (pace_index, (pace, _)) in paces.iter().enumerate() {
         for (onset_index, onset) in onsets.iter().enumerate() {
@@ -108,100 +114,170 @@ pub(crate) fn table(series: &Series, ready: &Ready, paces: &[(f64, f64)], onsets
                 *value = ready.course.size * ready.shape_at((hours - onset.hours) / pace);
             }
             let start = (pace_index * onsets.len() + onset_index) * count;
-            for (cell, amplitude) in table[start..start + count].iter_mut().zip(&ready.amplitudes) {
-                *cell = if series.signal == Signal::Kicks {
-                    kicks(series, &course, first, *amplitude)
-                } else {
-                    well.ratio(series, &course, first, *amplitude)
-                };
+            let cells = &mut table[start..start + count];
+            if series.signal == Signal::Kicks {
+                for (cell, amplitude) in cells.iter_mut().zip(&ready.amplitudes) {
+                    *cell = kicks(series, &course, first, *amplitude);
+                }
+            } else {
+                lanes.ratios(&well, series, &course, first, cells);
             }
         }
     }
     table
 }
 
-/// The readings as they look when she is well, for each error the held baseline may have.
+/// The readings as they look when she is well, for each error the baseline may have.
 struct Well {
-    /// Errors of the held baseline with their weights; one of zero where it was not held.
+    /// Errors of the baseline with their weights; one of zero where it has none.
     errors: Vec<(f64, f64)>,
-    /// By error: standardised departures.
-    departures: Vec<Vec<f64>>,
+    /// Standardised departures before any error is taken off.
+    own: Vec<f64>,
+    /// What an error of 1 takes off the standardised departure: 1/spread where the baseline bears on it, else 0.
+    pull: Vec<f64>,
     /// By error: Σ ln(1 + u²/ν) of the readings before each place, and of all at the end.
     before: Vec<Vec<f64>>,
     /// 1/√(1 − φ²) by reading.
     per_root: Vec<f64>,
+    /// ln of the likelihood of all readings.
+    whole: f64,
+    half: f64,
 }
 
 impl Well {
     fn of(series: &Series) -> Well {
-        let errors: Vec<(f64, f64)> = if 0.0 < series.baseline_sd {
-            NODES.iter().map(|(node, weight)| (node * series.baseline_sd, *weight)).collect()
-        } else {
-            vec![(0.0, 1.0)]
+        let nodes: &[(f64, f64)] = match series.baseline_sd {
+            sd if sd <= 0.0 => &[(0.0, 1.0)],
+            _ if series.wide => &NODES,
+            _ => &FEW_NODES,
         };
-        let per_root: Vec<f64> =
-            series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
-        let mut departures = Vec::with_capacity(errors.len());
-        let mut before = Vec::with_capacity(errors.len());
-        for (error, _) in &errors {
-            let own: Vec<f64> = (0..series.gap.len())
-                .map(|k| (series.gap[k] - if series.held[k] { *error } else { 0.0 }) * series.per_spread[k])
-                .collect();
-            let mut sums = Vec::with_capacity(own.len() + 1);
-            let mut sum = 0.0;
-            for k in 0..own.len() {
+        let errors: Vec<(f64, f64)> =
+            nodes.iter().map(|(node, weight)| (node * series.baseline_sd, weight.ln())).collect();
+        let per_root: Vec<f64> = series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
+        let own: Vec<f64> = series.gap.iter().zip(&series.per_spread).map(|(gap, per)| gap * per).collect();
+        let pull: Vec<f64> = series
+            .held
+            .iter()
+            .zip(&series.per_spread)
+            .map(|(held, per_spread)| if *held { *per_spread } else { 0.0 })
+            .collect();
+        let half = (series.tail + 1.0) / 2.0;
+        let before: Vec<Vec<f64>> = errors
+            .iter()
+            .map(|(error, _)| {
+                let mut sums = Vec::with_capacity(own.len() + 1);
+                let (mut sum, mut last) = (0.0, None::<f64>);
+                for k in 0..own.len() {
+                    sums.push(sum);
+                    let departure = own[k] - error * pull[k];
+                    let innovation = match last {
+                        Some(last) => (departure - series.memory[k] * last.clamp(-3.0, 3.0)) * per_root[k],
+                        None => departure,
+                    };
+                    sum += (1.0 + (innovation * innovation).min(1e4) / series.tail).ln();
+                    last = Some(departure);
+                }
                 sums.push(sum);
-                let innovation = match k.checked_sub(1) {
-                    Some(last) => (own[k] - series.memory[k] * own[last].clamp(-3.0, 3.0)) * per_root[k],
-                    None => own[k],
-                };
-                sum += (1.0 + (innovation * innovation).min(1e4) / series.tail).ln();
-            }
-            sums.push(sum);
-            departures.push(own);
-            before.push(sums);
-        }
-        Well { errors, departures, before, per_root }
+                sums
+            })
+            .collect();
+        let whole = log_sum(
+            errors.iter().zip(&before).map(|((_, weight), sums)| weight - half * sums[own.len()]),
+        );
+        Well { errors, own, pull, before, per_root, whole, half }
+    }
+}
+
+/// Pairs of amplitude and error reckoned side by side.
+const SIDE_BY_SIDE: usize = 16;
+
+/// Every amplitude with every error of the baseline, amplitudes outermost.
+struct Lanes {
+    amplitude: Vec<[f32; SIDE_BY_SIDE]>,
+    error: Vec<[f32; SIDE_BY_SIDE]>,
+    sums: Vec<f64>,
+}
+
+impl Lanes {
+    fn of(well: &Well, amplitudes: &[f64]) -> Lanes {
+        let pairs: Vec<(f64, f64)> = amplitudes
+            .iter()
+            .flat_map(|amplitude| well.errors.iter().map(move |(error, _)| (*amplitude, *error)))
+            .collect();
+        let fill = |take: fn(&(f64, f64)) -> f64| {
+            pairs
+                .chunks(SIDE_BY_SIDE)
+                .map(|chunk| {
+                    let mut lanes = [0.0; SIDE_BY_SIDE];
+                    for (lane, pair) in lanes.iter_mut().zip(chunk) {
+                        *lane = take(pair) as f32;
+                    }
+                    lanes
+                })
+                .collect()
+        };
+        Lanes { amplitude: fill(|pair| pair.0), error: fill(|pair| pair.1), sums: vec![0.0; pairs.len()] }
     }
 
-    /// ln L(course) − ln L(well) with the course beginning to show at reading `first`.
-    fn ratio(&self, series: &Series, course: &[f64], first: usize, amplitude: f64) -> f64 {
-        let half = (series.tail + 1.0) / 2.0;
-        let per_tail = 1.0 / series.tail;
-        let all = series.gap.len();
-        let under_course = |error: usize| {
-            let own = &self.departures[error];
-            // Products of at most 80 factors of at most 1 + 1e4/ν: one logarithm instead of one a reading.
-            let mut product = 1.0;
-            let mut last = first.checked_sub(1).map(|before| own[before]);
-            for k in first..all {
-                let departure = own[k] - amplitude * course[k] * series.per_spread[k];
-                let innovation = match last {
-                    Some(last) => (departure - series.memory[k] * last.clamp(-3.0, 3.0)) * self.per_root[k],
-                    None => departure,
+    /// ln L(course) − ln L(well) by amplitude, with the course beginning to show at reading `first`.
+    ///
+    /// Σ ln(1 + u²/ν) as logarithms of products of at most six factors, each at most 1 + 1e4/ν: far from the end of f32.
+    fn ratios(&mut self, well: &Well, series: &Series, course: &[f64], first: usize, cells: &mut [f64]) {
+        let per_tail = (1.0 / series.tail) as f32;
+        let chunks = self.amplitude.iter().zip(&self.error).zip(self.sums.chunks_mut(SIDE_BY_SIDE));
+        for ((amplitude, error), sums) in chunks {
+            let mut last = [0.0f32; SIDE_BY_SIDE];
+            let mut product = [1.0f32; SIDE_BY_SIDE];
+            sums.fill(0.0);
+            let mut known = first.checked_sub(1).map(|before| {
+                let (own, pull) = (well.own[before] as f32, well.pull[before] as f32);
+                for lane in 0..SIDE_BY_SIDE {
+                    last[lane] = own - error[lane] * pull;
+                }
+            });
+            for (step, k) in (first..series.hours.len()).enumerate() {
+                let (own, pull) = (well.own[k] as f32, well.pull[k] as f32);
+                let moved = (course[k] * series.per_spread[k]) as f32;
+                let (memory, per_root) = match known {
+                    Some(()) => (series.memory[k] as f32, well.per_root[k] as f32),
+                    None => (0.0, 1.0),
                 };
-                product *= 1.0 + (innovation * innovation).min(1e4) * per_tail;
-                last = Some(departure);
+                known = Some(());
+                for lane in 0..SIDE_BY_SIDE {
+                    let departure = own - error[lane] * pull - amplitude[lane] * moved;
+                    let before = at_most(-at_most(-last[lane], 3.0), 3.0);
+                    let innovation = (departure - memory * before) * per_root;
+                    product[lane] *= 1.0 + at_most(innovation * innovation, 1e4) * per_tail;
+                    last[lane] = departure;
+                }
+                if step % 6 == 5 {
+                    for (sum, product) in sums.iter_mut().zip(&mut product) {
+                        *sum += f64::from(product.ln());
+                        *product = 1.0;
+                    }
+                }
             }
-            self.before[error][first] + product.ln()
-        };
-        if let [_] = self.errors[..] {
-            return half * (self.before[0][all] - under_course(0));
+            for (sum, product) in sums.iter_mut().zip(&product) {
+                *sum += f64::from(product.ln());
+            }
         }
-        let ill = log_sum(
-            self.errors
-                .iter()
-                .enumerate()
-                .map(|(error, (_, weight))| weight.ln() - half * under_course(error)),
-        );
-        let well = log_sum(
-            self.errors
-                .iter()
-                .enumerate()
-                .map(|(error, (_, weight))| weight.ln() - half * self.before[error][all]),
-        );
-        ill - well
+        let errors = well.errors.len();
+        for (cell, sums) in cells.iter_mut().zip(self.sums.chunks(errors)) {
+            let ill = log_sum(
+                well.errors
+                    .iter()
+                    .zip(&well.before)
+                    .zip(sums)
+                    .map(|(((_, weight), before), sum)| weight - well.half * (before[first] + sum)),
+            );
+            *cell = ill - well.whole;
+        }
     }
+}
+
+/// The lesser of the two; no care for NaN, so that it is one instruction.
+fn at_most(value: f32, limit: f32) -> f32 {
+    if value < limit { value } else { limit }
 }
 
 /// ln likelihood ratio of kicked cups from reading `first` on.
@@ -252,6 +328,7 @@ pub(crate) fn weigh(
     noise: &Noise,
 ) -> Evidence {
     let template = ready.template;
+    let severities = template.severities.len();
     let tables: Vec<Vec<(Option<Quarter>, Vec<f64>)>> = ready
         .courses
         .iter()
@@ -259,7 +336,10 @@ pub(crate) fn weigh(
             series
                 .iter()
                 .filter(|series| series.signal == course.course.signal)
-                .map(|series| (series.quarter, table(series, course, template.paces, onsets)))
+                .map(|series| {
+                    let ratios = table(series, course, template.paces, onsets);
+                    (series.quarter, mixed(course, &ratios))
+                })
                 .collect()
         })
         .collect();
@@ -273,19 +353,19 @@ pub(crate) fn weigh(
         let own: Vec<Option<&[f64]>> = tables
             .iter()
             .map(|tables| {
-                tables.iter().find(|(of, _)| of.is_none() || of == quarter).map(|(_, table)| table.as_slice())
+                tables
+                    .iter()
+                    .find(|(of, _)| of.is_none() || of == quarter)
+                    .map(|(_, table)| table.as_slice())
             })
             .collect();
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
             for (onset, span) in onsets.iter().enumerate() {
                 let prior = rate_a_day * span.width_days * pace_weight / quarters.len() as f64;
                 for (severity, (_, severity_weight)) in template.severities.iter().enumerate() {
-                    for ((part, course), table) in row.iter_mut().zip(&ready.courses).zip(&own) {
-                        *part = table.map_or(0.0, |table| {
-                            let count = course.amplitudes.len();
-                            let start = (pace * onsets.len() + onset) * count;
-                            mix(&course.parts[severity], &table[start..start + count])
-                        });
+                    let place = (pace * onsets.len() + onset) * severities + severity;
+                    for (part, table) in row.iter_mut().zip(&own) {
+                        *part = table.map_or(0.0, |table| table[place]);
                     }
                     let discount = noise.discount(&row);
                     for part in &mut row {
@@ -305,8 +385,20 @@ pub(crate) fn weigh(
     Evidence { ready, cells, parts }
 }
 
-const QUARTERS: [Option<Quarter>; 4] =
-    [Some(Quarter::LeftFront), Some(Quarter::RightFront), Some(Quarter::LeftRear), Some(Quarter::RightRear)];
+const QUARTERS: [Option<Quarter>; 4] = [
+    Some(Quarter::LeftFront),
+    Some(Quarter::RightFront),
+    Some(Quarter::LeftRear),
+    Some(Quarter::RightRear),
+];
+
+/// `[pace][onset][severity]` from `[pace][onset][amplitude]`.
+fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {
+    ratios
+        .chunks(course.amplitudes.len())
+        .flat_map(|ratios| course.parts.iter().map(move |parts| mix(parts, ratios)))
+        .collect()
+}
 
 /// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
 fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {

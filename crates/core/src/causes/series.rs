@@ -28,6 +28,8 @@ pub(crate) struct Series {
     pub held: Vec<bool>,
     /// Standard deviation of the held baseline's own error, same unit; shared by the held readings.
     pub baseline_sd: f64,
+    /// That error is large enough beside a reading's spread to be summed finely.
+    pub wide: bool,
     /// Degrees of freedom.
     pub tail: f64,
     /// As measured and as expected, in the signal's shown unit.
@@ -41,6 +43,9 @@ const MOST_READINGS: usize = 80;
 /// what was left: their spreads are widened so much. Stated defaults.
 const KICKED_SPREAD: f64 = 4.0;
 const AFTER_KICK_SPREAD: f64 = 2.0;
+
+/// A followed baseline lags behind a cow that changes slowly by about this share of a reading's spread. Stated default.
+const LAG: f64 = 0.3;
 
 /// Series of all signals with at least one reading between 10 days before `at` and `at`.
 pub(crate) fn gather(
@@ -132,6 +137,7 @@ impl Series {
             memory: Vec::with_capacity(size),
             held: Vec::with_capacity(size),
             baseline_sd: 0.0,
+            wide: false,
             tail,
             shown: Vec::with_capacity(size),
         }
@@ -145,7 +151,13 @@ impl Series {
                 *per_spread /= widen;
             }
         }
-        self.baseline_sd = held_excess.unwrap_or(0.0).max(0.0).sqrt();
+        let own = LAG * middle_spread(&self.per_spread);
+        self.baseline_sd = held_excess.unwrap_or(0.0).max(0.0).sqrt().hypot(own);
+        self.wide = 1.5 * own < self.baseline_sd;
+        // Nothing held: the followed baseline's lag is shared by all readings.
+        if !self.held.contains(&true) {
+            self.held.fill(true);
+        }
         let surplus = self.hours.len().saturating_sub(MOST_READINGS);
         if 0 < surplus {
             for list in [&mut self.hours, &mut self.gap, &mut self.per_spread, &mut self.memory] {
@@ -169,6 +181,11 @@ impl Series {
         let telling = since.iter().rev().find(|(observed, expected)| (observed < expected) == down);
         Some(telling.copied().unwrap_or(last))
     }
+}
+
+/// A typical spread of one reading.
+fn middle_spread(per_spread: &[f64]) -> f64 {
+    median(&mut per_spread.iter().map(|per| 1.0 / per).collect::<Vec<f64>>()).unwrap_or(0.0)
 }
 
 /// Middle value; the upper of the two where there are two.

@@ -73,16 +73,16 @@ impl Default for Settings {
                     Cause::Udder,
                     444.0,
                     0.25,
-                    8.0,
+                    3.4,
                     24.0,
                     "case: Rollin et al., Prev Vet Med 122:257, 2015, clinical mastitis in the first 30 days; \
-                     share saved, cost and hours of a call: stated defaults",
+                     share saved and hours: stated defaults; a call: five minutes at US$20 an hour, and as much for trust",
                 ),
                 cost(
                     Cause::Unclear,
                     160.0,
                     0.25,
-                    8.0,
+                    5.0,
                     48.0,
                     "case: stated default between US$112 (hyperketonemia alone, McArt et al.) and US$203 (white line, \
                      Dolecheck et al. 2018); share saved, cost and hours of a call: stated defaults",

@@ -1,1 +1,252 @@
-//! Snapshots of the sentences.
+//! Snapshots of the sentences, metric and US.
+
+use insta::assert_snapshot;
+use jiff::{Timestamp, tz::TimeZone};
+
+use super::{
+    Facts, Said, call, number,
+    summary::{self, Counts, NotJudged},
+    when,
+};
+use crate::{
+    causes::{Cause, Finding, Reason, Subject, Urgency},
+    expect::Signal,
+    herd::{LifeKey, Quarter, Stage},
+    units::{Celsius, Kilograms, UnitSystem},
+};
+
+fn time(text: &str) -> Timestamp {
+    text.parse().unwrap()
+}
+
+fn zone() -> TimeZone {
+    TimeZone::get("America/New_York").unwrap()
+}
+
+fn udder(probability: f64, urgency: Urgency) -> Finding {
+    let quarter = Some(Quarter::LeftRear);
+    Finding {
+        subject: Subject::Cow(LifeKey(3)),
+        cause: Cause::Udder,
+        quarter,
+        probability,
+        others: vec![(Cause::Well, 0.05), (Cause::Unclear, 0.02)],
+        urgency,
+        since: time("2026-03-02T14:10:00-05:00"),
+        since_between: (time("2026-03-02T09:00:00-05:00"), time("2026-03-02T16:00:00-05:00")),
+        episode: time("2026-03-02T14:10:00-05:00"),
+        worth: 90.0,
+        severity: 1.1,
+        reasons: vec![
+            Reason { signal: Signal::Conductivity, quarter, observed: 7.1, expected: 5.2, weight: 6.1 },
+            Reason { signal: Signal::QuarterMilk, quarter, observed: 17.6, expected: 26.3, weight: 3.4 },
+            Reason { signal: Signal::Milk, quarter: None, observed: 9.9, expected: 11.5, weight: 0.9 },
+            Reason { signal: Signal::Kicks, quarter, observed: 0.5, expected: 0.02, weight: 0.2 },
+            Reason { signal: Signal::Interval, quarter: None, observed: 8.4, expected: 8.4, weight: -0.4 },
+        ],
+    }
+}
+
+fn said(finding: &Finding, units: UnitSystem, tank: &[&str], logged: bool) -> Said {
+    let zone = zone();
+    let tank: Vec<Timestamp> = tank.iter().map(|text| time(text)).collect();
+    call(
+        finding,
+        &Facts {
+            animal: matches!(finding.subject, Subject::Cow(_)).then_some("214"),
+            box_name: None,
+            at: time("2026-03-03T05:30:00-05:00"),
+            zone: &zone,
+            units,
+            days_in_milk: Some(87.0),
+            may_be_in_tank: &tank,
+            held_by_log: &[],
+            destination_logged: logged,
+        },
+    )
+}
+
+/// No-break spaces as plain ones, so that a snapshot reads as the farmer does.
+fn whole(said: &Said) -> String {
+    let reasons: Vec<String> =
+        said.reasons.iter().map(|reason| format!("{} | {}", reason.name, reason.value)).collect();
+    [
+        said.sentence.clone(),
+        said.action.clone(),
+        said.why.clone(),
+        format!("{} {}", said.others, said.decide),
+        said.cautions.join(" / "),
+        reasons.join("\n"),
+    ]
+    .join("\n")
+    .replace(number::SPACE, " ")
+}
+
+const TANK: [&str; 2] = ["2026-03-02T16:40:00-05:00", "2026-03-03T01:05:00-05:00"];
+
+#[test]
+fn an_urgent_udder_call() {
+    assert_snapshot!(whole(&said(&udder(0.93, Urgency::Now), UnitSystem::Metric, &TANK, true)), @r"
+214: left rear looks inflamed, 93 % sure.
+Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
+Since yesterday 14:10; the milkings of 16:40 and 01:05 went to the tank. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.
+Other causes: nothing wrong 5 %, ill without a clear cause 2 %. What would decide: the foremilk of left rear.
+A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.
+left rear conductivity | 7.1, usually 5.2 mS/cm
+left rear share of milk | 18, usually 26 %
+milk | 9.9, usually 11.5 kg
+left rear cup kicked off | at 50 % of milkings, usually 2 %
+time between milkings | 8.4 h, as expected
+");
+    assert_snapshot!(whole(&said(&udder(0.93, Urgency::Now), UnitSystem::Us, &TANK, false)), @r"
+214: left rear looks inflamed, 93 % sure.
+Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
+Since yesterday 14:10; the milkings of 16:40 and 01:05 may be in the tank: the log does not say. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 21.8, usually 25.4 lb.
+Other causes: nothing wrong 5 %, ill without a clear cause 2 %. What would decide: the foremilk of left rear.
+A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.
+left rear conductivity | 7.1, usually 5.2 mS/cm
+left rear share of milk | 18, usually 26 %
+milk | 21.8, usually 25.4 lb
+left rear cup kicked off | at 50 % of milkings, usually 2 %
+time between milkings | 8.4 h, as expected
+");
+}
+
+#[test]
+fn less_certain_udder_calls() {
+    let words = |probability, urgency| {
+        let said = said(&udder(probability, urgency), UnitSystem::Metric, &[], true);
+        format!("{} {} {}", said.sentence, said.action, said.why).replace(number::SPACE, " ")
+    };
+    assert_snapshot!(words(0.62, Urgency::Today), @"214: left rear may be inflamed, 62 % sure. Strip left rear today and feel it. Clots, watery or bloody milk: keep her milk out of the tank. Since yesterday 14:10. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(words(0.12, Urgency::Watch), @"214: left rear could be inflamed, 12 % sure. Look at the foremilk of left rear when you pass her. Since yesterday 14:10. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(words(0.9996, Urgency::Now), @"214: left rear looks inflamed, over 99 % sure. Keep her milk out of the tank until someone has looked. Bring her in and strip left rear. Since yesterday 14:10. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+}
+
+#[test]
+fn an_unclear_call() {
+    let finding = Finding {
+        cause: Cause::Unclear,
+        quarter: None,
+        others: vec![(Cause::Udder, 0.12), (Cause::Well, 0.1)],
+        since: time("2026-02-28T22:00:00-05:00"),
+        reasons: vec![
+            Reason { signal: Signal::Milk, quarter: None, observed: 9.1, expected: 11.5, weight: 3.1 },
+            Reason { signal: Signal::Interval, quarter: None, observed: 11.4, expected: 8.4, weight: 1.2 },
+        ],
+        ..udder(0.78, Urgency::Today)
+    };
+    assert_snapshot!(whole(&said(&finding, UnitSystem::Metric, &[], true)), @r"
+214: may be unwell, less milk and longer between milkings; 78 % sure.
+Look at her today: appetite, dung, feet, temperature; strip all four quarters.
+Since Saturday 22:00. Milk 9.1, usually 11.5 kg; time between milkings 11.4, usually 8.4 h.
+Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: the foremilk of all four quarters, and her temperature.
+A cow that cannot rise or will not eat: call the veterinarian now.
+milk | 9.1, usually 11.5 kg
+time between milkings | 11.4, usually 8.4 h
+");
+    assert_snapshot!(whole(&said(&finding, UnitSystem::Us, &[], true)), @r"
+214: may be unwell, less milk and longer between milkings; 78 % sure.
+Look at her today: appetite, dung, feet, temperature; strip all four quarters.
+Since Saturday 22:00. Milk 20.1, usually 25.4 lb; time between milkings 11.4, usually 8.4 h.
+Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: the foremilk of all four quarters, and her temperature.
+A cow that cannot rise or will not eat: call the veterinarian now.
+milk | 20.1, usually 25.4 lb
+time between milkings | 11.4, usually 8.4 h
+");
+}
+
+#[test]
+fn a_herd_call() {
+    let finding = Finding {
+        subject: Subject::Herd,
+        cause: Cause::HerdMilk,
+        quarter: None,
+        others: vec![(Cause::Well, 0.12)],
+        since: time("2026-02-28T12:00:00-05:00"),
+        reasons: vec![Reason {
+            signal: Signal::Milk,
+            quarter: None,
+            observed: -3.2,
+            expected: 0.1,
+            weight: 5.0,
+        }],
+        ..udder(0.88, Urgency::Today)
+    };
+    assert_snapshot!(whole(&said(&finding, UnitSystem::Metric, &[], true)), @r"
+All pens: 3 % less milk since Saturday, 88 % sure.
+Look at what concerns all: feed and water, heat, the boxes. See whether the tank fell as much.
+Since Saturday 12:00.
+Other causes: nothing wrong 12 %. What would decide: the tank. If it fell as much it is the cows, if not it is a milk meter.
+
+milk | −3.2, usually 0.1 kg
+");
+}
+
+#[test]
+fn a_round_as_a_whole() {
+    let round = |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
+    assert_snapshot!(round(6, 118, 3, 0), @"Six things to look at. Nothing on 118 cows; 3 are too new to judge.");
+    assert_snapshot!(round(1, 1, 1, 2), @"One thing to look at. Nothing on 1 cow; 1 is too new to judge; 2 could not be judged.");
+    assert_snapshot!(round(0, 121, 0, 0), @"Nothing to look at. Nothing on 121 cows.");
+    assert_snapshot!(round(14, 1986, 0, 1), @"14 things to look at. Nothing on 1,986 cows; 1 could not be judged.");
+    assert_snapshot!(round(0, 0, 4, 0), @"Nothing to look at. 4 cows are too new to judge.");
+    assert_snapshot!(round(0, 0, 0, 0), @"Nothing to look at. No cow has been read yet.");
+}
+
+#[test]
+fn states_of_a_cow() {
+    let stage = |parity, days_in_milk, dry| {
+        summary::stage(Stage { parity, calved_at: None, days_in_milk, dry })
+    };
+    assert_snapshot!(stage(Some(3), Some(87.6), false), @"third lactation, day 87");
+    assert_snapshot!(stage(Some(1), Some(0.2), false), @"first lactation, day 0");
+    assert_snapshot!(stage(None, None, false), @"lactation not recorded, calving not recorded");
+    assert_snapshot!(stage(Some(2), Some(330.0), true), @"second lactation, dry");
+    assert_eq!(summary::ordinal(13), "13th");
+    assert_eq!(summary::ordinal(21), "21st");
+    assert_eq!(summary::ordinal(11), "eleventh");
+    assert_eq!(summary::ordinal(112), "112th");
+    let (at, zone) = (time("2026-03-20T05:30:00-04:00"), zone());
+    assert_snapshot!(
+        summary::settled(0.91_f64.ln(), time("2026-03-03T09:00:00-05:00"), at, &zone).replace(number::SPACE, " "),
+        @"has settled 9 % lower since 3 March"
+    );
+    let why = |why| summary::not_judged(why, at, &zone);
+    assert_snapshot!(why(NotJudged::TooNew), @"fewer than 3 milkings since calving");
+    assert_snapshot!(why(NotJudged::NoMilking(Some(time("2026-03-17T22:15:00-04:00")))), @"not milked since Tuesday 22:15");
+}
+
+#[test]
+fn times_are_said_from_where_one_stands() {
+    let (at, zone) = (time("2026-03-09T05:30:00-04:00"), zone());
+    let words = |text: &str| when::instant(time(text), at, &zone);
+    assert_eq!(words("2026-03-09T01:05:00-04:00"), "01:05");
+    assert_eq!(words("2026-03-08T14:10:00-04:00"), "yesterday 14:10");
+    // The clock was set forward at 02:00 on the 8th; the wall still decides the day.
+    assert_eq!(words("2026-03-07T23:59:00-05:00"), "Saturday 23:59");
+    assert_eq!(words("2026-03-03T00:00:00-05:00"), "Tuesday 00:00");
+    assert_eq!(words("2026-03-02T23:00:00-05:00"), "2 March");
+    assert_eq!(words("2025-03-02T23:00:00-05:00"), "2 March 2025");
+    assert_eq!(words("2026-03-10T05:00:00-04:00"), "tomorrow 05:00");
+    assert_eq!(when::heading(at, &zone), "Monday 9 March, 05:30");
+    assert_eq!(when::rfc3339(at, &zone), "2026-03-09T05:30:00-04:00");
+    assert_eq!(when::day(time("2026-03-09T01:05:00-04:00"), at, &zone), "today");
+}
+
+#[test]
+fn figures_carry_sign_and_unit() {
+    assert_eq!(number::plain(-0.04, 1), "0.0");
+    assert_eq!(number::plain(-0.9, 1), "−0.9");
+    assert_eq!(number::signed(6.06, 1), "+6.1");
+    assert_eq!(number::signed(-0.94, 1), "−0.9");
+    assert_eq!(number::percent(0.934), "93\u{a0}%");
+    assert_eq!(number::chance(0.002), "under 1\u{a0}%");
+    assert_eq!(number::chance(0.9996), "over 99\u{a0}%");
+    assert_eq!(number::mass(Kilograms(11.5), UnitSystem::Metric), "11.5\u{a0}kg");
+    assert_eq!(number::mass(Kilograms(11.5), UnitSystem::Us), "25.4\u{a0}lb");
+    assert_eq!(number::temperature(Celsius(38.6), UnitSystem::Us), "101.5\u{a0}°F");
+    assert_eq!(number::count(1_234_567), "1,234,567");
+    assert_eq!(number::count(310), "310");
+    assert_eq!(number::things(1, "cow", "cows"), "one cow");
+}

@@ -1,1 +1,120 @@
-//! Parts.
+//! Parts: onset cells, shapes, discount, worth, the herd's milk.
+
+use super::made::{Chance, hours_on, settings};
+use crate::{
+    causes::{
+        Cause, HerdPoint, Noise, Urgency, cut, grid::onsets, judge_herd, noise, templates::TEMPLATES,
+    },
+    expect::Signal,
+};
+
+#[test]
+fn onset_cells_cover_the_days_without_gap_or_overlap() {
+    let milked: Vec<f64> = (0..28).map(|index| -238.0 + 8.7 * f64::from(index)).collect();
+    let cells = onsets(&milked, -240.0);
+    let days: f64 = cells.iter().map(|cell| cell.width_days).sum();
+    let last = milked[milked.len() - 1];
+    assert!((days - (240.0 + last) / 24.0).abs() < 1e-9, "{days}");
+    for pair in cells.windows(2) {
+        let (end, start) = (pair[0].hours + 12.0 * pair[0].width_days, pair[1].hours - 12.0 * pair[1].width_days);
+        assert!((end - start).abs() < 1e-9);
+    }
+    for milking in milked.iter().filter(|hours| -48.0 <= **hours) {
+        assert!(cells.iter().any(|cell| (cell.hours + 12.0 * cell.width_days - milking).abs() < 1e-9));
+    }
+    // She calved three days ago: nothing began before.
+    let fresh = onsets(&milked, -72.0);
+    assert!(fresh.iter().all(|cell| -72.0 <= cell.hours));
+    assert!(onsets(&[], -240.0).is_empty());
+}
+
+#[test]
+fn every_template_is_whole() {
+    for template in TEMPLATES {
+        let one = |weights: &[(f64, f64)]| (weights.iter().map(|(_, weight)| weight).sum::<f64>() - 1.0).abs() < 1e-12;
+        assert!(one(template.severities) && one(template.paces), "{}", template.name);
+        for course in template.courses {
+            assert!(one(course.share), "{} {:?}", template.name, course.signal);
+            assert!(!course.source.is_empty());
+            assert!(course.shape.windows(2).all(|pair| pair[0].0 < pair[1].0));
+        }
+        let named: Vec<Signal> =
+            template.courses.iter().map(|course| course.signal).chain(template.silent.iter().copied()).collect();
+        for signal in
+            [Signal::Milk, Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks, Signal::Interval]
+        {
+            assert_eq!(named.iter().filter(|one| **one == signal).count(), 1, "{} {signal:?}", template.name);
+        }
+    }
+}
+
+#[test]
+fn one_signal_is_not_discounted_and_many_are() {
+    let noise = Noise::default();
+    assert_eq!(noise.discount(&[5.0, 0.0, 0.0]), 1.0);
+    let three = noise.discount(&[4.0, 4.0, 4.0]);
+    assert!((three - 1.0 / 1.3).abs() < 1e-12, "{three}");
+    assert_eq!(noise.discount(&[0.0, 0.0]), 1.0);
+}
+
+#[test]
+fn a_herds_wandering_is_found_from_its_own_rows() {
+    let made: Vec<Vec<crate::expect::Scored>> = (0..60)
+        .map(|cow| {
+            let mut chance = Chance::new(500 + cow);
+            let mut making = super::made::Making::well(12.0);
+            making.memory = 0.5;
+            super::made::made(&mut chance, &making)
+        })
+        .collect();
+    let noise = noise::estimate(made.iter().map(Vec::as_slice), &Noise::default());
+    let milk = noise.of(Signal::Milk);
+    // Heavy tails clipped: a little under the 0.5 it was made with.
+    assert!((0.38..0.55).contains(&milk.memory), "{milk:?}");
+    assert!((1.0..1.2).contains(&milk.spread), "{milk:?}");
+}
+
+/// Twice a day for 25 days, falling by `fall` from day 20 on.
+fn herd_points(fall: f64, seed: u64) -> Vec<HerdPoint> {
+    let mut chance = Chance::new(seed);
+    (0..50)
+        .map(|index| {
+            let hour = 12.0 * f64::from(index);
+            let log_effect = 0.006 * chance.normal() - if 480.0 <= hour { fall } else { 0.0 };
+            HerdPoint { at: hours_on(hour), log_effect, sd: 0.008 }
+        })
+        .collect()
+}
+
+#[test]
+fn a_herds_fall_is_found_and_a_steady_herd_is_left_alone() {
+    let at = hours_on(600.0);
+    let found = judge_herd(&herd_points(0.05, 1), at, &settings()).unwrap();
+    assert_eq!(found.cause, Cause::HerdMilk);
+    assert!(0.8 < found.probability, "{found:?}");
+    assert!(hours_on(456.0) < found.since && found.since < hours_on(504.0), "{found:?}");
+    let reason = found.reasons[0];
+    assert!((reason.expected - reason.observed - 5.0).abs() < 1.0, "{reason:?}");
+    for seed in 0..40 {
+        let steady = judge_herd(&herd_points(0.0, 100 + seed), at, &settings());
+        assert!(steady.is_none_or(|finding| finding.probability < 0.2), "{seed}");
+    }
+    assert!(judge_herd(&[], at, &settings()).is_none());
+}
+
+#[test]
+fn calls_are_cut_by_worth_and_urgent_ones_never() {
+    let at = hours_on(600.0);
+    let mut found = judge_herd(&herd_points(0.05, 1), at, &settings()).unwrap();
+    let mut settings = settings();
+    settings.most_calls_a_day = 1;
+    let mut urgent = found.clone();
+    urgent.urgency = Urgency::Now;
+    urgent.worth = 1.0;
+    let mut dear = found.clone();
+    dear.worth = 200.0;
+    dear.urgency = Urgency::Today;
+    found.worth = -1.0;
+    let shown = cut(vec![urgent, found, dear], &settings);
+    assert_eq!(shown.iter().map(|one| one.worth).collect::<Vec<_>>(), [200.0, 1.0]);
+}
