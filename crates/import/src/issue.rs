@@ -58,15 +58,23 @@ impl Wrong {
 /// Longest value shown, in characters.
 const SHOWN_LETTERS: usize = 80;
 
-/// A cell as an issue shows it.
+/// A cell as an issue shows it: shortened, and control characters by their pictures.
 pub(crate) fn shown(cell: &[u8]) -> String {
-    let text = as_text(cell);
+    let text: String = as_text(cell).chars().map(picture).collect();
     if text.chars().count() <= SHOWN_LETTERS {
         return text;
     }
     let mut short: String = text.chars().take(SHOWN_LETTERS - 1).collect();
     short.push('…');
     short
+}
+
+fn picture(letter: char) -> char {
+    match letter {
+        '\0'..='\x1F' => char::from_u32(0x2400 + letter as u32).unwrap_or(letter),
+        '\x7F' => '␡',
+        _ => letter,
+    }
 }
 
 /// Bytes as text without losing any: UTF-8 where they are, else each byte as the Latin-1 letter of its number.
