@@ -13,7 +13,9 @@ function listen(figure) {
   const times = rows.map((row) => Number(row.dataset.t));
   const line = document.createElement("p");
   line.className = "readout soft";
-  line.textContent = "Point at the picture, or move through it with the arrow keys.";
+  line.textContent = matchMedia("(pointer: coarse)").matches
+    ? "Touch the picture to read a milking."
+    : "Point at the picture, or move through it with the arrow keys.";
   const spoken = document.createElement("p");
   spoken.className = "hidden";
   spoken.setAttribute("aria-live", "polite");
@@ -31,9 +33,9 @@ function listen(figure) {
     svg.append(pointer);
     svg.setAttribute("tabindex", "0");
 
-    const shown = (index) => from <= times[index] && times[index] <= to;
-    const cell = (index) => rows[index].cells[lane + 1];
-    const holds = (index) => index >= 0 && index < rows.length && shown(index) && words(cell(index)) !== "";
+    const shown = (n) => from <= times[n] && times[n] <= to;
+    const cell = (n) => rows[n].cells[lane + 1];
+    const holds = (n) => n >= 0 && n < rows.length && shown(n) && words(cell(n)) !== "";
     const show = () => {
       if (!holds(row)) return;
       const x = left + (right - left) * (times[row] - from) / (to - from);
@@ -56,8 +58,8 @@ function listen(figure) {
     };
     const nearest = (time) => {
       let best = -1;
-      for (let index = 0; index < times.length; index += 1) {
-        if (holds(index) && (best < 0 || Math.abs(times[index] - time) < Math.abs(times[best] - time))) best = index;
+      for (let n = 0; n < times.length; n += 1) {
+        if (holds(n) && (best < 0 || Math.abs(times[n] - time) < Math.abs(times[best] - time))) best = n;
       }
       return best;
     };
@@ -66,7 +68,7 @@ function listen(figure) {
       const x = (event.clientX - place.left) * box.width / place.width;
       const y = (event.clientY - place.top) * box.height / place.height;
       const middle = ([top, bottom]) => Math.abs(y - (top + bottom) / 2);
-      lane = lanes.reduce((best, one, index) => (middle(one) < middle(lanes[best]) ? index : best), 0);
+      lane = lanes.reduce((best, one, n) => (middle(one) < middle(lanes[best]) ? n : best), 0);
       row = nearest(from + (to - from) * (x - left) / (right - left));
       show();
     };

@@ -20,7 +20,7 @@ pub struct ShownCall<'a> {
     /// Number of the cow or name of the box, set large.
     pub subject: String,
     /// The sentence without it.
-    pub says: &'a str,
+    pub says: String,
     /// Link to her page.
     pub link: Option<String>,
     /// The lanes, as HTML.
@@ -52,7 +52,7 @@ pub fn shown<'a>(call: &'a RoundCall, index: usize, at: Option<&str>, zone: &Tim
     ShownCall {
         call,
         subject,
-        says,
+        says: figure::bound(says),
         link: call.animal.as_deref().map(|animal| address::cow(animal, at)),
         picture: picture.unwrap_or_default(),
         reasons: reasons(call),

@@ -49,6 +49,8 @@ struct CowPage<'a> {
     form: String,
     carried: Vec<(&'static str, &'a str)>,
     back: String,
+    /// A time was asked for, so it is not the newest.
+    earlier: bool,
 }
 
 /// The page of the cow the path names.
@@ -153,6 +155,7 @@ fn draw(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
         form,
         carried,
         back: at.map_or_else(|| "/round".into(), |at| format!("/round?at={}", address::part(at))),
+        earlier: at.is_some(),
         cow: &cow,
     };
     page::fill(&page)

@@ -35,7 +35,7 @@ const HEADERS: [(HeaderName, &str); 6] = [
 /// Lets a request through, or says why not; puts the headers on whatever comes back.
 pub async fn pass(listen: SocketAddr, request: Request, next: Next) -> Response {
     let as_json = trouble::wants_json(request.uri().path());
-    let mut response = match refuse(listen, &request) {
+    let mut response = match why_not(listen, &request) {
         Some(trouble) => trouble.into_response_for(as_json),
         None => next.run(request).await,
     };
@@ -46,7 +46,7 @@ pub async fn pass(listen: SocketAddr, request: Request, next: Next) -> Response 
 }
 
 /// Why this request is not answered, if so.
-fn refuse(listen: SocketAddr, request: &Request) -> Option<Trouble> {
+fn why_not(listen: SocketAddr, request: &Request) -> Option<Trouble> {
     let named = host_of(request);
     if !named.as_deref().is_some_and(|host| is_ours(host, listen.ip())) {
         return Some(Trouble {

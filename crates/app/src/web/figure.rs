@@ -1,14 +1,14 @@
 //! Figures of the picture as text: one place for their decimals.
 
-/// A value with as many decimals as its strip can show: none where the strip spans 30 units and more, one from 3, two
-/// from 0.3, else three.
+/// A value with as many decimals as its strip can show: none where the strip spans 20 units and more, one from 2, two
+/// from 0.2, else three.
 pub fn of_strip(value: f64, low: f64, high: f64) -> String {
     let span = (high - low).abs();
-    let decimals = if span >= 30.0 {
+    let decimals = if span >= 20.0 {
         0
-    } else if span >= 3.0 {
+    } else if span >= 2.0 {
         1
-    } else if span >= 0.3 {
+    } else if span >= 0.2 {
         2
     } else {
         3
@@ -27,4 +27,9 @@ fn fixed(value: f64, decimals: usize) -> String {
     let text = format!("{:.*}", decimals, value.abs());
     let nothing = text.bytes().all(|byte| matches!(byte, b'0' | b'.'));
     if value < 0.0 && !nothing { format!("−{text}") } else { text }
+}
+
+/// A sentence whose figures keep their unit on the same line: the blank before `%` does not break.
+pub fn bound(text: &str) -> String {
+    text.replace(" %", "\u{a0}%")
 }

@@ -1,12 +1,13 @@
 //! How a page leaves: drawn off the async threads, with a mark by which a browser knows that it has it already.
 
-use std::sync::Arc;
+use std::{io::Write, sync::Arc};
 
 use axum::{
     body::Body,
     http::{HeaderMap, HeaderValue, StatusCode, header},
     response::Response,
 };
+use flate2::{Compression, write::GzEncoder};
 
 use super::{Answers, assets, trouble::Trouble};
 
@@ -79,27 +80,60 @@ async fn drawn(
 /// A text with its mark; the mark alone where the browser has the text already. It asks again every time, so that it
 /// never shows a round that is no longer the newest.
 fn answer(headers: &HeaderMap, kind: &'static str, text: String) -> Response {
-    let mark = format!("\"{:016x}\"", hash(text.as_bytes()));
-    let known = headers
-        .get(header::IF_NONE_MATCH)
-        .and_then(|value| value.to_str().ok())
-        .is_some_and(|marks| marks.split(',').any(|one| one.trim().trim_start_matches("W/") == mark));
+    let mark = format!("W/\"{:016x}\"", hash(text.as_bytes()));
+    let known = words(headers, header::IF_NONE_MATCH).any(|one| one == mark);
+    let packed = if known || !unpacks(headers) { None } else { pack(&text) };
+    let is_packed = packed.is_some();
     let mut response = if known {
         let mut response = Response::new(Body::empty());
         *response.status_mut() = StatusCode::NOT_MODIFIED;
         response
     } else {
-        Response::new(Body::from(text))
+        Response::new(packed.map_or_else(|| Body::from(text), Body::from))
     };
     let to = response.headers_mut();
     if !known {
         to.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
     }
+    if is_packed {
+        to.insert(header::CONTENT_ENCODING, HeaderValue::from_static("gzip"));
+    }
+    to.insert(header::VARY, HeaderValue::from_static("accept-encoding"));
     to.insert(header::CACHE_CONTROL, HeaderValue::from_static("private, no-cache"));
     if let Ok(mark) = HeaderValue::from_str(&mark) {
         to.insert(header::ETAG, mark);
     }
     response
+}
+
+/// The words of a header that is a list.
+fn words(headers: &HeaderMap, name: header::HeaderName) -> impl Iterator<Item = &str> {
+    headers
+        .get_all(name)
+        .iter()
+        .filter_map(|value| value.to_str().ok())
+        .flat_map(|list| list.split(','))
+        .map(str::trim)
+}
+
+/// Whether the browser unpacks gzip.
+fn unpacks(headers: &HeaderMap) -> bool {
+    words(headers, header::ACCEPT_ENCODING).any(|word| {
+        let (name, weight) = word.split_once(';').unwrap_or((word, "q=1"));
+        let weight = weight.trim().trim_start_matches("q=").parse().unwrap_or(0.0);
+        name.trim().eq_ignore_ascii_case("gzip") && 0.0 < weight
+    })
+}
+
+/// The text packed, fast rather than small: the way to a phone in the barn is the slow part. Short texts and texts that
+/// would not pack go as they are.
+fn pack(text: &str) -> Option<Vec<u8>> {
+    if text.len() < 1400 {
+        return None;
+    }
+    let mut packer = GzEncoder::new(Vec::with_capacity(text.len() / 4), Compression::fast());
+    packer.write_all(text.as_bytes()).ok()?;
+    packer.finish().ok()
 }
 
 /// A short mark of a text: FNV-1a, 64 bits. It tells two versions apart and protects nothing.

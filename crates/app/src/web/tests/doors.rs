@@ -172,3 +172,34 @@ async fn addresses_that_lead_nowhere_lead_on() {
     }
     assert_eq!(get(whole(), "/api/nowhere").await.headers["content-type"], "application/json");
 }
+
+#[tokio::test]
+async fn an_answer_that_stops_short_is_a_page_too() {
+    let broken = FixedFarm { broken: Some("panic"), ..whole() };
+    let page = get(broken, "/round").await;
+    assert_eq!(page.status, 500);
+    assert!(page.text.contains("What was kept"));
+}
+
+#[tokio::test]
+async fn pages_are_sent_small_to_whoever_can_unpack() {
+    use std::io::Read;
+    let request =
+        Request::get("/round").header("host", "localhost").header("accept-encoding", "br;q=1, gzip;q=0.8");
+    use tower::ServiceExt;
+    let router = crate::web::router(std::sync::Arc::new(whole()), super::listen());
+    let response = router.oneshot(request.body(Body::empty()).unwrap()).await.unwrap();
+    assert_eq!(response.headers()["content-encoding"], "gzip");
+    assert_eq!(response.headers()["vary"], "accept-encoding");
+    let packed = axum::body::to_bytes(response.into_body(), usize::MAX).await.unwrap();
+    let mut text = String::new();
+    flate2::read::GzDecoder::new(&packed[..]).read_to_string(&mut text).unwrap();
+    let plain = get(whole(), "/round").await;
+    assert_eq!(text, plain.text);
+    assert!(packed.len() * 4 < text.len(), "{} of {} bytes", packed.len(), text.len());
+    assert!(!plain.headers.contains_key("content-encoding"));
+    let refused = Request::get("/round").header("host", "localhost").header("accept-encoding", "gzip;q=0");
+    assert!(
+        !send(whole(), refused.body(Body::empty()).unwrap()).await.headers.contains_key("content-encoding")
+    );
+}

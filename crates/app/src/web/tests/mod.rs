@@ -5,6 +5,7 @@ mod farm;
 mod names;
 mod pictures;
 mod states;
+mod strips;
 
 use std::{net::SocketAddr, sync::Arc};
 

@@ -15,7 +15,7 @@ async fn every_hard_name_has_a_link_that_leads_to_its_page() {
         let page = get(whole(), &link).await;
         assert_eq!(page.status, 200, "{name} at {link}");
         assert!(
-            page.text.contains(&format!("<h1>{}</h1>", same_as_page(name))),
+            page.text.contains(&format!("<h1>Cow {}</h1>", same_as_page(name))),
             "{name} is the head of its page"
         );
         let json = get(whole(), &format!("/api{link}")).await;
@@ -28,32 +28,32 @@ async fn every_hard_name_has_a_link_that_leads_to_its_page() {
 async fn no_name_becomes_markup() {
     for address in ["/herd", &address::cow(HARD_NAMES[0], None), &address::cow(HARD_NAMES[1], None)] {
         let page = get(whole(), address).await.text;
-        assert!(!page.contains("<script>alert"), "{address}");
+        assert!(!page.contains("<script>bad"), "{address}");
         assert!(!page.contains("<img"), "{address}");
     }
     let mut round = farm::full();
-    round.farm = "<script>alert(2)</script>".into();
+    round.farm = "<script>bad(2)</script>".into();
     round.places[0].name = "<b>Pen</b>".into();
     round.quiet.not_judged[0].animal = HARD_NAMES[1].into();
     for call in &mut round.calls {
         for text in [&mut call.says, &mut call.action, &mut call.why, &mut call.others_words] {
-            text.push_str("<script>alert(3)</script>\"'");
+            text.push_str("<script>bad(3)</script>\"'");
         }
         call.sentence = format!("{}: {}", HARD_NAMES[0], call.says);
         call.animal = Some(HARD_NAMES[0].into());
-        call.cautions.push("<script>alert(4)</script>".into());
+        call.cautions.push("<script>bad(4)</script>".into());
         for reason in &mut call.reasons {
-            reason.name_words = "<script>alert(5)</script>".into();
-            reason.value_words = "<script>alert(6)</script>".into();
+            reason.name_words = "<script>bad(5)</script>".into();
+            reason.value_words = "<script>bad(6)</script>".into();
         }
         if let Some(lanes) = &mut call.lanes {
-            lanes.title = "</title><script>alert(7)</script>".into();
-            lanes.description = "</desc><script>alert(8)</script>".into();
-            lanes.days[3].1 = "<script>alert(9)</script>".into();
-            lanes.marks[0].word = "<script>alert(10)</script>".into();
+            lanes.title = "</title><script>bad(7)</script>".into();
+            lanes.description = "</desc><script>bad(8)</script>".into();
+            lanes.days[3].1 = "<script>bad(9)</script>".into();
+            lanes.marks[0].word = "<script>bad(10)</script>".into();
             for lane in &mut lanes.lanes {
                 for text in [&mut lane.name, &mut lane.unit, &mut lane.last, &mut lane.usual] {
-                    *text = "<script>alert(11)</script>".into();
+                    *text = "<script>bad(11)</script>".into();
                 }
             }
         }
