@@ -41,6 +41,29 @@ impl Farm {
         Ok(Farm { connection: open::for_reading(&self.file())?, folder: self.folder.clone() })
     }
 
+    /// Whether there is a farm's file in a folder.
+    pub fn exists(folder: &Path) -> bool {
+        folder.join(FILE_NAME).exists()
+    }
+
+    /// Takes a farm's file and what belongs to it away for good; for farms that were made up.
+    pub fn remove(folder: &Path) -> Result<()> {
+        for ending in ["", "-wal", "-shm"] {
+            let file = folder.join(format!("{FILE_NAME}{ending}"));
+            if file.exists() {
+                std::fs::remove_file(&file).map_err(|error| StoreError::io(&file, error))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Another figure whenever anything in the file has changed, by this connection or any other.
+    pub fn change_mark(&self) -> Result<u64> {
+        let others: i64 = self.connection.query_row("PRAGMA data_version", [], |row| row.get(0))?;
+        let own: i64 = self.connection.query_row("SELECT total_changes()", [], |row| row.get(0))?;
+        Ok((others as u64).rotate_left(32) ^ own as u64)
+    }
+
     /// The farm's folder.
     pub fn folder(&self) -> &Path {
         &self.folder

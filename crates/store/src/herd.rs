@@ -55,8 +55,17 @@ impl Farm {
 
     /// All events, in order of time.
     pub fn event_rows(&self) -> Result<Vec<EventRow>> {
+        self.events(None)
+    }
+
+    /// The events of one herd number, in order of time.
+    pub fn event_rows_of(&self, animal: &str) -> Result<Vec<EventRow>> {
+        self.events(Some(animal))
+    }
+
+    fn events(&self, animal: Option<&str>) -> Result<Vec<EventRow>> {
         let mut events = Vec::new();
-        self.each_row("events", None, None, &mut |row| {
+        self.each_row("events", None, animal, &mut |row| {
             let Some(at) = row[1].time() else { return };
             events.push(EventRow {
                 animal: cell_text(&row[0]).unwrap_or_default(),

@@ -13,6 +13,7 @@ use super::{
     cow::Cow,
     evidence,
     farm::{Barn, Ways},
+    live::Seen,
     model,
     round::Round,
     view::View,
@@ -28,8 +29,19 @@ pub struct Span {
 }
 
 /// One cow at a view's time, with the round of that time; `None` where no cow bears the number.
-pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) -> anyhow::Result<Option<Cow>> {
-    let Some(life) = view.cast.find(animal, view.at) else { return Ok(None) };
+pub fn cow(
+    barn: &Barn,
+    view: &View,
+    round: &Round,
+    animal: &str,
+    instance: Option<u32>,
+    span: Span,
+) -> anyhow::Result<Option<Cow>> {
+    let life = match instance {
+        Some(instance) => view.cast.lives.iter().find(|life| life.animal == animal && life.instance == instance),
+        None => view.cast.find(animal, view.at),
+    };
+    let Some(life) = life else { return Ok(None) };
     let ways = &view.ways;
     let zone = &ways.zone;
     let today = cowpath_core::time::farm_day(view.at, zone);
@@ -37,7 +49,8 @@ pub fn cow(barn: &Barn, view: &View, round: &Round, animal: &str, span: Span) ->
     let from_day = span.from.unwrap_or(to_day.saturating_sub(10.days())).min(to_day);
     let from = cowpath_core::time::day_starts(from_day, zone)?;
     let to = cowpath_core::time::day_starts(to_day.checked_add(1.day())?, zone)?.min(view.at);
-    let visits = barn.store.visits_of(animal, from..to)?;
+    let visits: Vec<Visit> =
+        barn.store.visits_of(animal, from..to)?.into_iter().filter(|visit| life.present(visit.started_at)).collect();
     let milkings = milkings(barn, view, life, from, to)?;
     let mut wanted = vec![(Signal::Milk, None)];
     wanted.extend(Quarter::ALL.map(|quarter| (Signal::QuarterMilk, Some(quarter))));
@@ -210,4 +223,26 @@ pub fn stage_words(life: &Life, view: &View) -> String {
     words.extend(life.pen(view.at).map(super::rounding::pen_words));
     words.extend(life.breed.clone());
     words.join(", ")
+}
+
+/// Every cow in the herd at a view's time: number, place, stage, and what her calls say.
+pub fn herd_list(seen: &Seen) -> Vec<(String, String, String, Vec<String>)> {
+    let Some(view) = &seen.view else { return Vec::new() };
+    let present = view.cast.lives.iter().filter(|life| life.present(view.at));
+    let mut rows: Vec<_> = present
+        .map(|life| {
+            let hers = seen.round.calls.iter().filter(|call| call.animal.as_deref() == Some(life.animal.as_str()));
+            (
+                life.animal.clone(),
+                life.pen(view.at).map(super::rounding::pen_words).unwrap_or_default(),
+                say::summary::stage(life.stage(view.at)),
+                hers.map(|call| call.says.clone()).collect(),
+            )
+        })
+        .collect();
+    // 9 before 10, and names after numbers, as people look them up.
+    rows.sort_by_key(|(animal, ..): &(String, String, String, Vec<String>)| {
+        (animal.parse::<u64>().map_or((1, 0), |number| (0, number)), animal.clone())
+    });
+    rows
 }

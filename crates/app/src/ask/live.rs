@@ -7,7 +7,7 @@ use jiff::{Timestamp, civil::Date};
 use super::{
     cow::Cow,
     cowing::{self, Span},
-    farm::{self, Barn},
+    farm::{self, Barn, Ways},
     model,
     round::Round,
     rounding,
@@ -88,23 +88,28 @@ impl Live {
         Ok(seen)
     }
 
-    /// One cow.
+    /// One cow; `instance` tells which, where a number was used again.
     pub fn cow(
         &self,
         animal: &str,
+        instance: Option<u32>,
         from: Option<Date>,
         to: Option<Date>,
         at: Option<Timestamp>,
     ) -> anyhow::Result<Option<Cow>> {
         let seen = self.seen(at)?;
         let Some(view) = &seen.view else { return Ok(None) };
-        cowing::cow(&locked(&self.barn), view, &seen.round, animal, Span { from, to })
+        cowing::cow(&locked(&self.barn), view, &seen.round, animal, instance, Span { from, to })
+    }
+
+    /// The farm's settings.
+    pub fn ways(&self) -> anyhow::Result<Ways> {
+        locked(&self.barn).ways()
     }
 
     /// A time as a person types it, in the farm's zone.
     pub fn time(&self, words: &str) -> anyhow::Result<Timestamp> {
-        let zone = locked(&self.barn).ways()?.zone;
-        farm::time(words, &zone)
+        farm::time(words, &self.ways()?.zone)
     }
 }
 

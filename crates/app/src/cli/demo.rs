@@ -9,7 +9,6 @@ use std::{
 use anyhow::Context as _;
 use clap::Args;
 use cowpath_herdsim::Scenario;
-use jiff::civil::Date;
 
 use super::{Context, Format, import, round, serve};
 use crate::{
@@ -17,12 +16,8 @@ use crate::{
     trouble::user,
 };
 
-/// The last simulated day; fixed, so that the same seed gives the same rows on any day.
-const LAST_DAY: Date = Date::constant(2026, 3, 3);
 /// Says which herd a folder holds, so that a farm's own folder is never taken for a demo's.
 const MARK: &str = "demo.txt";
-/// A morning with something to see: chosen among the first seeds because a clinical udder case is under way on the last day.
-const SEED: u64 = 7;
 
 /// Makes a simulated herd's logs, reads them as any farm's, prints the round and serves the pages
 ///
@@ -39,7 +34,7 @@ pub struct Demo {
     #[arg(long, default_value_t = 120, value_parser = clap::value_parser!(u32).range(2..=1500))]
     days: u32,
     /// Which herd; the same seed gives the same rows
-    #[arg(long, default_value_t = SEED)]
+    #[arg(long, default_value_t = Scenario::DEMO_SEED)]
     seed: u64,
     /// Only print the round
     #[arg(long)]
@@ -59,13 +54,13 @@ impl Demo {
             self.cows, self.boxes, self.days, self.seed
         );
         make_room(&dir, &herd)?;
-        let scenario = Scenario::demo(self.cows, self.boxes, self.days, self.seed, LAST_DAY);
+        let scenario = Scenario::demo(self.cows, self.boxes, self.days, self.seed);
         let zone = scenario.zone.iana_name().unwrap_or("UTC").to_owned();
         eprintln!("Making the logs of {} cows and {} boxes over {} days …", self.cows, self.boxes, self.days);
         cowpath_herdsim::write(&scenario, &logs, None).context("the simulated logs could not be written")?;
         fs::write(dir.join(MARK), &herd)?;
         // The herd is invented, and so is its day: rows up to its last morning are not of the future.
-        let now = context.now.max(LAST_DAY.at(23, 59, 0, 0).to_zoned(scenario.zone.clone())?.timestamp());
+        let now = context.now.max(scenario.last_day.at(23, 59, 0, 0).to_zoned_datetime(scenario.zone.clone())?.timestamp());
         let mut barn = Barn::found(&dir, now, &zone)?;
         let mut settings = barn.store.settings()?;
         settings.name = scenario.name.clone();

@@ -14,6 +14,7 @@ mod assets;
 mod call;
 mod cow;
 mod door;
+mod farm;
 mod figure;
 mod herd;
 mod lanes;
