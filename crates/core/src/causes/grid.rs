@@ -23,7 +23,8 @@ pub fn onsets(milked_h: &[f64], earliest_h: f64) -> Vec<Onset> {
     let start = earliest_h.max(-SPAN_H);
     let mut edges = vec![start.min(last)];
     let fine = milked_h.partition_point(|hours| *hours < -48.0);
-    let fine_from = milked_h.get(fine.saturating_sub(1)).copied().unwrap_or(last).clamp(start.min(last), last);
+    let fine_from =
+        milked_h.get(fine.saturating_sub(1)).copied().unwrap_or(last).clamp(start.min(last), last);
     let push = |edges: &mut Vec<f64>, edge: f64| {
         if edges.last().is_some_and(|before| 0.05 < edge - before) {
             edges.push(edge);

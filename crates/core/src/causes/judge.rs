@@ -4,6 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{
     Cause, Finding, Reason, Subject, Urgency,
+    gate::{OPEN_FROM, open},
     grid::{Onset, SPAN_H, onsets},
     likelihood::{Evidence, READY, log_sum, weigh},
     series::{Series, gather},
@@ -37,6 +38,11 @@ pub const NAMED_FROM: f64 = 0.005;
 
 /// Every cause worth naming, likeliest first; none where nothing was measured. What is shown of them: [`super::cut`].
 pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
+    judge_from(course, settings, OPEN_FROM)
+}
+
+/// The same with the gate at `open_from`; 0 weighs everything.
+pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64) -> Vec<Finding> {
     let series = gather(course.milkings, course.at, course.unsettled_since, &settings.noise);
     if series.is_empty() {
         return Vec::new();
@@ -53,11 +59,19 @@ pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
     if onsets.is_empty() {
         return Vec::new();
     }
+    let open: Vec<Vec<Option<Quarter>>> = READY.iter().map(|ready| open(ready, &series, open_from)).collect();
+    let ill =
+        READY.iter().zip(&open).any(|(ready, open)| ready.template.cause != Cause::Well && !open.is_empty());
+    if !ill {
+        return Vec::new();
+    }
     let evidence: Vec<Evidence> = READY
         .iter()
-        .map(|ready| {
+        .zip(&open)
+        .filter(|(_, open)| !open.is_empty())
+        .map(|(ready, open)| {
             let rate = settings.rates.a_day(ready.template.cause, course.stage, course.earlier_cases);
-            weigh(ready, &series, &onsets, rate, &settings.noise)
+            weigh(ready, open, &series, &onsets, rate, &settings.noise)
         })
         .collect();
     let posterior = Posterior::of(&evidence);
@@ -117,11 +131,7 @@ fn finding(
 ) -> Option<Finding> {
     let one = evidence.iter().find(|one| one.ready.template.cause == cause)?;
     let total = log_sum(one.cells.iter().map(|cell| cell.weight));
-    let quarter = if one.ready.template.in_quarter {
-        likeliest(one, total)
-    } else {
-        None
-    };
+    let quarter = if one.ready.template.in_quarter { likeliest(one, total) } else { None };
     let mut by_onset = vec![0.0; onsets.len()];
     let (mut severity, mut weight_of_quarter) = (0.0, 0.0);
     let courses = one.ready.courses.len();
@@ -139,7 +149,8 @@ fn finding(
         return None;
     }
     let (since_h, early_h, late_h) = onset_interval(&by_onset, onsets)?;
-    let instant = |hours: f64| course.at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
+    let instant =
+        |hours: f64| course.at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
     let mut reasons: Vec<Reason> = one
         .ready
         .courses
@@ -147,7 +158,8 @@ fn finding(
         .zip(&weights)
         .filter_map(|(ready, weight)| {
             let read = series.iter().find(|series| {
-                series.signal == ready.course.signal && (series.quarter.is_none() || series.quarter == quarter)
+                series.signal == ready.course.signal
+                    && (series.quarter.is_none() || series.quarter == quarter)
             })?;
             let (observed, expected) = read.telling(since_h, ready.course.size < 0.0)?;
             Some(Reason {
@@ -191,10 +203,9 @@ fn likeliest(evidence: &Evidence, total: f64) -> Option<Quarter> {
 /// Likeliest onset by weight an hour, and the ends of the interval that leaves 5 % on either side, hours from `at`.
 pub(crate) fn onset_interval(by_onset: &[f64], onsets: &[Onset]) -> Option<(f64, f64, f64)> {
     let total: f64 = by_onset.iter().sum();
-    let top = (0..onsets.len())
-        .max_by(|a, b| {
-            (by_onset[*a] / onsets[*a].width_days).total_cmp(&(by_onset[*b] / onsets[*b].width_days))
-        })?;
+    let top = (0..onsets.len()).max_by(|a, b| {
+        (by_onset[*a] / onsets[*a].width_days).total_cmp(&(by_onset[*b] / onsets[*b].width_days))
+    })?;
     let edge = |wanted: f64| {
         let mut sum = 0.0;
         for (weight, onset) in by_onset.iter().zip(onsets) {

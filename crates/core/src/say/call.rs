@@ -148,7 +148,9 @@ fn action(finding: &Finding) -> String {
             "Keep her milk out of the tank until someone has looked. Bring her in and strip {quarter}."
         ),
         (Cause::Udder, Urgency::Today) => {
-            format!("Strip {quarter} today and feel it. Clots, watery or bloody milk: keep her milk out of the tank.")
+            format!(
+                "Strip {quarter} today and feel it. Clots, watery or bloody milk: keep her milk out of the tank."
+            )
         }
         (Cause::Udder, Urgency::Watch) => format!("Look at the foremilk of {quarter} when you pass her."),
         (Cause::Unclear, Urgency::Now) => {
@@ -157,9 +159,12 @@ fn action(finding: &Finding) -> String {
         (Cause::Unclear, Urgency::Today) => {
             "Look at her today: appetite, dung, feet, temperature; strip all four quarters.".to_owned()
         }
-        (Cause::Unclear, Urgency::Watch) => "Look at her when you pass: does she eat and walk as usual?".to_owned(),
+        (Cause::Unclear, Urgency::Watch) => {
+            "Look at her when you pass: does she eat and walk as usual?".to_owned()
+        }
         (Cause::HerdMilk, _) => {
-            "Look at what concerns all: feed and water, heat, the boxes. See whether the tank fell as much.".to_owned()
+            "Look at what concerns all: feed and water, heat, the boxes. See whether the tank fell as much."
+                .to_owned()
         }
         (Cause::Well, _) => "Nothing to do.".to_owned(),
     }
@@ -198,7 +203,12 @@ fn tank(facts: &Facts) -> Vec<String> {
             when::list(times, facts.at, facts.zone)
         } else {
             let (first, last) = (times[0], times[times.len() - 1]);
-            format!("{} to {}, {} of them", when::instant(first, facts.at, facts.zone), when::instant(last, facts.at, facts.zone), times.len())
+            format!(
+                "{} to {}, {} of them",
+                when::instant(first, facts.at, facts.zone),
+                when::instant(last, facts.at, facts.zone),
+                times.len()
+            )
         };
         let one = times.len() == 1;
         (format!("the {} of {list}", if one { "milking" } else { "milkings" }), one)
@@ -245,7 +255,8 @@ fn decide(finding: &Finding) -> String {
         }
         (Cause::Unclear, _) => "What would decide: whether she eats, and her next two milkings.".to_owned(),
         (Cause::HerdMilk, _) => {
-            "What would decide: the tank. If it fell as much it is the cows, if not it is a milk meter.".to_owned()
+            "What would decide: the tank. If it fell as much it is the cows, if not it is a milk meter."
+                .to_owned()
         }
         (Cause::Well, _) => String::new(),
     }

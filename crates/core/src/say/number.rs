@@ -40,7 +40,8 @@ pub fn count(value: usize) -> String {
 /// Small numbers in words, others in figures: `six`, `13`.
 pub fn count_words(value: usize) -> String {
     const WORDS: [&str; 13] = [
-        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+        "twelve",
     ];
     WORDS.get(value).map_or_else(|| count(value), |word| (*word).to_owned())
 }

@@ -27,7 +27,8 @@ pub fn round(counts: Counts) -> String {
         calls => {
             let things = number::things(calls, "thing", "things");
             let mut letters = things.chars();
-            let first: String = letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
+            let first: String =
+                letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
             format!("{first}{} to look at.", letters.as_str())
         }
     };
@@ -40,7 +41,8 @@ pub fn round(counts: Counts) -> String {
         parts.push(format!("{subject} {} too new to judge", is(counts.too_new)));
     }
     if 0 < counts.not_judged {
-        let subject = if parts.is_empty() { cows(counts.not_judged) } else { number::count(counts.not_judged) };
+        let subject =
+            if parts.is_empty() { cows(counts.not_judged) } else { number::count(counts.not_judged) };
         parts.push(format!("{subject} could not be judged"));
     }
     if parts.is_empty() && counts.calls == 0 {
@@ -91,8 +93,8 @@ pub fn stage(stage: Stage) -> String {
 /// `first` to `twelfth`, then `13th`.
 pub fn ordinal(value: u8) -> String {
     const WORDS: [&str; 13] = [
-        "0th", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
-        "twelfth",
+        "0th", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
+        "eleventh", "twelfth",
     ];
     let ending = match (value % 10, value % 100) {
         (_, 11..=13) => "th",

@@ -185,7 +185,8 @@ milk | −3.2, usually 0.1 kg
 
 #[test]
 fn a_round_as_a_whole() {
-    let round = |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
+    let round =
+        |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
     assert_snapshot!(round(6, 118, 3, 0), @"Six things to look at. Nothing on 118 cows; 3 are too new to judge.");
     assert_snapshot!(round(1, 1, 1, 2), @"One thing to look at. Nothing on 1 cow; 1 is too new to judge; 2 could not be judged.");
     assert_snapshot!(round(0, 121, 0, 0), @"Nothing to look at. Nothing on 121 cows.");
@@ -196,9 +197,8 @@ fn a_round_as_a_whole() {
 
 #[test]
 fn states_of_a_cow() {
-    let stage = |parity, days_in_milk, dry| {
-        summary::stage(Stage { parity, calved_at: None, days_in_milk, dry })
-    };
+    let stage =
+        |parity, days_in_milk, dry| summary::stage(Stage { parity, calved_at: None, days_in_milk, dry });
     assert_snapshot!(stage(Some(3), Some(87.6), false), @"third lactation, day 87");
     assert_snapshot!(stage(Some(1), Some(0.2), false), @"first lactation, day 0");
     assert_snapshot!(stage(None, None, false), @"lactation not recorded, calving not recorded");
