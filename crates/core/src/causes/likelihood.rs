@@ -281,13 +281,14 @@ fn at_most(value: f32, limit: f32) -> f32 {
 
 /// ln likelihood ratio of kicked cups from reading `first` on.
 fn kicks(series: &Series, course: &[f64], first: usize, amplitude: f64) -> f64 {
-    let mut sum = 0.0;
-    for k in first..series.shown.len() {
-        let (kicked, habit) = series.shown[k];
-        let habit = habit.clamp(0.005, 0.6);
-        let raised = habit + (1.0 - habit) * (amplitude * course[k]).clamp(0.0, 0.9);
-        sum += if 0.5 <= kicked { (raised / habit).ln() } else { ((1.0 - raised) / (1.0 - habit)).ln() };
-    }
+    let read = series.shown.iter().zip(course).skip(first);
+    let sum: f64 = read
+        .map(|((kicked, habit), course)| {
+            let habit = habit.clamp(0.005, 0.6);
+            let raised = habit + (1.0 - habit) * (amplitude * course).clamp(0.0, 0.9);
+            if 0.5 <= *kicked { (raised / habit).ln() } else { ((1.0 - raised) / (1.0 - habit)).ln() }
+        })
+        .sum();
     KICKS_TEMPER * sum
 }
 

@@ -121,8 +121,8 @@ const DEFAULT_WORTH: f64 = 300.0;
 /// Readings further off, in stated spreads, are taken for illness or faults and tell nothing of the noise.
 const ILL_FROM: f64 = 6.0;
 
-/// Tails that are tried. None is lighter than 10: what has not been seen in a herd may still come.
-const TAILS: [f64; 6] = [3.0, 4.0, 5.0, 6.0, 8.0, 10.0];
+/// Tails that are tried. None is lighter than 8: what has not been seen in a herd may still come.
+const TAILS: [f64; 5] = [3.0, 4.0, 5.0, 6.0, 8.0];
 
 /// One signal's readings of a herd.
 #[derive(Default)]

@@ -82,6 +82,29 @@ fn whole(said: &Said) -> String {
     .replace(number::SPACE, " ")
 }
 
+#[test]
+fn milkings_that_were_held_are_named_and_many_are_counted() {
+    let (zone, finding) = (zone(), udder(0.86, Urgency::Now));
+    let every_six_hours: Vec<Timestamp> = (0..9)
+        .map(|index| time("2026-03-01T00:10:00-05:00") + jiff::SignedDuration::from_hours(6 * index))
+        .collect();
+    let facts = Facts {
+        animal: Some("<b>7</b>"),
+        box_name: None,
+        at: time("2026-03-03T05:30:00-05:00"),
+        zone: &zone,
+        units: UnitSystem::Metric,
+        days_in_milk: Some(4.0),
+        may_be_in_tank: &every_six_hours,
+        held_by_log: &every_six_hours[8..],
+        destination_logged: true,
+    };
+    let said = call(&finding, &facts);
+    assert_snapshot!(said.sentence.replace(number::SPACE, " "), @"<b>7</b>: left rear looks inflamed, 86 % sure.");
+    assert_snapshot!(said.why.replace(number::SPACE, " "), @"Since yesterday 14:10; her 9 milkings from Sunday 00:10 to 00:10 went to the tank; the milking of 00:10 was held. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(said.cautions.join(" / "), @"A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say. / A fresh cow with cold ears, unsteady, or down: milk fever kills within hours, call the veterinarian. Off feed with a hollow left side: today.");
+}
+
 const TANK: [&str; 2] = ["2026-03-02T16:40:00-05:00", "2026-03-03T01:05:00-05:00"];
 
 #[test]
@@ -179,7 +202,7 @@ Look at what concerns all: feed and water, heat, the boxes. See whether the tank
 Since Saturday 12:00.
 Other causes: nothing wrong 12 %. What would decide: the tank. If it fell as much it is the cows, if not it is a milk meter.
 
-milk | −3.2, usually 0.1 kg
+milk of all cows against their own levels | −3.2, before 0.1 %
 ");
 }
 
