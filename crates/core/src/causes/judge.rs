@@ -4,6 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{
     Cause, Finding, Reason, Subject, Urgency,
+    gate::{OPEN_FROM, open},
     grid::{Onset, SPAN_H, onsets},
     likelihood::{Evidence, READY, log_sum, weigh},
     series::{Series, gather},
@@ -37,6 +38,11 @@ pub const NAMED_FROM: f64 = 0.005;
 
 /// Every cause worth naming, likeliest first; none where nothing was measured. What is shown of them: [`super::cut`].
 pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
+    judge_from(course, settings, OPEN_FROM)
+}
+
+/// The same with the gate at `open_from`; 0 weighs everything.
+pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64) -> Vec<Finding> {
     let series = gather(course.milkings, course.at, course.unsettled_since, &settings.noise);
     if series.is_empty() {
         return Vec::new();
@@ -53,11 +59,19 @@ pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
     if onsets.is_empty() {
         return Vec::new();
     }
+    let open: Vec<Vec<Option<Quarter>>> = READY.iter().map(|ready| open(ready, &series, open_from)).collect();
+    let ill =
+        READY.iter().zip(&open).any(|(ready, open)| ready.template.cause != Cause::Well && !open.is_empty());
+    if !ill {
+        return Vec::new();
+    }
     let evidence: Vec<Evidence> = READY
         .iter()
-        .map(|ready| {
+        .zip(&open)
+        .filter(|(_, open)| !open.is_empty())
+        .map(|(ready, open)| {
             let rate = settings.rates.a_day(ready.template.cause, course.stage, course.earlier_cases);
-            weigh(ready, &series, &onsets, rate, &settings.noise)
+            weigh(ready, open, &series, &onsets, rate, &settings.noise)
         })
         .collect();
     let posterior = Posterior::of(&evidence);

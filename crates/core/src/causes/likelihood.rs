@@ -76,8 +76,7 @@ impl Ready {
             .collect();
         amplitudes.sort_by(f64::total_cmp);
         amplitudes.dedup_by(|a, b| (*a - *b).abs() < 1e-9);
-        let place =
-            |wanted: f64| amplitudes.iter().position(|amplitude| (amplitude - wanted).abs() < 1e-9);
+        let place = |wanted: f64| amplitudes.iter().position(|amplitude| (amplitude - wanted).abs() < 1e-9);
         let parts = severities
             .iter()
             .map(|(severity, _)| {
@@ -153,7 +152,8 @@ impl Well {
         };
         let errors: Vec<(f64, f64)> =
             nodes.iter().map(|(node, weight)| (node * series.baseline_sd, weight.ln())).collect();
-        let per_root: Vec<f64> = series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
+        let per_root: Vec<f64> =
+            series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
         let own: Vec<f64> = series.gap.iter().zip(&series.per_spread).map(|(gap, per)| gap * per).collect();
         let pull: Vec<f64> = series
             .held
@@ -181,9 +181,8 @@ impl Well {
                 sums
             })
             .collect();
-        let whole = log_sum(
-            errors.iter().zip(&before).map(|((_, weight), sums)| weight - half * sums[own.len()]),
-        );
+        let whole =
+            log_sum(errors.iter().zip(&before).map(|((_, weight), sums)| weight - half * sums[own.len()]));
         Well { errors, own, pull, before, per_root, whole, half }
     }
 }
@@ -282,13 +281,14 @@ fn at_most(value: f32, limit: f32) -> f32 {
 
 /// ln likelihood ratio of kicked cups from reading `first` on.
 fn kicks(series: &Series, course: &[f64], first: usize, amplitude: f64) -> f64 {
-    let mut sum = 0.0;
-    for k in first..series.shown.len() {
-        let (kicked, habit) = series.shown[k];
-        let habit = habit.clamp(0.005, 0.6);
-        let raised = habit + (1.0 - habit) * (amplitude * course[k]).clamp(0.0, 0.9);
-        sum += if 0.5 <= kicked { (raised / habit).ln() } else { ((1.0 - raised) / (1.0 - habit)).ln() };
-    }
+    let read = series.shown.iter().zip(course).skip(first);
+    let sum: f64 = read
+        .map(|((kicked, habit), course)| {
+            let habit = habit.clamp(0.005, 0.6);
+            let raised = habit + (1.0 - habit) * (amplitude * course).clamp(0.0, 0.9);
+            if 0.5 <= *kicked { (raised / habit).ln() } else { ((1.0 - raised) / (1.0 - habit)).ln() }
+        })
+        .sum();
     KICKS_TEMPER * sum
 }
 
@@ -319,9 +319,10 @@ pub(crate) struct Evidence {
     pub parts: Vec<f64>,
 }
 
-/// Weighs one template: every quarter it may sit in, onset, pace and severity.
+/// Weighs one template in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
 pub(crate) fn weigh(
     ready: &'static ReadyTemplate,
+    places: &[Option<Quarter>],
     series: &[Series],
     onsets: &[Onset],
     rate_a_day: f64,
@@ -336,6 +337,7 @@ pub(crate) fn weigh(
             series
                 .iter()
                 .filter(|series| series.signal == course.course.signal)
+                .filter(|series| series.quarter.is_none() || places.contains(&series.quarter))
                 .map(|series| {
                     let ratios = table(series, course, template.paces, onsets);
                     (series.quarter, mixed(course, &ratios))
@@ -343,25 +345,22 @@ pub(crate) fn weigh(
                 .collect()
         })
         .collect();
-    let quarters: &[Option<Quarter>] = if template.in_quarter { &QUARTERS } else { &[None] };
-    let size = quarters.len() * onsets.len() * template.paces.len() * template.severities.len();
+    let of = if template.in_quarter { 4.0 } else { 1.0 };
+    let size = places.len() * onsets.len() * template.paces.len() * template.severities.len();
     let mut cells = Vec::with_capacity(size);
     let mut parts = Vec::with_capacity(size * ready.courses.len());
     let mut row = vec![0.0; ready.courses.len()];
-    for quarter in quarters {
+    for quarter in places {
         // The series each course reads for this quarter; none where nothing was measured.
         let own: Vec<Option<&[f64]>> = tables
             .iter()
             .map(|tables| {
-                tables
-                    .iter()
-                    .find(|(of, _)| of.is_none() || of == quarter)
-                    .map(|(_, table)| table.as_slice())
+                tables.iter().find(|(of, _)| of.is_none() || of == quarter).map(|(_, table)| table.as_slice())
             })
             .collect();
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
             for (onset, span) in onsets.iter().enumerate() {
-                let prior = rate_a_day * span.width_days * pace_weight / quarters.len() as f64;
+                let prior = rate_a_day * span.width_days * pace_weight / of;
                 for (severity, (_, severity_weight)) in template.severities.iter().enumerate() {
                     let place = (pace * onsets.len() + onset) * severities + severity;
                     for (part, table) in row.iter_mut().zip(&own) {
@@ -384,13 +383,6 @@ pub(crate) fn weigh(
     }
     Evidence { ready, cells, parts }
 }
-
-const QUARTERS: [Option<Quarter>; 4] = [
-    Some(Quarter::LeftFront),
-    Some(Quarter::RightFront),
-    Some(Quarter::LeftRear),
-    Some(Quarter::RightRear),
-];
 
 /// `[pace][onset][severity]` from `[pace][onset][amplitude]`.
 fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {

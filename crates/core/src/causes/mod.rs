@@ -22,6 +22,7 @@
 //! # Not here
 //! What she should have given: [`crate::expect`]. The words: [`crate::say`].
 
+mod gate;
 pub mod grid;
 pub mod herd_milk;
 pub mod judge;

@@ -1,11 +1,12 @@
 //! How do departures of well cows wander?
 //!
-//! One signal's readings are correlated from milking to milking (AR(1)), several signals of one cow with one another, and
+//! One signal's readings are correlated from milking to milking (AR(1)), those of several signals of one cow with one another, and
 //! both have heavy tails. Who takes them for independent normal readings is overconfident in every probability.
 
 use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{Continuous, ContinuousCDF, StudentsT};
 
 use crate::expect::{Scored, Signal};
 
@@ -69,16 +70,13 @@ impl Default for Noise {
     }
 }
 
-/// Readings a stated default is worth when a herd's own are pooled with it.
-const DEFAULT_WORTH: f64 = 300.0;
-
 /// The herd's own wandering, pooled over its cows and pulled towards `stated`.
 ///
-/// Readings are clipped at three times their spread, so the few ill cows weigh little. Tails stay as stated: they guard
-/// against what has not been seen yet. Spread only grows: a forecast that seems too wide is no licence to be surer.
+/// Readings are clipped at three times their spread for the correlations, and those beyond [`ILL_FROM`] left out of spread
+/// and tail, so the few ill cows weigh little; hand over settled cows where it is known who they are.
 pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise) -> Noise {
     let mut last: BTreeMap<(u32, Signal, u8), f64> = BTreeMap::new();
-    let mut sums: BTreeMap<Signal, (f64, f64, Vec<f64>)> = BTreeMap::new();
+    let mut sums: BTreeMap<Signal, Pooled> = BTreeMap::new();
     let (mut cross, mut pairs) = (0.0, 0.0);
     for (cow, milkings) in cows.into_iter().enumerate() {
         for milking in milkings {
@@ -92,10 +90,10 @@ pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise
                 let clipped = reading.clamp(-3.0, 3.0);
                 let sum = sums.entry(departure.signal).or_default();
                 if let Some(before) = last.insert((cow as u32, departure.signal, quarter), clipped) {
-                    sum.0 += before * clipped;
-                    sum.1 += (before * before + clipped * clipped) / 2.0;
+                    sum.product += before * clipped;
+                    sum.square += (before * before + clipped * clipped) / 2.0;
                 }
-                sum.2.push(reading.abs());
+                sum.sizes.push(reading.abs());
                 here.push((departure.signal, quarter, clipped));
             }
             for (index, first) in here.iter().enumerate() {
@@ -109,20 +107,54 @@ pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise
         }
     }
     let mut noise = stated.clone();
-    for (signal, (product, square, mut sizes)) in sums {
-        let default = stated.of(signal);
-        sizes.sort_by(f64::total_cmp);
-        let count = sizes.len() as f64;
-        // Half of a normal law lies within 0.6745 of its spread.
-        let spread = sizes.get(sizes.len() / 2).map_or(1.0, |median| median / 0.6745);
-        let memory = (product + DEFAULT_WORTH * default.memory) / (square + DEFAULT_WORTH);
-        let pooled = (count * spread + DEFAULT_WORTH * default.spread) / (count + DEFAULT_WORTH);
-        noise.signals.insert(
-            signal,
-            SignalNoise { memory: memory.clamp(0.0, 0.9), tail: default.tail, spread: pooled.max(1.0) },
-        );
+    for (signal, pooled) in sums {
+        noise.signals.insert(signal, pooled.law(stated.of(signal)));
     }
-    let between = (cross.abs() + DEFAULT_WORTH * stated.between_signals) / (pairs + DEFAULT_WORTH);
+    let between: f64 = (cross.abs() + DEFAULT_WORTH * stated.between_signals) / (pairs + DEFAULT_WORTH);
     noise.between_signals = between.clamp(0.05, 0.8);
     noise
+}
+
+/// Readings a stated default is worth when a herd's own are pooled with it.
+const DEFAULT_WORTH: f64 = 300.0;
+
+/// Readings further off, in stated spreads, are taken for illness or faults and tell nothing of the noise.
+const ILL_FROM: f64 = 6.0;
+
+/// Tails that are tried. None is lighter than 8: what has not been seen in a herd may still come.
+const TAILS: [f64; 5] = [3.0, 4.0, 5.0, 6.0, 8.0];
+
+/// One signal's readings of a herd.
+#[derive(Default)]
+struct Pooled {
+    product: f64,
+    square: f64,
+    sizes: Vec<f64>,
+}
+
+impl Pooled {
+    /// Memory by lag-1 correlation; for each tail the spread that puts half of the readings where that law has them, and
+    /// of these the likeliest, cut at [`ILL_FROM`].
+    fn law(mut self, stated: SignalNoise) -> SignalNoise {
+        let memory = (self.product + DEFAULT_WORTH * stated.memory) / (self.square + DEFAULT_WORTH);
+        self.sizes.retain(|size| *size <= ILL_FROM);
+        self.sizes.sort_by(f64::total_cmp);
+        let count = self.sizes.len() as f64;
+        let median = self.sizes.get(self.sizes.len() / 2).copied().unwrap_or(0.0);
+        let mut best: Option<(f64, f64, f64)> = None;
+        if DEFAULT_WORTH < count && 0.0 < median {
+            for tail in TAILS {
+                let Ok(law) = StudentsT::new(0.0, 1.0, tail) else { continue };
+                let spread = median / law.inverse_cdf(0.75);
+                let inside = (2.0 * law.cdf(ILL_FROM / spread) - 1.0).ln() + spread.ln();
+                let likelihood: f64 = self.sizes.iter().map(|size| law.ln_pdf(size / spread) - inside).sum();
+                if best.is_none_or(|(top, _, _)| top < likelihood) {
+                    best = Some((likelihood, tail, spread));
+                }
+            }
+        }
+        let (tail, spread) = best.map_or((stated.tail, stated.spread), |(_, tail, spread)| (tail, spread));
+        let pooled = (count * spread + DEFAULT_WORTH * stated.spread) / (count + DEFAULT_WORTH);
+        SignalNoise { memory: memory.clamp(0.0, 0.9), tail, spread: pooled.clamp(0.5, 5.0) }
+    }
 }

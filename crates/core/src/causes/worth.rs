@@ -1,12 +1,14 @@
 //! Is it worth a person's walk, and how soon?
 //!
 //! # Equation
-//! shown if  P · miss > call;  worth = P · miss − call;  cost of waiting an hour = P · size · fresh · miss / hours
+//! worth = max(P · miss − call, ½ · P · miss − glance);  shown if worth > 0
+//! cost of waiting an hour = P · size · fresh · miss / hours
 //!   miss  what late discovery costs that a look now would save    call  what one look costs, trust included
+//!   glance  what a look in passing costs; it finds half of what a proper look finds
 //!   hours  time in which that saving is lost    size  severity within 0.5 to 2    fresh  1 in the first day, falling to 0.3
 //!
 //! `now` if waiting for the next walk ([`Settings::walk_hours`]) costs more than being sent out for one cow
-//! ([`Settings::errand`]); `today` if waiting a day costs more than the call; else `watch`.
+//! ([`Settings::errand`]); `today` if a proper look is worth more than a glance and waiting a day costs more than the look; else `watch`.
 //! # Source
 //! `published.md` §10 where named; the share of a case's cost that an early look saves is a stated default.
 
@@ -27,6 +29,8 @@ pub struct Cost {
     pub saved: f64,
     /// What one look costs, found or not.
     pub call: f64,
+    /// What a look in passing costs.
+    pub glance: f64,
     /// Hours in which the saving is lost.
     pub hours: f64,
     /// Currency, ISO 4217.
@@ -57,11 +61,12 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Settings {
-        let cost = |cause, case, saved, call, hours, source: &str| Cost {
+        let cost = |cause, case, saved, (call, glance), hours, source: &str| Cost {
             cause,
             case,
             saved,
             call,
+            glance,
             hours,
             currency: "USD".to_owned(),
             year: 2015,
@@ -73,16 +78,17 @@ impl Default for Settings {
                     Cause::Udder,
                     444.0,
                     0.25,
-                    3.4,
+                    (5.0, 2.0),
                     24.0,
                     "case: Rollin et al., Prev Vet Med 122:257, 2015, clinical mastitis in the first 30 days; \
-                     share saved and hours: stated defaults; a call: five minutes at US$20 an hour, and as much for trust",
+                     share saved and hours: stated defaults; \
+                     a call: a quarter of an hour at US$20; a glance: six minutes",
                 ),
                 cost(
                     Cause::Unclear,
                     160.0,
                     0.25,
-                    5.0,
+                    (5.0, 2.0),
                     48.0,
                     "case: stated default between US$112 (hyperketonemia alone, McArt et al.) and US$203 (white line, \
                      Dolecheck et al. 2018); share saved, cost and hours of a call: stated defaults",
@@ -91,7 +97,7 @@ impl Default for Settings {
                     Cause::HerdMilk,
                     600.0,
                     0.5,
-                    30.0,
+                    (30.0, 15.0),
                     72.0,
                     "stated default: 3 % of 120 cows' milk over a week at US$0.45 a kg, half of it saved",
                 ),
@@ -104,6 +110,9 @@ impl Default for Settings {
         }
     }
 }
+
+/// Share of what a proper look finds that a look in passing finds: stated default.
+const GLANCE_FINDS: f64 = 0.5;
 
 impl Settings {
     /// What a miss of `cause` costs that a look now would save; 0 where no cost is stated.
@@ -120,14 +129,16 @@ impl Settings {
     pub fn value(&self, finding: &mut Finding, at: Timestamp) {
         let Some(cost) = self.cost(finding.cause) else { return };
         let miss = cost.case * cost.saved;
-        finding.worth = finding.probability * miss - cost.call;
+        let look = finding.probability * miss - cost.call;
+        let glance = GLANCE_FINDS * finding.probability * miss - cost.glance;
+        finding.worth = look.max(glance);
         let age_days = hours_between(finding.since, at) / 24.0;
         let fresh = (1.0 - 0.175 * (age_days - 1.0).max(0.0)).clamp(0.3, 1.0);
         let an_hour =
             finding.probability * finding.severity.clamp(0.5, 2.0) * fresh * miss / cost.hours.max(1.0);
         finding.urgency = if self.errand < an_hour * self.walk_hours {
             Urgency::Now
-        } else if cost.call < an_hour * 24.0 {
+        } else if glance < look && cost.call < an_hour * 24.0 {
             Urgency::Today
         } else {
             Urgency::Watch

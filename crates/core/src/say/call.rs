@@ -63,7 +63,14 @@ pub fn call(finding: &Finding, facts: &Facts) -> Said {
         why: why(finding, facts),
         others: others(finding),
         cautions: cautions(finding, facts).into_iter().map(str::to_owned).collect(),
-        reasons: finding.reasons.iter().map(|reason| reason::said(reason, facts.units)).collect(),
+        reasons: finding
+            .reasons
+            .iter()
+            .map(|one| match finding.cause {
+                Cause::HerdMilk => reason::herd_milk(one),
+                _ => reason::said(one, facts.units),
+            })
+            .collect(),
         decide: decide(finding),
     }
 }
@@ -199,23 +206,18 @@ const NAMED_MILKINGS: usize = 6;
 /// Which of her milkings since the onset may be in the tank, and which were held.
 fn tank(facts: &Facts) -> Vec<String> {
     let milkings = |times: &[Timestamp]| {
-        let list = if times.len() <= NAMED_MILKINGS {
-            when::list(times, facts.at, facts.zone)
-        } else {
-            let (first, last) = (times[0], times[times.len() - 1]);
-            format!(
-                "{} to {}, {} of them",
-                when::instant(first, facts.at, facts.zone),
-                when::instant(last, facts.at, facts.zone),
-                times.len()
-            )
-        };
-        let one = times.len() == 1;
-        (format!("the {} of {list}", if one { "milking" } else { "milkings" }), one)
+        let words = |then: Timestamp| when::instant(then, facts.at, facts.zone);
+        match times {
+            [one] => format!("the milking of {}", when::list(&[*one], facts.at, facts.zone)),
+            [first, .., last] if NAMED_MILKINGS < times.len() => {
+                format!("her {} milkings from {} to {}", times.len(), words(*first), words(*last))
+            }
+            _ => format!("the milkings of {}", when::list(times, facts.at, facts.zone)),
+        }
     };
     let mut parts = Vec::new();
     if !facts.may_be_in_tank.is_empty() {
-        let (named, _) = milkings(facts.may_be_in_tank);
+        let named = milkings(facts.may_be_in_tank);
         parts.push(if facts.destination_logged {
             format!("{named} went to the tank")
         } else {
@@ -223,8 +225,8 @@ fn tank(facts: &Facts) -> Vec<String> {
         });
     }
     if !facts.held_by_log.is_empty() {
-        let (named, one) = milkings(facts.held_by_log);
-        parts.push(format!("{named} {} held", if one { "was" } else { "were" }));
+        let named = milkings(facts.held_by_log);
+        parts.push(format!("{named} {} held", if facts.held_by_log.len() == 1 { "was" } else { "were" }));
     }
     parts
 }

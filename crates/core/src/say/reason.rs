@@ -54,6 +54,16 @@ pub fn said(reason: &Reason, units: UnitSystem) -> SaidReason {
     SaidReason { name: signal(reason.signal, reason.quarter), value, unit }
 }
 
+/// The herd's milk as a row of the table: its effect comes in percent of what the cows' own levels expect.
+pub fn herd_milk(reason: &Reason) -> SaidReason {
+    let (observed, expected) = (number::plain(reason.observed, 1), number::plain(reason.expected, 1));
+    SaidReason {
+        name: "milk of all cows against their own levels".to_owned(),
+        value: format!("{observed}, before {expected}{}%", number::SPACE),
+        unit: "%",
+    }
+}
+
 /// A reason as part of the soft line: `conductivity 7.1, usually 5.2 mS/cm`, `a third of that quarter's milk is missing`.
 pub fn clause(reason: &Reason, units: UnitSystem) -> String {
     let said = said(reason, units);

