@@ -55,12 +55,12 @@ pub fn points(out: &mut String, lane: &Lane, points: &[Point], frame: Frame, pla
         around.extend([(beyond, y(last.high95)), (beyond, y(last.low95))]);
         around.extend(kept.iter().rev().map(|point| at(point, point.low95)));
         around.push((before, y(first.low95)));
-        band.push_str(&line(&around));
+        line(&mut band, &around);
         band.push('Z');
         let mut along = vec![(before, y(first.expected))];
         along.extend(kept.iter().map(|point| at(point, point.expected)));
         along.push((beyond, y(last.expected)));
-        expected.push_str(&line(&along));
+        line(&mut expected, &along);
     }
     let _ = write!(out, "<path class=\"band\" d=\"{band}\"/><path class=\"expected\" d=\"{expected}\"/>");
     if dense {
@@ -144,7 +144,7 @@ fn measured_line(out: &mut String, shown: &[&Point], frame: Frame, y: impl Fn(f6
             let middle = column.get(column.len() / 2).map(|point| frame.x(point.at));
             along.extend(middle.zip(heights.get(heights.len() / 2).copied()));
         }
-        path.push_str(&line(&along));
+        line(&mut path, &along);
     }
     let _ = write!(out, "<path class=\"measured\" d=\"{path}\"/>");
     let outside: Vec<&Point> = measured.into_iter().filter(|point| point.outside()).collect();
