@@ -111,7 +111,7 @@ function oneAtATime() {
 
 // When newer rows have been read the page says so; it never changes under the reader's eyes.
 function newerRound() {
-  const head = document.querySelector(".round .head");
+  const head = document.querySelector(".walk .head");
   if (!head || location.search) return;
   let mark = null;
   const ask = async () => {

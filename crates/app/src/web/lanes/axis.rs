@@ -1,5 +1,7 @@
 //! Where things lie: the time axis, the width of words, and the two kinds of drawing.
 
+use std::fmt::{self, Write};
+
 use jiff::Timestamp;
 
 /// Mean width of a letter as a share of the type's size, for system sans-serif families; wide ones reach 0.6.
@@ -61,25 +63,44 @@ pub fn pressed(text: &str, size: f64, place: f64) -> String {
     }
 }
 
-/// A coordinate: one decimal, and none where it is nought.
-pub fn px(value: f64) -> String {
-    let tenths = (value * 10.0).round() as i64;
-    if tenths % 10 == 0 { (tenths / 10).to_string() } else { format!("{:.1}", tenths as f64 / 10.0) }
+/// A coordinate in tenths of a px, written with one decimal, and none where it is nought. A page holds tens of
+/// thousands of them, so they are written as whole numbers and never kept as text of their own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Px(i64);
+
+/// A coordinate.
+pub fn px(value: f64) -> Px {
+    Px((value * 10.0).round() as i64)
 }
 
-/// A line through points as a path, `M` and then steps, which are shorter to write than places.
-pub fn line(points: &[(f64, f64)]) -> String {
-    use std::fmt::Write;
-    let tenths = |value: f64| (value * 10.0).round() as i64;
-    let mut out = String::with_capacity(points.len() * 9);
-    let mut before = (0, 0);
-    for (index, (x, y)) in points.iter().enumerate() {
-        let now = (tenths(*x), tenths(*y));
-        let step = if index == 0 { now } else { (now.0 - before.0, now.1 - before.1) };
-        let lead = if index == 0 { 'M' } else { 'l' };
-        // Steps are in tenths and add up to the place itself: rounding does not creep.
-        let _ = write!(out, "{lead}{} {}", px(step.0 as f64 / 10.0), px(step.1 as f64 / 10.0));
-        before = now;
+impl fmt::Display for Px {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0 < 0 {
+            out.write_str("-")?;
+        }
+        let tenths = self.0.unsigned_abs();
+        fmt::Display::fmt(&(tenths / 10), out)?;
+        match tenths % 10 {
+            0 => Ok(()),
+            tenth => {
+                out.write_str(".")?;
+                fmt::Display::fmt(&tenth, out)
+            }
+        }
     }
-    out
+}
+
+/// A line through points as a path, `M` and then steps, which are shorter to write than places. Steps are whole tenths
+/// and add up to the place itself: rounding does not creep.
+pub fn line(out: &mut String, points: &[(f64, f64)]) {
+    let mut before: Option<(i64, i64)> = None;
+    for (x, y) in points {
+        let now = (px(*x).0, px(*y).0);
+        // Writing into a String cannot fail.
+        let _ = match before {
+            None => write!(out, "M{} {}", Px(now.0), Px(now.1)),
+            Some(before) => write!(out, "l{} {}", Px(now.0 - before.0), Px(now.1 - before.1)),
+        };
+        before = Some(now);
+    }
 }

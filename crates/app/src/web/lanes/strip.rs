@@ -13,6 +13,12 @@ const DOT_PX: f64 = 4.0;
 /// Width of one column of a thinned line, px.
 const COLUMN_PX: f64 = 4.0;
 
+/// Least px between two ticks; closer than that bars are drawn instead.
+const TICK_PX: f64 = 3.5;
+
+/// Ms of 24 hours.
+const DAY_MS: f64 = 86_400_000.0;
+
 /// A line is broken where nothing came for this long, in ms, and for four times the usual time between points.
 const BREAK_MS: i64 = 36 * 3_600_000;
 
@@ -49,12 +55,12 @@ pub fn points(out: &mut String, lane: &Lane, points: &[Point], frame: Frame, pla
         around.extend([(beyond, y(last.high95)), (beyond, y(last.low95))]);
         around.extend(kept.iter().rev().map(|point| at(point, point.low95)));
         around.push((before, y(first.low95)));
-        band.push_str(&line(&around));
+        line(&mut band, &around);
         band.push('Z');
         let mut along = vec![(before, y(first.expected))];
         along.extend(kept.iter().map(|point| at(point, point.expected)));
         along.push((beyond, y(last.expected)));
-        expected.push_str(&line(&along));
+        line(&mut expected, &along);
     }
     let _ = write!(out, "<path class=\"band\" d=\"{band}\"/><path class=\"expected\" d=\"{expected}\"/>");
     if dense {
@@ -72,19 +78,18 @@ pub fn points(out: &mut String, lane: &Lane, points: &[Point], frame: Frame, pla
     }
 }
 
-/// Visits as upright ticks: whole where she was milked, dashed where not.
+/// Visits as upright ticks: whole where she was milked, dashed where not. Where they would run together, as bars of
+/// visits a day instead, the dashed ones on top of the whole ones.
 pub fn ticks(out: &mut String, ticks: &[Tick], frame: Frame, place: Place) {
+    let shown: Vec<&Tick> = ticks.iter().filter(|tick| frame.holds(tick.at)).collect();
+    if (frame.right - frame.left) / TICK_PX < shown.len() as f64 {
+        return tick_bars(out, &shown, frame, place);
+    }
     for (dashed, class) in [(false, "tick"), (true, "tick dashed")] {
         let mut path = String::new();
-        let mut last = f64::NEG_INFINITY;
-        for tick in ticks.iter().filter(|tick| tick.dashed == dashed && frame.holds(tick.at)) {
-            let x = frame.x(tick.at);
-            // Two ticks on one px are one tick to the eye.
-            if x - last < 1.0 {
-                continue;
-            }
-            last = x;
-            let _ = write!(path, "M{} {}V{}", px(x), px(place.top + 3.0), px(place.bottom - 3.0));
+        for tick in shown.iter().filter(|tick| tick.dashed == dashed) {
+            let _ =
+                write!(path, "M{} {}V{}", px(frame.x(tick.at)), px(place.top + 3.0), px(place.bottom - 3.0));
         }
         if !path.is_empty() {
             let _ = write!(out, "<path class=\"{class}\" d=\"{path}\"/>");
@@ -92,25 +97,54 @@ pub fn ticks(out: &mut String, ticks: &[Tick], frame: Frame, place: Place) {
     }
 }
 
-/// The measured values as a line: least and greatest of each column, in order of time; what lies outside its band also
-/// as a hollow point.
+/// Bars of as many whole days as make a bar wide enough. The last stretch is left out where the axis cuts it short: it
+/// would look like fewer visits.
+fn tick_bars(out: &mut String, shown: &[&Tick], frame: Frame, place: Place) {
+    let days = (frame.to.as_millisecond() - frame.from.as_millisecond()) as f64 / DAY_MS;
+    let day_px = (frame.right - frame.left) / days.max(1e-9);
+    let wide = day_px * (COLUMN_PX / day_px).ceil().max(1.0);
+    let columns = ((frame.right - frame.left) / wide).floor() as usize;
+    let mut counts = vec![(0_usize, 0_usize); columns];
+    for tick in shown {
+        let column = ((frame.x(tick.at) - frame.left) / wide) as usize;
+        if let Some((whole, dashed)) = counts.get_mut(column) {
+            *if tick.dashed { dashed } else { whole } += 1;
+        }
+    }
+    let most = counts.iter().map(|(whole, dashed)| whole + dashed).max().unwrap_or(0).max(1) as f64;
+    let tall = (place.bottom - place.top - 2.0) / most;
+    let bar = |path: &mut String, column: usize, low: usize, count: usize| {
+        if count > 0 {
+            let (x, y) = (frame.left + wide * column as f64 + 0.5, place.bottom - tall * low as f64);
+            let (w, h) = (wide - 1.0, tall * count as f64);
+            let _ = write!(path, "M{} {}h{}v{}h{}z", px(x), px(y), px(w), px(-h), px(-w));
+        }
+    };
+    let (mut whole_path, mut dashed_path) = (String::new(), String::new());
+    for (column, (whole, dashed)) in counts.iter().enumerate() {
+        bar(&mut whole_path, column, 0, *whole);
+        bar(&mut dashed_path, column, *whole, *dashed);
+    }
+    let _ = write!(
+        out,
+        "<path class=\"visits\" d=\"{whole_path}\"/><path class=\"visits dashed\" d=\"{dashed_path}\"/>"
+    );
+}
+
+/// The measured values as a line through the middle one of each column, in value; what lies outside its band also as a
+/// hollow point, so that nothing that speaks is thinned away.
 fn measured_line(out: &mut String, shown: &[&Point], frame: Frame, y: impl Fn(f64) -> f64) {
     let measured: Vec<&Point> = shown.iter().copied().filter(|point| point.observed.is_some()).collect();
     let mut path = String::new();
     for stretch in unbroken(&measured) {
         let mut along: Vec<(f64, f64)> = Vec::new();
         for column in columns(stretch, frame, COLUMN_PX) {
-            let height = |point: &&Point| y(point.observed.unwrap_or(point.expected));
-            let least = column.iter().enumerate().min_by(|a, b| height(a.1).total_cmp(&height(b.1)));
-            let most = column.iter().enumerate().max_by(|a, b| height(a.1).total_cmp(&height(b.1)));
-            if let (Some(least), Some(most)) = (least, most) {
-                let mut ends = [least, most];
-                ends.sort_by_key(|(index, _)| *index);
-                let both = if ends[0].0 == ends[1].0 { 1 } else { 2 };
-                along.extend(ends.iter().take(both).map(|(_, point)| (frame.x(point.at), height(point))));
-            }
+            let mut heights: Vec<f64> = column.iter().filter_map(|point| point.observed).map(&y).collect();
+            heights.sort_by(f64::total_cmp);
+            let middle = column.get(column.len() / 2).map(|point| frame.x(point.at));
+            along.extend(middle.zip(heights.get(heights.len() / 2).copied()));
         }
-        path.push_str(&line(&along));
+        line(&mut path, &along);
     }
     let _ = write!(out, "<path class=\"measured\" d=\"{path}\"/>");
     let outside: Vec<&Point> = measured.into_iter().filter(|point| point.outside()).collect();

@@ -245,6 +245,24 @@ pub fn full() -> Round {
     }
 }
 
+/// More calls than a person can walk: 24 cows with ten strips each, in one pen.
+pub fn too_many() -> Round {
+    let mut round = full();
+    let mut call = round.calls.swap_remove(0);
+    if let Some(lanes) = &mut call.lanes {
+        let speaks: Vec<_> = lanes.lanes.iter().filter(|lane| lane.speaks).cloned().collect();
+        for _ in 0..3 {
+            lanes.lanes.extend(speaks.iter().cloned());
+        }
+    }
+    round.calls = (0..24)
+        .map(|number| RoundCall { animal: Some(format!("{}", 200 + number)), ..call.clone() })
+        .collect();
+    round.places = vec![Place { name: "Pen 2".into(), calls: (0..24).collect() }];
+    round.summary = "24 things to look at.".into();
+    round
+}
+
 /// A round without calls; `cows` judged, `new` not.
 pub fn without_calls(cows: usize, new: usize) -> Round {
     Round {

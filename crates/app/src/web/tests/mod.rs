@@ -62,6 +62,7 @@ async fn serve_the_fixed_farm() {
     let farm = match std::env::var("COWPATH_STATE").as_deref() {
         Ok("nothing-read") => FixedFarm { herd: Vec::new(), ..FixedFarm::of(farm::without_calls(0, 0)) },
         Ok("none-judged") => FixedFarm::of(farm::without_calls(0, 44)),
+        Ok("too-many") => FixedFarm::of(farm::too_many()),
         Ok("no-calls") => FixedFarm::of(farm::without_calls(118, 3)),
         _ => whole(),
     };

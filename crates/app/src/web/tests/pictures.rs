@@ -99,6 +99,21 @@ fn a_whole_lactation_stays_under_sixty_kilobytes_with_nine_strips() {
 }
 
 #[test]
+fn many_visits_become_bars_of_a_day_and_a_cut_day_is_left_out() {
+    let (lanes, figure) = of_214(300, Phone::Whole);
+    let (desk, _) = drawings(&figure);
+    assert!(!desk.contains("class=\"tick\""));
+    let bars = desk.split("class=\"visits\" d=\"").nth(1).unwrap();
+    let bars = &bars[..bars.find('"').unwrap()];
+    // 300 days over 472 px: three days a bar, every bar with milkings in it.
+    assert_eq!(bars.matches('M').count(), 100);
+    let cut = Lanes { to: lanes.to - SignedDuration::from_hours(30), ..lanes };
+    let figure = picture(&cut, "k", Phone::Whole, &TimeZone::UTC);
+    let bars = figure.split("class=\"visits\" d=\"").nth(1).unwrap();
+    assert_eq!(bars[..bars.find('"').unwrap()].matches('M').count(), 99);
+}
+
+#[test]
 fn nothing_is_drawn_off_the_strip() {
     let (_, figure) = of_214(10, Phone::LastFourDays);
     let (desk, phone) = drawings(&figure);

@@ -79,6 +79,14 @@ async fn a_herd_too_new_to_judge_says_so_and_lists_them() {
 }
 
 #[tokio::test]
+async fn a_round_too_long_to_walk_still_has_every_call() {
+    let page = get(FixedFarm::of(farm::too_many()), "/round").await;
+    assert_eq!(page.text.matches("name=\"call\"").count(), 24);
+    assert_eq!(page.text.matches("<svg class=\"lanes desk\"").count(), 24);
+    assert!(page.text.len() < 2_500_000, "{} bytes", page.text.len());
+}
+
+#[tokio::test]
 async fn a_place_that_names_a_call_that_is_not_there_is_left_out() {
     let mut round = farm::full();
     round.places[3].calls = vec![99];
