@@ -1,5 +1,7 @@
 //! The house's rules that a machine can hold: arrows between crates, lines, words, sources. `CONTRIBUTING.md` says why.
 
+#![allow(clippy::unwrap_used, reason = "helpers of tests")]
+
 #[path = "tidy/arrows.rs"]
 mod arrows;
 #[path = "tidy/rules.rs"]
