@@ -1,45 +1,84 @@
-//! Small solvers the curve fits stand on: linear least squares by Householder reflections, and a root by bisection.
+//! Small solvers the curve fits stand on: three unknowns by least squares with a prior, and a root by bisection.
 //!
-//! Reflections instead of normal equations, which square the condition number (a lactation's constant, day and early
-//! exponential are far from at right angles). Source: Golub & Van Loan, Matrix Computations, §5.2–5.3.
+//! Normal equations square the condition number, so callers that need the last digits solve a second time for what the
+//! first solution misses ([`refined`]). Source: Golub & Van Loan, Matrix Computations, §3.5 and §5.3.
 
-/// β that minimises Σ (target − row · β)².
+/// One row: slopes of the three unknowns, what they should add up to, weight.
+pub(crate) type Row = ([f64; 3], f64, f64);
+
+/// Weighted least squares with a ridge: solves (Σ w·x·xᵀ + ridge)·β = Σ w·x·y + pull.
 ///
-/// `None` with fewer rows than unknowns, with a column that the others already span, or with a figure that is not finite.
-pub(crate) fn least_squares<const N: usize>(rows: &[[f64; N]], targets: &[f64]) -> Option<[f64; N]> {
-    if rows.len() < N || rows.len() != targets.len() {
-        return None;
-    }
-    let mut rows = rows.to_vec();
-    let mut targets = targets.to_vec();
-    let sizes: [f64; N] = std::array::from_fn(|column| norm(rows.iter().map(|row| row[column])));
-    for step in 0..N {
-        let length = norm(rows[step..].iter().map(|row| row[step]));
-        // Also true of NaN, which no comparison would catch the other way round.
-        if !(sizes[step] * 1e-13 < length && length.is_finite()) {
-            return None;
-        }
-        let diagonal = -length.copysign(rows[step][step]);
-        let mut reflector: Vec<f64> = rows[step..].iter().map(|row| row[step]).collect();
-        reflector[0] -= diagonal;
-        let scale = 2.0 / reflector.iter().map(|x| x * x).sum::<f64>();
-        for column in step..N {
-            let along: f64 = reflector.iter().zip(&rows[step..]).map(|(v, row)| v * row[column]).sum();
-            for (v, row) in reflector.iter().zip(&mut rows[step..]) {
-                row[column] -= scale * along * v;
+/// `ridge` and `pull` are a prior's precision and precision times mean; zero for none. `None` where the rows and the
+/// prior leave an unknown open, or a figure is not finite.
+pub(crate) fn least_squares(
+    rows: impl Iterator<Item = Row>,
+    ridge: [[f64; 3]; 3],
+    pull: [f64; 3],
+) -> Option<[f64; 3]> {
+    let (mut normal, mut right) = (ridge, pull);
+    for (x, y, weight) in rows {
+        for i in 0..3 {
+            right[i] += weight * x[i] * y;
+            for j in 0..3 {
+                normal[i][j] += weight * x[i] * x[j];
             }
         }
-        let along: f64 = reflector.iter().zip(&targets[step..]).map(|(v, target)| v * target).sum();
-        for (v, target) in reflector.iter().zip(&mut targets[step..]) {
-            *target -= scale * along * v;
+    }
+    solve(normal, right)
+}
+
+/// Least squares without a prior, solved again for what the first solution misses, which brings back the digits that
+/// the normal equations lost.
+pub(crate) fn refined(rows: impl Iterator<Item = Row> + Clone) -> Option<[f64; 3]> {
+    let mut solution = [0.0; 3];
+    for _ in 0..3 {
+        let left = rows.clone().map(|(x, y, weight)| {
+            let fitted: f64 = x.iter().zip(&solution).map(|(slope, unknown)| slope * unknown).sum();
+            (x, y - fitted, weight)
+        });
+        let more = least_squares(left, [[0.0; 3]; 3], [0.0; 3])?;
+        solution = std::array::from_fn(|unknown| solution[unknown] + more[unknown]);
+    }
+    Some(solution)
+}
+
+/// Three equations by elimination with row exchanges, scaled by the diagonal first. `None` where singular.
+fn solve(mut matrix: [[f64; 3]; 3], mut right: [f64; 3]) -> Option<[f64; 3]> {
+    let scale: [f64; 3] = std::array::from_fn(|own| matrix[own][own].abs().sqrt());
+    if !scale.iter().all(|scale| 0.0 < *scale && scale.is_finite()) {
+        return None;
+    }
+    for row in 0..3 {
+        right[row] /= scale[row];
+        for column in 0..3 {
+            matrix[row][column] /= scale[row] * scale[column];
         }
     }
-    let mut solution = [0.0; N];
-    for step in (0..N).rev() {
-        let known: f64 = (step + 1..N).map(|column| rows[step][column] * solution[column]).sum();
-        solution[step] = (targets[step] - known) / rows[step][step];
+    for column in 0..3 {
+        let pivot =
+            (column..3).max_by(|&a, &b| matrix[a][column].abs().total_cmp(&matrix[b][column].abs()))?;
+        // Scaled, the diagonal is 1: less than this of it left is rounding of columns that span each other.
+        if matrix[pivot][column].abs() < 1e-13 {
+            return None;
+        }
+        matrix.swap(column, pivot);
+        right.swap(column, pivot);
+        for row in column + 1..3 {
+            let factor = matrix[row][column] / matrix[column][column];
+            let above = matrix[column];
+            for (cell, above) in matrix[row].iter_mut().zip(above).skip(column) {
+                *cell -= factor * above;
+            }
+            right[row] -= factor * right[column];
+        }
     }
-    solution.iter().all(|x| x.is_finite()).then_some(solution)
+    let mut solution = [0.0; 3];
+    for row in (0..3).rev() {
+        let known: f64 = (row + 1..3).map(|column| matrix[row][column] * solution[column]).sum();
+        solution[row] = (right[row] - known) / matrix[row][row];
+    }
+    let solution: [f64; 3] = std::array::from_fn(|unknown| solution[unknown] / scale[unknown]);
+    solution.iter().all(|unknown| unknown.is_finite()).then_some(solution)
 }
 
 /// Where a function that is negative at `low` becomes positive before `high`, to the last bit; `None` if it does not.
@@ -58,9 +97,4 @@ pub(crate) fn bisect(of: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> Op
             high = middle;
         }
     }
-}
-
-/// Euclidean length.
-pub(crate) fn norm(values: impl Iterator<Item = f64>) -> f64 {
-    values.map(|x| x * x).sum::<f64>().sqrt()
 }
