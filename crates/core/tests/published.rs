@@ -1,5 +1,7 @@
 //! Figures from outside the project against what the code gives, and the pages that say so against the code.
 
+#![allow(clippy::panic, reason = "helpers of tests")]
+
 mod cases;
 mod pages;
 
