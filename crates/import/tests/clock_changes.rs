@@ -58,9 +58,7 @@ impl Change {
     /// Whether an instant's wall time comes twice.
     fn is_twice(&self, at: Timestamp) -> bool {
         let shift_s = i64::from(60 * (self.before_min - self.after_min));
-        (at.as_second() - self.at().as_second() + shift_s) / shift_s.max(1) < 2
-            && -shift_s <= at.as_second() - self.at().as_second()
-            && at.as_second() - self.at().as_second() < shift_s
+        (-shift_s..shift_s).contains(&(at.as_second() - self.at().as_second()))
     }
 }
 
