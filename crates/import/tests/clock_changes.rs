@@ -4,6 +4,8 @@
 //! and first of November, 2:00 wall time), `europe` (rule EU since 1996: last Sundays of March and October, 1:00 UTC) and
 //! `australasia` (rule LH since 2008: first Sundays of April and October, 2:00 wall time, by 30 minutes). Kind: published.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 mod common;
 
 use common::{Kept, reading_in, try_read};

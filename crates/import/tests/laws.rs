@@ -1,5 +1,7 @@
 //! What holds of every file: no bytes make it panic, sums agree, column order is free, figures are the nearest double.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 mod common;
 
 use common::{read, reading, try_read};
