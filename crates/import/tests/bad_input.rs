@@ -1,5 +1,7 @@
 //! Rows that cannot be used: each is refused with line, column, value, reason and what to do, and the rest is read.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
 mod common;
 
 use common::{Kept, read, reading, try_read};
