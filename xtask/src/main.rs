@@ -1,3 +1,87 @@
-//! Writes the generated pages of `docs/`.
+//! Writes the generated pages of `docs/`: `cargo xtask validation`, `cargo xtask tables`, `cargo xtask nile-race`.
+//!
+//! With `--check` a page is compared and not written; exit code 1 says that it is stale. `cargo test` makes the same
+//! comparison, from the same code.
 
-fn main() {}
+mod nile_race;
+
+#[path = "../../crates/core/tests/cases/mod.rs"]
+mod cases;
+#[path = "../../crates/core/tests/pages/mod.rs"]
+mod pages;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context as _, anyhow};
+
+const HELP: &str = "\
+cargo xtask validation [--check]   published cases → docs/validation.md
+cargo xtask tables [--check]       declared tables → docs/tables.md
+cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
+";
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = words.iter().map(String::as_str).collect();
+    let done = match words[..] {
+        ["validation"] => validation().and_then(|page| write("validation.md", &page)),
+        ["validation", "--check"] => validation().and_then(|page| check("validation.md", &page)),
+        ["tables"] => write("tables.md", &pages::tables::page()),
+        ["tables", "--check"] => check("tables.md", &pages::tables::page()),
+        ["nile-race"] => nile_race::run().map(|_| ()),
+        ["nile-race", "--write"] => {
+            nile_race::run().and_then(|text| fill("validation.md", "nile-race", &text))
+        }
+        _ => {
+            eprint!("{HELP}");
+            return ExitCode::from(1);
+        }
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(trouble) => {
+            eprintln!("{trouble:#}");
+            ExitCode::from(1)
+        }
+    }
+}
+
+/// `docs/validation.md` with its published part as the cases now stand.
+fn validation() -> anyhow::Result<String> {
+    let outcomes = cases::run(&root().join("crates/core/tests/cases")).map_err(|faults| anyhow!(faults))?;
+    let page = read("validation.md")?;
+    pages::put(&page, pages::validation::PLACE, &pages::validation::published(&outcomes))
+        .map_err(|fault| anyhow!("docs/validation.md: {fault}"))
+}
+
+/// Fills one place of a page; every command that measures keeps its figures this way.
+fn fill(page: &str, place: &str, text: &str) -> anyhow::Result<()> {
+    let filled = pages::put(&read(page)?, place, text).map_err(|fault| anyhow!("docs/{page}: {fault}"))?;
+    write(page, &filled)
+}
+
+fn write(page: &str, text: &str) -> anyhow::Result<()> {
+    let path = root().join("docs").join(page);
+    std::fs::write(&path, text).with_context(|| format!("docs/{page} could not be written"))?;
+    println!("docs/{page} written");
+    Ok(())
+}
+
+fn check(page: &str, text: &str) -> anyhow::Result<()> {
+    anyhow::ensure!(
+        read(page)? == text,
+        "docs/{page} is stale: run the command without --check and commit it"
+    );
+    println!("docs/{page} is as the code says");
+    Ok(())
+}
+
+fn read(page: &str) -> anyhow::Result<String> {
+    std::fs::read_to_string(root().join("docs").join(page))
+        .with_context(|| format!("docs/{page} could not be read"))
+}
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}

@@ -4,11 +4,14 @@
 //! file, asks the time, or draws a random number it was not handed.
 //!
 //! Read in this order: [`units`] and [`time`] (the quantities), [`herd`] (cows, quarters, lactations), [`tables`] (what
-//! a log may hold), [`expect`] (what she should have given), [`causes`] (why she differs), [`say`] (the sentence).
+//! a log may hold), [`level`] (the filter in its smallest form), [`expect`] (what she should have given), [`causes`]
+//! (why she differs), [`say`] (the sentence).
 
 pub mod causes;
 pub mod expect;
 pub mod herd;
+pub mod level;
+pub mod remedy;
 pub mod say;
 pub mod tables;
 pub mod time;

@@ -34,3 +34,32 @@ pub fn day_seconds(day: Date, zone: &TimeZone) -> Result<i64, jiff::Error> {
     let to = day_starts(day.checked_add(1.day())?, zone)?;
     Ok((to.as_millisecond() - from.as_millisecond()) / 1000)
 }
+
+/// The farm's wall clock for many instants in a row: the zone is asked once a change of clocks, not once a call.
+#[derive(Debug, Clone)]
+pub struct WallClock {
+    zone: TimeZone,
+    /// The offset in force, and the span it is in force for, ms since the epoch.
+    offset_ms: i64,
+    from_ms: i64,
+    to_ms: i64,
+}
+
+impl WallClock {
+    /// A clock of a zone.
+    pub fn new(zone: TimeZone) -> WallClock {
+        WallClock { zone, offset_ms: 0, from_ms: 0, to_ms: 0 }
+    }
+
+    /// Hour of the farm's wall clock, 0 to 24, with its fraction.
+    pub fn hour_of_day(&mut self, at: Timestamp) -> f64 {
+        let at_ms = at.as_millisecond();
+        if at_ms < self.from_ms || self.to_ms <= at_ms {
+            self.offset_ms = i64::from(self.zone.to_offset(at).seconds()) * 1000;
+            self.from_ms = at_ms;
+            self.to_ms =
+                self.zone.following(at).next().map_or(i64::MAX, |change| change.timestamp().as_millisecond());
+        }
+        (at_ms + self.offset_ms).rem_euclid(86_400_000) as f64 / 3_600_000.0
+    }
+}

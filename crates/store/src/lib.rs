@@ -1,1 +1,39 @@
-//! The farm file.
+//! The farm's one SQLite file, and the only SQL of Cowpath. It keeps what logs say and judges nothing.
+//!
+//! - A [`Farm`] is one connection. One writes at a time; readers are never blocked (write-ahead log).
+//! - A [`Batch`] is one file read into one table: the whole of it is kept, or none of it. Every row ends as new, same,
+//!   replaced or quarantined, and the four add up to the rows read.
+//! - All ten tables go one way, driven by the declarations of [`cowpath_core::tables`].
+//! - Of visits of one cow that overlap the one that began earlier stands; the others are kept and not read by models.
+//! - States of the models are kept as opaque bytes, and thrown away when a row dated at or before them changes.
+//!
+//! Read in this order: `open` (whose file is it), `layout` and `cells` (how a row lies in it), `batch` and `write` (how
+//! it gets there), `overlap` (who stands where), `visits` and `herd` (how it comes out), `check`, `backup`.
+
+mod backup;
+mod batch;
+mod cells;
+mod check;
+mod error;
+mod farm;
+mod herd;
+mod layout;
+mod memory;
+mod names;
+mod open;
+mod overlap;
+mod quarantine;
+mod records;
+mod settings;
+mod visits;
+mod write;
+
+pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source, Sums};
+pub use check::{Fault, FaultKind};
+pub use error::{Result, StoreError};
+pub use farm::Farm;
+pub use memory::KeptRound;
+pub use open::FILE_NAME;
+pub use quarantine::Quarantined;
+pub use records::{BatchRecord, HistoryRow, KeptRemark};
+pub use settings::{BoxSetting, PenSetting, Settings};

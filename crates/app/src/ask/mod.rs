@@ -3,5 +3,14 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod cow;
+pub mod cowing;
+pub mod evidence;
+pub mod expected;
+pub mod farm;
 pub mod lanes;
+pub mod live;
+pub mod model;
 pub mod round;
+pub mod rounding;
+pub mod take_in;
+pub mod view;

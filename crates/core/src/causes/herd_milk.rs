@@ -15,18 +15,10 @@ use super::{
     templates::HERD_MILK,
     worth::Settings,
 };
-use crate::{expect::Signal, time::hours_between};
-
-/// The herd's effect on milk at a time.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
-pub struct HerdPoint {
-    /// When.
-    pub at: Timestamp,
-    /// Log of milk over what the cows' own levels expect.
-    pub log_effect: f64,
-    /// Its standard deviation.
-    pub sd: f64,
-}
+use crate::{
+    expect::{HerdPoint, Signal},
+    time::hours_between,
+};
 
 /// Correlation of the herd's effect a day apart while nothing is wrong: weather and feed last some days. Stated default.
 const MEMORY_A_DAY: f64 = 0.5;

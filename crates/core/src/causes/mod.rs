@@ -38,7 +38,7 @@ mod tests;
 mod weigh;
 pub mod worth;
 
-pub use herd_milk::{HerdPoint, judge_herd};
+pub use herd_milk::judge_herd;
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
 pub use priors::Rates;

@@ -1,6 +1,40 @@
 //! What should she have given, before this milking was seen?
+//!
+//! # Equation
+//! y = exp(level) · g(h) + carried,   g(h) = (1 − exp(−κ·h)) / κ
+//!   y  milk of one milking, kg    h  hours since her last milking    level  log of her secretion rate, log(kg/h)
+//!   κ  slowing of secretion as the udder fills, 1/h (the herd's)     carried  kg an incomplete milking left behind
+//! [`Herd`] takes visits in order of time. Each is judged by what was taken before it and then learned from: first the
+//! herd's effect, then the box's and its cups', then the cow's own level, her quarters, her habits. `expected` follows
+//! her; `baseline` is held from before the onset while there is evidence of a change, and moves only along the curve.
+//! # Source
+//! κ and curves: `published.md` §2 and §3; each file names its own.
+//! # Proof
+//! `tests/expect_laws.rs` (laws, truth-known herds), `examples/milkman.rs` (real milkings), `examples/expect_speed.rs`.
+//! # Not here
+//! Why she differs: [`crate::causes`].
+
+mod baseline;
+mod conductivity;
+mod cow;
+pub mod curve;
+mod filter;
+mod fit;
+mod habits;
+mod herd;
+mod milk;
+mod parameters;
+mod quarters;
+mod root;
+pub mod secretion;
+mod split;
 
 use jiff::Timestamp;
+
+pub use cow::Settled;
+pub use fit::{Fitted, SampleMilking, fit};
+pub use herd::{Herd, HerdPoint};
+pub use parameters::{Habit, Parameters, Slow, parity_class};
 
 use crate::herd::{BoxKey, LifeKey, Quarter};
 
@@ -68,4 +102,23 @@ pub struct Scored {
     pub scored: bool,
     /// Every signal's departure that could be reckoned at this milking.
     pub departures: Vec<Departure>,
+}
+
+impl Scored {
+    /// One to be written into by [`Herd::take_into`].
+    pub fn empty() -> Scored {
+        Scored {
+            life: LifeKey(0),
+            at_box: BoxKey(0),
+            started_at: Timestamp::UNIX_EPOCH,
+            ended_at: Timestamp::UNIX_EPOCH,
+            observed_kg: None,
+            expected_kg: 0.0,
+            low95_kg: 0.0,
+            high95_kg: 0.0,
+            baseline_kg: 0.0,
+            scored: false,
+            departures: Vec::with_capacity(16),
+        }
+    }
 }

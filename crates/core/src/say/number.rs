@@ -123,3 +123,12 @@ pub fn figure(signal: Signal, value: f64, units: UnitSystem) -> String {
         Signal::Conductivity | Signal::Interval => plain(value, 1),
     }
 }
+
+/// A signal's value in the farm's units as a picture draws it, unrounded.
+pub fn drawn(signal: Signal, value: f64, units: UnitSystem) -> f64 {
+    match (signal, units) {
+        (Signal::Milk, UnitSystem::Us) => Kilograms(value).pounds(),
+        (Signal::Kicks, _) => 100.0 * value,
+        _ => value,
+    }
+}

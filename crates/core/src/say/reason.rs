@@ -95,3 +95,14 @@ fn lost(reason: &Reason) -> Option<&'static str> {
     .find(|(least, _)| *least <= share)
     .map(|(_, words)| words)
 }
+
+/// What a strip of the picture is measured in: `kg a milking`, `share of milk, %`.
+pub fn lane_unit(of: Signal, units: UnitSystem) -> String {
+    match of {
+        Signal::Milk => format!("{} a milking", number::mass_unit(units)),
+        Signal::QuarterMilk => "share of milk, %".into(),
+        Signal::Conductivity => "mS/cm".into(),
+        Signal::Kicks => "% of milkings".into(),
+        Signal::Interval => "h since last milking".into(),
+    }
+}

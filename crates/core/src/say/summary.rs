@@ -117,3 +117,13 @@ pub fn settled(log_change: f64, since: Timestamp, at: Timestamp, zone: &TimeZone
 pub fn nothing_differs() -> &'static str {
     "Nothing differs from what she should give."
 }
+
+/// Cows that no row tells of any more.
+pub fn gone(cows: usize) -> String {
+    let (subject, verb) = if cows == 1 {
+        ("One cow".to_owned(), "is")
+    } else {
+        (format!("{} cows", number::count(cows)), "are")
+    };
+    format!("{subject} without a row for over three weeks {verb} taken to be dry or gone.")
+}

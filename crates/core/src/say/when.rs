@@ -46,6 +46,21 @@ pub fn clock(then: Timestamp, zone: &TimeZone) -> String {
     then.to_zoned_datetime(zone.clone()).strftime("%H:%M").to_string()
 }
 
+/// `3 Mar 05:30`, for rows of a table.
+pub fn minute(then: Timestamp, zone: &TimeZone) -> String {
+    then.to_zoned_datetime(zone.clone()).strftime("%-d %b %H:%M").to_string()
+}
+
+/// `21 February to 3 March`; one day alone where both ends fall on it.
+pub fn span(from: Timestamp, to: Timestamp, zone: &TimeZone) -> String {
+    let (first, last) = (farm_day(from, zone), farm_day(to, zone));
+    if first == last {
+        date_words(first, last)
+    } else {
+        format!("{} to {}", date_words(first, last), date_words(last, last))
+    }
+}
+
 /// `Tuesday 3 March, 05:30`.
 pub fn heading(at: Timestamp, zone: &TimeZone) -> String {
     at.to_zoned_datetime(zone.clone()).strftime("%A %-d %B, %H:%M").to_string()

@@ -1,0 +1,320 @@
+//! Makes the round: judges every cow that can be judged, and the herd; cuts by worth; puts it into sentences.
+
+use cowpath_core::{
+    causes::{self, Cause, CowCourse, Finding, Subject, Urgency},
+    herd::{Life, LifeKey, Stage},
+    say::{
+        self,
+        summary::NotJudged::{NoMilking, TooNew},
+    },
+    tables::Destination,
+    time::hours_between,
+};
+use jiff::{SignedDuration, Timestamp};
+
+use super::{
+    evidence,
+    farm::Barn,
+    round::{NotJudged, Other, Place, Quiet, Round, RoundCall, RoundReason},
+    view::View,
+};
+
+/// A cow without a milking for so long is dry or gone, whatever the events say, h.
+const GONE_AFTER_H: f64 = 21.0 * 24.0;
+/// A cow without a milking for so long has nothing recent to be judged on, h.
+const STALE_AFTER_H: f64 = 48.0;
+/// Milkings since calving from which on a cow is judged.
+const FIRST_JUDGED: u32 = 3;
+
+/// The round of a farm at a time; an empty one, with what to do, while the farm has no rows.
+pub fn round(barn: &Barn, at: Option<Timestamp>, now: Timestamp) -> anyhow::Result<Round> {
+    match super::view::at(barn, at)? {
+        Some(view) => of_view(barn, &view),
+        None => empty(barn, at.unwrap_or(now)),
+    }
+}
+
+fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
+    let ways = barn.ways()?;
+    Ok(Round {
+        farm: ways.name.clone(),
+        at: say::when::rfc3339(at, &ways.zone),
+        at_words: say::when::heading(at, &ways.zone),
+        last_row_words: String::new(),
+        model: super::model::MODEL.into(),
+        summary: "No rows have been read yet.".into(),
+        calls: Vec::new(),
+        places: Vec::new(),
+        quiet: Quiet { cows: 0, not_judged: Vec::new() },
+        notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
+    })
+}
+
+/// Whether a cow can be judged at a time.
+enum Standing {
+    /// She can.
+    Judged,
+    /// She cannot, with why.
+    Not(say::summary::NotJudged),
+    /// She is not in milk or no longer here: nobody expects a word about her.
+    Absent,
+    /// No row for weeks, and no event that says why.
+    Gone,
+}
+
+/// The round of what was known at a time.
+pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
+    let settings = causes::Settings::default();
+    let cases = earlier_udder_cases(barn)?;
+    let mut findings = Vec::new();
+    let mut judged = Vec::new();
+    let mut not_judged = Vec::new();
+    let (mut gone, mut too_new) = (0_usize, 0_usize);
+    for life in view.cast.lives.iter().filter(|life| life.present(view.at)) {
+        let stage = life.stage(view.at);
+        match standing(view, life, &stage) {
+            Standing::Absent => {}
+            Standing::Gone => gone += 1,
+            Standing::Not(why) => {
+                too_new += usize::from(why == TooNew);
+                let why = say::summary::not_judged(why, view.at, &view.ways.zone);
+                not_judged.push(NotJudged { animal: life.animal.clone(), why });
+            }
+            Standing::Judged => judged.push((life, stage)),
+        }
+    }
+    for (life, stage) in &judged {
+        let Some(milkings) = view.milkings.get(&life.key) else { continue };
+        let earlier_cases = cases
+            .iter()
+            .filter(|(animal, at)| *animal == life.animal && hours_between(*at, view.at) > 14.0 * 24.0)
+            .count() as u32;
+        let course = CowCourse {
+            life: life.key,
+            at: view.at,
+            stage: *stage,
+            milkings,
+            unsettled_since: view.rolled.herd.unsettled_since(life.key),
+            earlier_cases,
+        };
+        findings.extend(causes::judge_cow(&course, &settings));
+    }
+    findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
+    let shown = causes::cut(findings, &settings);
+    let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
+    let called: std::collections::BTreeSet<LifeKey> = shown
+        .iter()
+        .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
+        .collect();
+    let quiet =
+        Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
+    let zone = &view.ways.zone;
+    let last_row = barn.store.last_row_at()?.map(|last| last.min(view.at)).unwrap_or(view.at);
+    Ok(Round {
+        farm: view.ways.name.clone(),
+        at: say::when::rfc3339(view.at, zone),
+        at_words: say::when::heading(view.at, zone),
+        last_row_words: say::when::instant(last_row, view.at, zone),
+        model: model_words(view),
+        summary: say::summary::round(say::summary::Counts {
+            calls: calls.len(),
+            quiet: quiet.cows,
+            too_new,
+            not_judged: quiet.not_judged.len() - too_new,
+        }),
+        places: places(&calls),
+        calls,
+        quiet,
+        notes: notes(view, gone),
+    })
+}
+
+/// Which reckoning, with parameters fitted when.
+pub fn model_words(view: &View) -> String {
+    let fitted = view.rolled.fitted_at.map(|at| say::when::rfc3339(at, &view.ways.zone));
+    format!(
+        "{}; {}",
+        super::model::MODEL,
+        fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}"))
+    )
+}
+
+fn notes(view: &View, gone: usize) -> Vec<String> {
+    let mut notes = Vec::new();
+    if view.rolled.fitted_at.is_none() {
+        notes.push("The herd's own habits are not fitted yet: that takes the first week or two of rows. Until then the calls rest on published figures.".into());
+    }
+    if 0 < gone {
+        notes.push(say::summary::gone(gone));
+    }
+    notes
+}
+
+fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
+    if stage.dry {
+        return Standing::Absent;
+    }
+    let herd = &view.rolled.herd;
+    let Some(last) = herd.last_milking(life.key) else {
+        return match stage.days_in_milk {
+            Some(days) if days < 21.0 => Standing::Not(NoMilking(None)),
+            _ => Standing::Absent,
+        };
+    };
+    let since_h = hours_between(last, view.at);
+    if GONE_AFTER_H < since_h {
+        Standing::Gone
+    } else if herd.milkings_since_calving(life.key) < FIRST_JUDGED {
+        Standing::Not(TooNew)
+    } else if STALE_AFTER_H < since_h {
+        Standing::Not(NoMilking(Some(last)))
+    } else {
+        Standing::Judged
+    }
+}
+
+/// Udder cases that people recorded: whose and when.
+fn earlier_udder_cases(barn: &Barn) -> anyhow::Result<Vec<(String, Timestamp)>> {
+    let events = barn.store.event_rows()?;
+    Ok(events
+        .into_iter()
+        .filter(|event| event.kind == "diagnosed" && event.quarter.is_some())
+        .map(|event| (event.animal, event.at))
+        .collect())
+}
+
+/// One finding as a call, with its sentence and its picture.
+fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall> {
+    let zone = &view.ways.zone;
+    let life = if let Subject::Cow(key) = finding.subject { view.cast.of(key) } else { None };
+    let box_name = if let Subject::Box(key) = finding.subject {
+        view.cast.boxes.get(usize::from(key.0)).map(String::as_str)
+    } else {
+        None
+    };
+    let (mut may_be_in_tank, mut held_by_log, mut destination_logged) = (Vec::new(), Vec::new(), false);
+    if let Some(life) = life
+        && finding.cause == Cause::Udder
+    {
+        let from = finding.since.saturating_sub(SignedDuration::from_hours(6))?;
+        for visit in barn.store.visits_of(&life.animal, from..view.at)? {
+            if visit.ended_at < finding.since
+                || view.at < visit.ended_at
+                || visit.milk_kg.is_none_or(|milk_kg| milk_kg <= 0.0)
+            {
+                continue;
+            }
+            destination_logged |= visit.destination.is_some();
+            match visit.destination {
+                Some(Destination::Held) => held_by_log.push(visit.started_at),
+                Some(Destination::Tank) | None => may_be_in_tank.push(visit.started_at),
+            }
+        }
+    }
+    let said = say::call::call(
+        finding,
+        &say::call::Facts {
+            animal: life.map(|life| life.animal.as_str()),
+            box_name,
+            at: view.at,
+            zone,
+            units: view.ways.units,
+            days_in_milk: life.and_then(|life| life.stage(view.at).days_in_milk),
+            may_be_in_tank: &may_be_in_tank,
+            held_by_log: &held_by_log,
+            destination_logged,
+        },
+    );
+    let subject = match finding.subject {
+        Subject::Cow(_) => "cow",
+        Subject::Box(_) => "box",
+        Subject::Herd => "herd",
+    };
+    let name = life.map(|life| life.animal.as_str()).or(box_name).unwrap_or("herd");
+    let episode = finding.episode.strftime("%Y%m%dT%H%MZ");
+    Ok(RoundCall {
+        id: format!("{name}~{}~{episode}", finding.cause.word()),
+        subject,
+        animal: life.map(|life| life.animal.clone()),
+        box_name: box_name.map(str::to_owned),
+        quarter: finding.quarter.map(|quarter| quarter.code()),
+        cause: finding.cause.word(),
+        probability: rounded(finding.probability),
+        others: finding
+            .others
+            .iter()
+            .map(|(cause, probability)| Other { cause: cause.word(), probability: rounded(*probability) })
+            .collect(),
+        urgency: match finding.urgency {
+            Urgency::Now => "now",
+            Urgency::Today => "today",
+            Urgency::Watch => "watch",
+        },
+        since: say::when::rfc3339(finding.since, zone),
+        sentence: said.sentence,
+        says: said.says,
+        action: said.action,
+        why: said.why,
+        others_words: [said.others, said.decide]
+            .iter()
+            .filter(|words| !words.is_empty())
+            .cloned()
+            .collect::<Vec<_>>()
+            .join(" "),
+        cautions: said.cautions,
+        reasons: finding
+            .reasons
+            .iter()
+            .zip(said.reasons)
+            .map(|(reason, said)| RoundReason {
+                signal: say::reason::signal_word(reason.signal),
+                quarter: reason.quarter.map(|quarter| quarter.code()),
+                observed: rounded(reason.observed),
+                expected: rounded(reason.expected),
+                unit: say::number::metric_unit(reason.signal),
+                weight: rounded(reason.weight),
+                name_words: said.name,
+                value_words: said.value,
+            })
+            .collect(),
+        worth: rounded(finding.worth),
+        place: place(view, life, box_name),
+        lanes: match life {
+            Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
+            None => evidence::of_herd(view, finding),
+        },
+    })
+}
+
+/// Four decimals are more than any of these figures is sure of, and the same on every machine.
+fn rounded(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
+}
+
+fn place(view: &View, life: Option<&Life>, box_name: Option<&str>) -> String {
+    match (life, box_name) {
+        (Some(life), _) => match life.pen(view.at) {
+            Some(pen) => pen_words(pen),
+            None => "No pen on record".into(),
+        },
+        (None, Some(name)) => format!("Box {name}"),
+        (None, None) => "Herd".into(),
+    }
+}
+
+/// A pen that is only a number is called by it; any other has a name of its own.
+pub fn pen_words(pen: &str) -> String {
+    if pen.chars().all(|letter| letter.is_ascii_digit()) { format!("Pen {pen}") } else { pen.to_owned() }
+}
+
+/// The calls by place: the place of the most urgent first, within a place the most worth first.
+fn places(calls: &[RoundCall]) -> Vec<Place> {
+    let mut places: Vec<Place> = Vec::new();
+    for (index, call) in calls.iter().enumerate() {
+        match places.iter_mut().find(|place| place.name == call.place) {
+            Some(place) => place.calls.push(index),
+            None => places.push(Place { name: call.place.clone(), calls: vec![index] }),
+        }
+    }
+    places
+}

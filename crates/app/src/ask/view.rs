@@ -1,0 +1,42 @@
+//! The farm as it stood at a time: who was there, the model rolled to then, and the last ten days of milkings.
+
+use std::collections::BTreeMap;
+
+use cowpath_core::{expect::Scored, herd::LifeKey};
+use jiff::{SignedDuration, Timestamp};
+
+use super::{
+    farm::{Barn, Ways},
+    model::{self, Cast, Rolled},
+};
+
+/// How far back a cow is judged, and how far back a picture of evidence goes.
+pub const TEN_DAYS: SignedDuration = SignedDuration::from_hours(240);
+
+/// What was known at a time.
+pub struct View {
+    /// The time.
+    pub at: Timestamp,
+    /// The farm's settings.
+    pub ways: Ways,
+    /// Cows and boxes.
+    pub cast: Cast,
+    /// The model.
+    pub rolled: Rolled,
+    /// Milkings that ended in the ten days before, oldest first.
+    pub milkings: BTreeMap<LifeKey, Vec<Scored>>,
+}
+
+/// Looks at a farm at a time; without one, at the time of its newest row. `None` while the farm has no rows.
+pub fn at(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Option<View>> {
+    let Some(at) = at.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else { return Ok(None) };
+    let ways = barn.ways()?;
+    let cast = Cast::read(barn, &ways.zone)?;
+    let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
+    let from = at.saturating_sub(TEN_DAYS)?;
+    let rolled = model::roll(barn, &cast, &ways.zone, at, from, &mut |visit, scored| {
+        milkings.entry(visit.life).or_default().push(scored.clone());
+        Ok(())
+    })?;
+    Ok(Some(View { at, ways, cast, rolled, milkings }))
+}

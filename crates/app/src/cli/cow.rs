@@ -1,0 +1,105 @@
+//! `cowpath cow`: one cow.
+
+use std::{io::Write, process::ExitCode};
+
+use clap::Args;
+
+use super::{Context, Format, show};
+use crate::{
+    ask::{
+        cowing::{self, Span},
+        farm, rounding, view,
+    },
+    trouble::user,
+};
+
+/// One cow: her stage, her calls, what was expected of her, and all rows behind
+///
+/// Example: cowpath cow 214 --at 2026-03-02T05:30
+#[derive(Debug, Args)]
+pub struct Cow {
+    /// Her herd number or name
+    animal: String,
+    /// As known at this time; without it the time of the newest row
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// First day of the span; without it ten days before its end
+    #[arg(long, value_name = "DAY")]
+    from: Option<jiff::civil::Date>,
+    /// Last day of the span; without it the day of `--at`
+    #[arg(long, value_name = "DAY")]
+    to: Option<jiff::civil::Date>,
+    /// How it is printed; csv prints her visits
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+impl Cow {
+    /// Prints one cow.
+    pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
+        let barn = context.barn()?;
+        let zone = barn.ways()?.zone;
+        let at = self.at.as_deref().map(|words| farm::time(words, &zone)).transpose()?;
+        let unknown = || {
+            user(
+                format!("no cow `{}` is on record", self.animal),
+                "nothing was changed",
+                "look at the herd number as the logs write it: `cowpath round` and the Herd page list them",
+            )
+        };
+        let view = view::at(&barn, at)?.ok_or_else(unknown)?;
+        let round = rounding::of_view(&barn, &view)?;
+        let span = Span { from: self.from, to: self.to };
+        let cow = cowing::cow(&barn, &view, &round, &self.animal, None, span)?.ok_or_else(unknown)?;
+        match self.format {
+            Format::Json => show::json(&cow)?,
+            Format::Csv => {
+                let head: Vec<&str> = cow.row_head.iter().map(String::as_str).collect();
+                show::csv(
+                    &head,
+                    cow.rows.iter().map(|row| row.iter().map(|cell| show::guarded(cell)).collect()),
+                )?;
+            }
+            Format::Text => {
+                let mut out = show::out();
+                writeln!(
+                    out,
+                    "{}, {}: {}",
+                    show::plain(&cow.animal),
+                    cow.at_words,
+                    show::plain(&cow.stage_words)
+                )?;
+                writeln!(out, "{}", show::plain(&cow.summary))?;
+                for call in &cow.calls {
+                    writeln!(out, "  [{}] {}", call.urgency, show::plain(&call.action))?;
+                    writeln!(out, "        {}", show::plain(&call.why))?;
+                    for reason in &call.reasons {
+                        writeln!(
+                            out,
+                            "        {:+.1}  {}: {}",
+                            reason.weight, reason.name_words, reason.value_words
+                        )?;
+                    }
+                    for caution in &call.cautions {
+                        writeln!(out, "        ! {caution}")?;
+                    }
+                }
+                for settled in &cow.settled {
+                    writeln!(out, "{}", settled)?;
+                }
+                writeln!(out)?;
+                for lane in &cow.lanes.lanes {
+                    writeln!(out, "{:<14} {:<22} {:>8}  {}", lane.name, lane.unit, lane.last, lane.usual)?;
+                }
+                if !cow.calendar.is_empty() {
+                    writeln!(out)?;
+                }
+                for (when, what, details) in cow.calendar.iter().take(12) {
+                    writeln!(out, "{when:<16} {what:<16} {}", show::plain(details))?;
+                }
+                out.flush()?;
+            }
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}

@@ -1,0 +1,135 @@
+//! The command line: one file a command, each a thin showing of what `ask` answers.
+
+mod check;
+mod cow;
+mod demo;
+mod expected;
+mod import;
+mod keep;
+mod round;
+mod serve;
+mod settings;
+mod show;
+
+use std::{ffi::OsString, path::PathBuf, process::ExitCode};
+
+use clap::{Parser, Subcommand, ValueEnum};
+use jiff::Timestamp;
+
+use crate::{
+    ask::farm::{self, Barn},
+    clock, trouble,
+};
+
+/// Reads the logs of milking boxes and says who needs a person today, for what, and how sure that is.
+///
+/// Example: cowpath import logs/*.csv && cowpath round
+#[derive(Debug, Parser)]
+#[command(name = "cowpath", version, about, max_term_width = 100)]
+pub struct Words {
+    /// Folder of the farm; without it the platform's own data folder
+    #[arg(long, global = true, value_name = "DIR")]
+    farm: Option<PathBuf>,
+    /// What counts as now, for refusing rows of the future; without it the machine's clock
+    #[arg(long, global = true, value_name = "TIME")]
+    now: Option<Timestamp>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+/// How a list is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum Format {
+    /// Words for people, in the farm's units.
+    #[default]
+    Text,
+    /// For programs; always metric.
+    Json,
+    /// For spreadsheets, in the farm's units, which the header names.
+    Csv,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Demo(demo::Demo),
+    Import(import::Import),
+    Round(round::Round),
+    Expected(expected::Expected),
+    Cow(cow::Cow),
+    Check(check::Check),
+    Backup(keep::Backup),
+    Restore(keep::Restore),
+    Settings(settings::Settings),
+    Serve(serve::Serve),
+}
+
+/// What every command is given.
+pub struct Context {
+    /// Folder of the farm.
+    pub farm: PathBuf,
+    /// Whether the user named the folder.
+    pub farm_named: bool,
+    /// What counts as now.
+    pub now: Timestamp,
+}
+
+impl Context {
+    /// The farm, which must be there.
+    pub fn barn(&self) -> anyhow::Result<Barn> {
+        Barn::open(&self.farm)
+    }
+}
+
+/// Runs the words of a command line and gives the exit code: 0 done, 1 the user's data or words are wrong, 2 our fault.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let words = match Words::try_parse_from(args) {
+        Ok(words) => words,
+        Err(error) => {
+            // Help and version are answers, not errors; everything else the parser refuses is the user's words.
+            let code = if error.use_stderr() { 1 } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    match answer(words) {
+        Ok(code) => code,
+        Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            let words = trouble::in_words(&error);
+            eprintln!("{words}");
+            ExitCode::from(words.code)
+        }
+    }
+}
+
+fn answer(words: Words) -> anyhow::Result<ExitCode> {
+    let context = Context {
+        farm_named: words.farm.is_some(),
+        farm: match words.farm {
+            Some(dir) => dir,
+            None => farm::usual_folder()?,
+        },
+        now: words.now.unwrap_or_else(clock::now),
+    };
+    match words.command {
+        Command::Demo(demo) => demo.run(&context),
+        Command::Import(import) => import.run(&context),
+        Command::Round(round) => round.run(&context),
+        Command::Expected(expected) => expected.run(&context),
+        Command::Cow(cow) => cow.run(&context),
+        Command::Check(check) => check.run(&context),
+        Command::Backup(backup) => backup.run(&context),
+        Command::Restore(restore) => restore.run(&context),
+        Command::Settings(settings) => settings.run(&context),
+        Command::Serve(serve) => serve.run(&context),
+    }
+}
+
+/// Whoever read our output has heard enough (`cowpath expected | head`): not an error.
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<std::io::Error>()
+            .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+    })
+}

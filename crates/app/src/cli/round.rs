@@ -1,0 +1,116 @@
+//! `cowpath round`: who needs a person now.
+
+use std::{io::Write, process::ExitCode};
+
+use clap::Args;
+
+use super::{Context, Format, show};
+use crate::ask::{farm, model, round, rounding, view};
+
+/// Today's round: who needs a person, for what, how sure that is, and what to do
+///
+/// Rests only on what was known at its time: rows that had ended by then.
+///
+/// Example: cowpath round --at 2026-03-02T05:30
+#[derive(Debug, Args)]
+pub struct Round {
+    /// The time it is made for; without it the time of the newest row
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+    /// How it is printed
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+impl Round {
+    /// Prints the round.
+    pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
+        let mut barn = context.barn()?;
+        let zone = barn.ways()?.zone;
+        let at = self.at.as_deref().map(|words| farm::time(words, &zone)).transpose()?;
+        let round = match view::at(&barn, at)? {
+            Some(view) => {
+                let round = rounding::of_view(&barn, &view)?;
+                // Kept for the next time; a farm that may only be read is read all the same.
+                let _ = model::keep_memories(&mut barn, &zone, &view.rolled);
+                let _ = barn.store.keep_round(view.at, &round.model, &serde_json::to_string(&round)?);
+                round
+            }
+            None => rounding::round(&barn, at, context.now)?,
+        };
+        print(&round, self.format)?;
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// Prints a round.
+pub fn print(round: &round::Round, format: Format) -> anyhow::Result<()> {
+    match format {
+        Format::Json => show::json(round),
+        Format::Csv => show::csv(
+            &[
+                "id",
+                "urgency",
+                "place",
+                "subject",
+                "animal",
+                "box",
+                "quarter",
+                "cause",
+                "probability",
+                "since",
+                "sentence",
+                "do",
+            ],
+            round.calls.iter().map(|call| {
+                vec![
+                    show::guarded(&call.id),
+                    call.urgency.into(),
+                    show::guarded(&call.place),
+                    call.subject.into(),
+                    show::guarded(call.animal.as_deref().unwrap_or_default()),
+                    show::guarded(call.box_name.as_deref().unwrap_or_default()),
+                    call.quarter.unwrap_or_default().into(),
+                    call.cause.into(),
+                    call.probability.to_string(),
+                    call.since.clone(),
+                    show::guarded(&call.sentence),
+                    show::guarded(&call.action),
+                ]
+            }),
+        ),
+        Format::Text => text(round),
+    }
+}
+
+fn text(round: &round::Round) -> anyhow::Result<()> {
+    let mut out = show::out();
+    writeln!(out, "Round, {}: {}", round.at_words, show::plain(&round.farm))?;
+    writeln!(out, "{}", round.summary)?;
+    for place in &round.places {
+        writeln!(out, "\n{}", show::plain(&place.name))?;
+        for call in place.calls.iter().filter_map(|index| round.calls.get(*index)) {
+            writeln!(out, "  [{}] {}", call.urgency, show::plain(&call.sentence))?;
+            writeln!(out, "        {}", show::plain(&call.action))?;
+            writeln!(out, "        {}", show::plain(&call.why))?;
+            for caution in &call.cautions {
+                writeln!(out, "        ! {caution}")?;
+            }
+        }
+    }
+    for note in &round.notes {
+        writeln!(out, "\n{note}")?;
+    }
+    let mut reasons: std::collections::BTreeMap<&str, Vec<&str>> = std::collections::BTreeMap::new();
+    for not in &round.quiet.not_judged {
+        reasons.entry(&not.why).or_default().push(&not.animal);
+    }
+    if !reasons.is_empty() {
+        writeln!(out, "\nNot judged")?;
+        for (why, animals) in reasons {
+            writeln!(out, "  {}: {why}", show::plain(&animals.join(", ")))?;
+        }
+    }
+    out.flush()?;
+    Ok(())
+}

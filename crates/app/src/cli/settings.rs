@@ -1,0 +1,92 @@
+//! `cowpath settings`: shows and changes the settings of a farm.
+
+use std::{io::Write, process::ExitCode};
+
+use clap::{Args, ValueEnum};
+use cowpath_core::units::UnitSystem;
+
+use super::{Context, Format, show};
+use crate::ask::farm::{self, Barn};
+
+/// Shows the settings of a farm, and changes those that are named
+///
+/// Example: cowpath settings --name "Hollow Ash" --zone America/Chicago --units us
+#[derive(Debug, Args)]
+pub struct Settings {
+    /// Name of the farm
+    #[arg(long)]
+    name: Option<String>,
+    /// Time zone, by its name in the zone database
+    #[arg(long, value_name = "ZONE")]
+    zone: Option<String>,
+    /// Units of pages, text and CSV; JSON and the store are always metric
+    #[arg(long, value_enum)]
+    units: Option<Units>,
+    /// Breed of the herd
+    #[arg(long)]
+    breed: Option<String>,
+    /// How they are printed
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Units {
+    /// kg, °C
+    Metric,
+    /// lb, °F
+    Us,
+}
+
+impl Settings {
+    /// Changes what is named, then prints all.
+    pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
+        let changes =
+            self.name.is_some() || self.zone.is_some() || self.units.is_some() || self.breed.is_some();
+        if let Some(zone) = &self.zone {
+            farm::zone(zone)?;
+        }
+        let mut barn = if changes {
+            Barn::found(&context.farm, context.now, &crate::clock::machine_zone_name())?
+        } else {
+            context.barn()?
+        };
+        let mut settings = barn.store.settings()?;
+        if changes {
+            settings.name = self.name.clone().unwrap_or(settings.name);
+            settings.zone = self.zone.clone().unwrap_or(settings.zone);
+            settings.breed = self.breed.clone().or(settings.breed);
+            settings.units = match self.units {
+                Some(Units::Metric) => UnitSystem::Metric,
+                Some(Units::Us) => UnitSystem::Us,
+                None => settings.units,
+            };
+            barn.store.save_settings(&settings)?;
+        }
+        let lines = [
+            ("name", settings.name.clone()),
+            ("zone", settings.zone.clone()),
+            ("units", if settings.units == UnitSystem::Us { "us" } else { "metric" }.to_owned()),
+            ("breed", settings.breed.clone().unwrap_or_default()),
+            ("boxes", barn.store.boxes()?.join(", ")),
+        ];
+        match self.format {
+            Format::Json => show::json(&settings)?,
+            Format::Csv => {
+                show::csv(
+                    &["setting", "value"],
+                    lines.iter().map(|(name, value)| vec![(*name).into(), show::guarded(value)]),
+                )?;
+            }
+            Format::Text => {
+                let mut out = show::out();
+                writeln!(out, "Farm in {}", context.farm.display())?;
+                for (name, value) in &lines {
+                    writeln!(out, "  {name:<6} {}", show::plain(value))?;
+                }
+                out.flush()?;
+            }
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+}

@@ -1,0 +1,87 @@
+//! What went wrong, in words: what happened, what was kept, what to do, and whose fault it is.
+//!
+//! Libraries return typed errors that carry a [`Remedy`]; this file alone turns them into words and an exit code: 1 when
+//! the user's data or words are wrong or her machine is in the way (a full disk, a folder that cannot be written), 2 when
+//! the fault is ours. Rules for the words: short sentences, readable without colour, no full stop after a single one.
+
+use std::fmt;
+
+use cowpath_core::remedy::Remedy;
+
+/// Data or words that only the user can mend.
+#[derive(Debug)]
+pub struct Trouble {
+    /// What happened.
+    pub what: String,
+    /// What was kept in spite of it.
+    pub kept: String,
+    /// What to do.
+    pub next: String,
+}
+
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.what)
+    }
+}
+
+impl std::error::Error for Trouble {}
+
+impl Remedy for Trouble {
+    fn kept(&self) -> String {
+        self.kept.clone()
+    }
+    fn next(&self) -> String {
+        self.next.clone()
+    }
+}
+
+/// A [`Trouble`] as an error, for `return Err(user(…))`.
+pub fn user(what: impl Into<String>, kept: impl Into<String>, next: impl Into<String>) -> anyhow::Error {
+    Trouble { what: what.into(), kept: kept.into(), next: next.into() }.into()
+}
+
+/// An error in words, for the terminal and for a page.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct InWords {
+    /// What happened.
+    pub what: String,
+    /// What was kept; empty where nothing could be lost.
+    pub kept: String,
+    /// What to do.
+    pub next: String,
+    /// Exit code: 1 the user's, 2 ours.
+    pub code: u8,
+}
+
+impl fmt::Display for InWords {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.what)?;
+        if !self.kept.is_empty() {
+            write!(f, "\nKept: {}", self.kept)?;
+        }
+        write!(f, "\nDo: {}", self.next)
+    }
+}
+
+/// Puts any error into words.
+pub fn in_words(error: &anyhow::Error) -> InWords {
+    for cause in error.chain() {
+        if let Some(trouble) = cause.downcast_ref::<Trouble>() {
+            return with_remedy(trouble, 1);
+        }
+        if let Some(trouble) = cause.downcast_ref::<cowpath_store::StoreError>() {
+            return with_remedy(trouble, if trouble.is_users() { 1 } else { 2 });
+        }
+    }
+    InWords {
+        what: format!("{error:#}"),
+        kept: "the farm's file was not changed by this".into(),
+        next: "this should not happen: run `cowpath check`, and report the sentence above".into(),
+        code: 2,
+    }
+}
+
+fn with_remedy<E: Remedy + fmt::Display>(error: &E, code: u8) -> InWords {
+    InWords { what: error.to_string(), kept: error.kept(), next: error.next(), code }
+}

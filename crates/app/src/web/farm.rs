@@ -1,0 +1,41 @@
+//! The farm's own answers, as the pages ask for them.
+
+use std::sync::Arc;
+
+use jiff::{Timestamp, tz::TimeZone};
+
+use super::{Answers, AskedCow, HerdRow};
+use crate::{
+    ask::{cow::Cow, live::Live, round::Round},
+    trouble,
+};
+
+impl Answers for Live {
+    fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>> {
+        Ok(Arc::clone(&self.seen(at)?.round))
+    }
+
+    fn cow(&self, asked: &AskedCow) -> anyhow::Result<Option<Cow>> {
+        Live::cow(self, &asked.animal, asked.instance, asked.from, asked.to, asked.at)
+    }
+
+    fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>> {
+        let seen = self.seen(None)?;
+        Ok(crate::ask::cowing::herd_list(&seen)
+            .into_iter()
+            .map(|(animal, place, stage_words, calls)| HerdRow { animal, place, stage_words, calls })
+            .collect())
+    }
+
+    fn farm_name(&self) -> String {
+        self.ways().map(|ways| ways.name).unwrap_or_default()
+    }
+
+    fn zone(&self) -> TimeZone {
+        self.ways().map(|ways| ways.zone).unwrap_or(TimeZone::UTC)
+    }
+
+    fn time(&self, word: &str) -> Result<Timestamp, String> {
+        Live::time(self, word).map_err(|error| trouble::in_words(&error).to_string())
+    }
+}

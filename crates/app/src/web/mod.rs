@@ -1,0 +1,116 @@
+//! The pages: Round, Cow and Herd, drawn on the server and whole without JavaScript.
+//!
+//! # What is here
+//! One file a page ([`round`], [`cow`], [`herd`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
+//! ([`lanes`]), what every request passes first ([`door`]), how a page leaves ([`page`]), what is said when something
+//! went wrong ([`trouble`]), and the style sheet and script ([`assets`]).
+//!
+//! # Not here
+//! Nothing is reckoned: the figures and sentences come from [`Answers`], and only pixels are worked out.
+
+mod address;
+mod api;
+mod assets;
+mod call;
+mod cow;
+mod door;
+mod farm;
+mod figure;
+mod herd;
+mod lanes;
+mod page;
+mod round;
+#[cfg(test)]
+mod tests;
+mod trouble;
+
+use std::{future::Future, net::SocketAddr, sync::Arc};
+
+use axum::{Router, extract::Request, middleware, routing::get};
+use jiff::{Timestamp, civil::Date, tz::TimeZone};
+use serde::Serialize;
+
+use crate::ask::{cow::Cow, round::Round};
+
+/// What the pages ask of the farm. The app's own type implements it; tests implement it with fixed data.
+///
+/// Every method may read the store and takes as long as that takes: it is called off the async threads.
+pub trait Answers: Send + Sync + 'static {
+    /// The round as it was known at `at`, or at the newest row's time.
+    fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>>;
+
+    /// One cow over a span of farm days, or `None` where the farm has never had a cow of that number.
+    fn cow(&self, asked: &AskedCow) -> anyhow::Result<Option<Cow>>;
+
+    /// Every cow that is in the herd now, in the order people look her up.
+    fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>>;
+
+    /// What the farm is called.
+    fn farm_name(&self) -> String;
+
+    /// The farm's time zone, in which the picture's times are written.
+    fn zone(&self) -> TimeZone;
+
+    /// Reads a time as a person wrote it, in the farm's zone; the error is a sentence for her.
+    fn time(&self, word: &str) -> Result<Timestamp, String>;
+}
+
+/// Which cow, over which days, as known when.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AskedCow {
+    /// Herd number or name, as the logs write it.
+    pub animal: String,
+    /// Which cow of that number, where it was used again: 0 the first. `None` is the one in the herd at the time.
+    pub instance: Option<u32>,
+    /// First farm day of the span; `None` leaves the span to the answer.
+    pub from: Option<Date>,
+    /// Last farm day of the span.
+    pub to: Option<Date>,
+    /// As known at this time; `None` is the newest row's.
+    pub at: Option<Timestamp>,
+}
+
+/// One cow in the list of the herd.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct HerdRow {
+    /// Herd number or name.
+    pub animal: String,
+    /// Where she is: `Pen 2`.
+    pub place: String,
+    /// What is known of her: `third lactation, day 87`.
+    pub stage_words: String,
+    /// Her calls in the newest round, each without her number: `left rear looks inflamed, 93 % sure`.
+    pub calls: Vec<String>,
+}
+
+/// The pages and the API over `answers`, for a server that listens at `listen`.
+pub fn router(answers: Arc<dyn Answers>, listen: SocketAddr) -> Router {
+    Router::new()
+        .route("/", get(round::show))
+        .route("/round", get(round::show))
+        .route("/herd", get(herd::show))
+        .route("/cow", get(cow::find))
+        .route("/cow/{animal}", get(cow::show))
+        .route("/api/round", get(api::round))
+        .route("/api/cow", get(api::find_cow))
+        .route("/api/cow/{animal}", get(api::cow))
+        .route("/api/herd", get(api::herd))
+        .route("/style.css", get(assets::style))
+        .route("/pages.js", get(assets::script))
+        .route("/icon.svg", get(assets::icon))
+        .fallback(trouble::no_such_page)
+        .method_not_allowed_fallback(trouble::only_read)
+        .layer(middleware::from_fn(move |request: Request, next| door::pass(listen, request, next)))
+        .with_state(answers)
+}
+
+/// Serves the pages until `shutdown` is done; requests under way are finished.
+pub async fn serve(
+    listener: tokio::net::TcpListener,
+    answers: Arc<dyn Answers>,
+    shutdown: impl Future<Output = ()> + Send + 'static,
+) -> anyhow::Result<()> {
+    let listen = listener.local_addr()?;
+    axum::serve(listener, router(answers, listen)).with_graceful_shutdown(shutdown).await?;
+    Ok(())
+}

@@ -1,0 +1,143 @@
+//! The Round page: who needs a person now, in the order one walks.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::{
+    extract::{Query, State, rejection::QueryRejection},
+    http::HeaderMap,
+    response::Response,
+};
+use jiff::Timestamp;
+use serde::Deserialize;
+
+use super::{
+    Answers, address,
+    call::{self, ShownCall},
+    page::{self, Frame},
+    trouble::Trouble,
+};
+use crate::ask::round::{NotJudged, Round};
+
+/// What the address of a round may ask.
+#[derive(Debug, Default, Deserialize)]
+pub struct RoundAsked {
+    /// The time, in words.
+    pub at: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "round.html")]
+struct RoundPage<'a> {
+    frame: Frame,
+    round: &'a Round,
+    at: Option<&'a str>,
+    places: Vec<(&'a str, Vec<ShownCall<'a>>)>,
+    not_judged: Vec<Unjudged<'a>>,
+    standing: Standing,
+}
+
+/// Cows that are not judged for the same reason.
+struct Unjudged<'a> {
+    why: &'a str,
+    cows: Vec<(&'a str, String)>,
+}
+
+/// What the page as a whole has to say.
+#[derive(PartialEq)]
+enum Standing {
+    /// No row was ever read.
+    NothingRead,
+    /// Cows are there, none could be judged.
+    NoneJudged,
+    /// Cows were judged and none needs a person.
+    NoCalls,
+    /// There are calls.
+    Calls,
+}
+
+/// The page.
+pub async fn show(
+    State(answers): State<Arc<dyn Answers>>,
+    headers: HeaderMap,
+    asked: Result<Query<RoundAsked>, QueryRejection>,
+) -> Response {
+    page::html(answers, headers, move |answers| {
+        let asked = words(asked)?;
+        let word = address::given(&asked.at);
+        let at = time(answers, word)?;
+        let round =
+            answers.round(at).map_err(|error| Trouble::unanswered("The round could not be made", &error))?;
+        draw(answers, &round, word)
+    })
+    .await
+}
+
+/// The words of the address, or what was wrong with them.
+pub fn words<T>(asked: Result<Query<T>, QueryRejection>) -> Result<T, Trouble> {
+    asked.map(|Query(asked)| asked).map_err(|error| {
+        Trouble::not_understood(
+            format!(
+                "The part of the address after the question mark was not understood: {}.",
+                error.body_text()
+            ),
+            "Follow a link of the page instead of writing the address by hand.",
+        )
+    })
+}
+
+/// The time a word names.
+pub fn time(answers: &dyn Answers, word: Option<&str>) -> Result<Option<Timestamp>, Trouble> {
+    word.map(|word| answers.time(word)).transpose().map_err(|why| {
+        Trouble::not_understood(
+            format!("{}.", why.trim_end_matches('.')),
+            "Write a day and a time of the farm's clock, as in 2026-03-02T05:30, or leave it out for the newest round.",
+        )
+    })
+}
+
+fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>) -> page::Drawn {
+    let zone = answers.zone();
+    let mut index = 0;
+    let mut places = Vec::with_capacity(round.places.len());
+    for place in &round.places {
+        let mut shown = Vec::with_capacity(place.calls.len());
+        for call in place.calls.iter().filter_map(|call| round.calls.get(*call)) {
+            shown.push(call::shown(call, index, at, &zone));
+            index += 1;
+        }
+        if !shown.is_empty() {
+            places.push((place.name.as_str(), shown));
+        }
+    }
+    page::fill(&RoundPage {
+        frame: Frame::of("round"),
+        round,
+        at,
+        places,
+        not_judged: by_reason(&round.quiet.not_judged, at),
+        standing: standing(round),
+    })
+}
+
+fn standing(round: &Round) -> Standing {
+    match (round.calls.is_empty(), round.quiet.cows, round.quiet.not_judged.is_empty()) {
+        (false, _, _) => Standing::Calls,
+        (true, 0, true) => Standing::NothingRead,
+        (true, 0, false) => Standing::NoneJudged,
+        (true, _, _) => Standing::NoCalls,
+    }
+}
+
+/// Forty cows with one reason are one line, not forty.
+fn by_reason<'a>(cows: &'a [NotJudged], at: Option<&str>) -> Vec<Unjudged<'a>> {
+    let mut groups: Vec<Unjudged<'a>> = Vec::new();
+    for cow in cows {
+        let shown = (cow.animal.as_str(), address::cow(&cow.animal, at));
+        match groups.iter_mut().find(|group| group.why == cow.why) {
+            Some(group) => group.cows.push(shown),
+            None => groups.push(Unjudged { why: &cow.why, cows: vec![shown] }),
+        }
+    }
+    groups
+}

@@ -1,0 +1,205 @@
+//! What is let in, what is said to the rest, and what every answer carries.
+
+use axum::{body::Body, http::Request};
+
+use super::{FixedFarm, get, send, whole};
+
+fn asked_of(host: &str) -> Request<Body> {
+    Request::get("/round").header("host", host).body(Body::empty()).unwrap()
+}
+
+#[tokio::test]
+async fn only_our_own_names_are_answered() {
+    for host in
+        ["localhost", "localhost:8423", "LOCALHOST", "127.0.0.1", "127.0.0.1:8423", "[::1]:8423", "127.8.8.8"]
+    {
+        assert_eq!(send(whole(), asked_of(host)).await.status, 200, "{host}");
+    }
+    for host in [
+        "example.com",
+        "example.com:8423",
+        "localhost.example.com",
+        "192.168.1.7",
+        "",
+        "localhost@evil",
+        "[::1",
+        "127.0.0.1.evil",
+    ] {
+        let page = send(whole(), asked_of(host)).await;
+        assert_eq!(page.status, 421, "{host}");
+        assert!(page.text.contains("What was kept"), "{host}");
+        assert!(!page.text.contains("inflamed"), "{host}");
+    }
+    let nobody = Request::get("/round").body(Body::empty()).unwrap();
+    assert_eq!(send(whole(), nobody).await.status, 421);
+    let two = Request::get("/round")
+        .header("host", "localhost")
+        .header("host", "evil")
+        .body(Body::empty())
+        .unwrap();
+    assert_eq!(send(whole(), two).await.status, 421);
+}
+
+#[tokio::test]
+async fn a_farm_served_to_its_network_takes_addresses_and_no_names() {
+    use tower::ServiceExt;
+    let open = "0.0.0.0:8423".parse().unwrap();
+    for (host, status) in [("192.168.1.7:8423", 200), ("10.0.0.2", 200), ("evil.example:8423", 421)] {
+        let router = crate::web::router(std::sync::Arc::new(whole()), open);
+        assert_eq!(router.oneshot(asked_of(host)).await.unwrap().status(), status, "{host}");
+    }
+}
+
+#[tokio::test]
+async fn every_answer_forbids_foreign_scripts_and_frames() {
+    for address in ["/", "/herd", "/cow/214", "/nowhere", "/style.css", "/api/round", "/api/nowhere"] {
+        let page = get(whole(), address).await;
+        let policy = page.headers["content-security-policy"].to_str().unwrap();
+        assert!(policy.starts_with("default-src 'none'"), "{address}");
+        assert!(!policy.contains("unsafe"), "{address}");
+        assert_eq!(page.headers["x-content-type-options"], "nosniff", "{address}");
+        assert_eq!(page.headers["x-frame-options"], "DENY", "{address}");
+        // What the policy forbids the pages must not need.
+        if page.headers["content-type"] == "text/html; charset=utf-8" {
+            assert!(
+                !page.text.contains("<style")
+                    && !page.text.contains(" style=")
+                    && !page.text.contains(" onclick=")
+            );
+        }
+    }
+}
+
+#[tokio::test]
+async fn other_methods_and_large_bodies_are_turned_away() {
+    for method in ["POST", "PUT", "DELETE", "PATCH"] {
+        let request = Request::builder()
+            .method(method)
+            .uri("/round")
+            .header("host", "localhost")
+            .body(Body::empty())
+            .unwrap();
+        let page = send(whole(), request).await;
+        assert_eq!(page.status, 405);
+        assert_eq!(page.headers["allow"], "GET, HEAD");
+        assert!(page.text.contains("nothing was changed"));
+    }
+    for length in ["65537", "99999999999999999999999", "-1", "many"] {
+        let request = Request::post("/round")
+            .header("host", "localhost")
+            .header("content-length", length)
+            .body(Body::empty())
+            .unwrap();
+        let page = send(whole(), request).await;
+        assert_eq!(page.status, 413, "{length}");
+        assert!(page.text.contains("cowpath import"));
+    }
+    let long = format!("/cow/{}", "x".repeat(5000));
+    assert_eq!(get(whole(), &long).await.status, 414);
+}
+
+#[tokio::test]
+async fn head_answers_like_get_without_the_page() {
+    let head = Request::head("/round").header("host", "localhost").body(Body::empty()).unwrap();
+    let head = send(whole(), head).await;
+    let page = get(whole(), "/round").await;
+    assert_eq!(head.status, 200);
+    assert_eq!(head.text, "");
+    assert_eq!(head.headers["etag"], page.headers["etag"]);
+}
+
+#[tokio::test]
+async fn a_page_that_has_not_changed_is_not_sent_again() {
+    let first = get(whole(), "/round").await;
+    let mark = first.headers["etag"].to_str().unwrap().to_owned();
+    assert_eq!(first.headers["cache-control"], "private, no-cache");
+    let again =
+        Request::get("/round").header("host", "localhost").header("if-none-match", &mark).body(Body::empty());
+    let again = send(whole(), again.unwrap()).await;
+    assert_eq!((again.status.as_u16(), again.text.as_str()), (304, ""));
+    let mut changed = super::farm::full();
+    changed.calls[0].why.push_str(" Seen again.");
+    let request =
+        Request::get("/round").header("host", "localhost").header("if-none-match", &mark).body(Body::empty());
+    assert_eq!(send(FixedFarm::of(changed), request.unwrap()).await.status, 200);
+}
+
+#[tokio::test]
+async fn style_and_script_are_kept_for_good_under_their_own_mark() {
+    let page = get(whole(), "/round").await.text;
+    for (before, name) in [("href=\"", "/style.css"), ("src=\"", "/pages.js")] {
+        let from = page.find(&format!("{before}{name}?v=")).unwrap() + before.len();
+        let link = &page[from..from + page[from..].find('"').unwrap()];
+        let file = get(whole(), link).await;
+        assert_eq!(file.status, 200);
+        assert!(file.headers["cache-control"].to_str().unwrap().contains("immutable"), "{link}");
+        assert_eq!(get(whole(), name).await.headers["cache-control"], "no-cache");
+    }
+}
+
+#[tokio::test]
+async fn words_that_are_not_understood_say_what_to_write() {
+    for (address, says) in [
+        ("/round?at=yesterday-ish", "2026-03-02T05:30"),
+        ("/api/round?at=%3Cscript%3E", "2026-03-02T05:30"),
+        ("/cow/214?from=2026-02-30", "is not a day of the calendar"),
+        ("/cow/214?from=2026-03-02&to=2026-03-01", "before it begins"),
+        ("/cow/214?instance=two", "whole number"),
+        ("/round?at=%FF&at=2", "was not understood"),
+    ] {
+        let page = get(whole(), address).await;
+        assert_eq!(page.status, 400, "{address}");
+        assert!(page.text.contains(says), "{address}: {}", page.text);
+        assert!(address.starts_with("/api") || !page.text.contains("<script>"), "{address}");
+    }
+}
+
+#[tokio::test]
+async fn a_store_that_fails_is_our_fault_and_nothing_is_lost() {
+    let broken = FixedFarm { broken: Some("the farm's file is locked"), ..whole() };
+    let page = get(broken, "/round").await;
+    assert_eq!(page.status, 500);
+    assert!(page.text.contains("The program says: the farm&#39;s file is locked."));
+    assert!(page.text.contains("cowpath check"));
+}
+
+#[tokio::test]
+async fn addresses_that_lead_nowhere_lead_on() {
+    for address in ["/nowhere", "/cow/214/more", "/..", "/round/", "/static/../../etc/passwd"] {
+        let page = get(whole(), address).await;
+        assert_eq!(page.status, 404, "{address}");
+        assert!(page.text.contains("href=\"/round\""), "{address}");
+    }
+    assert_eq!(get(whole(), "/api/nowhere").await.headers["content-type"], "application/json");
+}
+
+#[tokio::test]
+async fn an_answer_that_stops_short_is_a_page_too() {
+    let broken = FixedFarm { broken: Some("panic"), ..whole() };
+    let page = get(broken, "/round").await;
+    assert_eq!(page.status, 500);
+    assert!(page.text.contains("What was kept"));
+}
+
+#[tokio::test]
+async fn pages_are_sent_small_to_whoever_can_unpack() {
+    use std::io::Read;
+    let request =
+        Request::get("/round").header("host", "localhost").header("accept-encoding", "br;q=1, gzip;q=0.8");
+    use tower::ServiceExt;
+    let router = crate::web::router(std::sync::Arc::new(whole()), super::listen());
+    let response = router.oneshot(request.body(Body::empty()).unwrap()).await.unwrap();
+    assert_eq!(response.headers()["content-encoding"], "gzip");
+    assert_eq!(response.headers()["vary"], "accept-encoding");
+    let packed = axum::body::to_bytes(response.into_body(), usize::MAX).await.unwrap();
+    let mut text = String::new();
+    flate2::read::GzDecoder::new(&packed[..]).read_to_string(&mut text).unwrap();
+    let plain = get(whole(), "/round").await;
+    assert_eq!(text, plain.text);
+    assert!(packed.len() * 4 < text.len(), "{} of {} bytes", packed.len(), text.len());
+    assert!(!plain.headers.contains_key("content-encoding"));
+    let refused = Request::get("/round").header("host", "localhost").header("accept-encoding", "gzip;q=0");
+    assert!(
+        !send(whole(), refused.body(Body::empty()).unwrap()).await.headers.contains_key("content-encoding")
+    );
+}

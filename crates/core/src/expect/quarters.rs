@@ -1,0 +1,120 @@
+//! Does one quarter give less than its part, whatever the cow gives?
+//!
+//! # Equation
+//! u_i = ln milk_i − habit_i − cup_i,   common = median of u,   gap_i = u_i − common
+//! The common part is the cow's; a median leaves it where it was when one quarter falls, so the others are not blamed and
+//! nor is a quarter when the whole cow falls. Two quarters give a mean, one gives nothing. A quarter that is not milked
+//! has no reading and no expectation: cows with three quarters are normal cows.
+//! The share expected of a quarter, %, is its observed share · e^(−gap): what it would be beside the others as they are.
+
+use super::cow::Cow;
+use super::parameters::Parameters;
+use super::split::BoxState;
+use super::{Departure, Signal};
+use crate::herd::Quarter;
+use crate::tables::QuarterVisit;
+
+/// Least milk a quarter must have given to say something of its share, kg.
+const LEAST_KG: f64 = 0.05;
+/// Noise of the common part beside that of one quarter, as variance.
+const COMMON_NOISE: f64 = 0.35;
+
+/// Learns the quarters of a milking that was milked out; departures into `out` once `judged`.
+#[allow(clippy::too_many_arguments)]
+pub(crate) fn quarters(
+    p: &Parameters,
+    cow: &mut Cow,
+    readings: &[QuarterVisit; 4],
+    interval_h: Option<f64>,
+    own_box: Option<&mut BoxState>,
+    at_ms: i64,
+    judged: bool,
+    out: &mut Vec<Departure>,
+) {
+    let mut log_kg = [None; 4];
+    for (own, reading) in log_kg.iter_mut().zip(readings) {
+        *own = reading.milk_kg.filter(|&kg| LEAST_KG <= kg && reading.kicked != Some(true)).map(f64::ln);
+    }
+    if log_kg.iter().flatten().count() < 2 {
+        return;
+    }
+    let cups = own_box.as_ref().map(|own| own.cup_milk);
+    let cup = |i: usize| cups.map_or(0.0, |cups| cups[i].mean);
+    let cup_var = |i: usize| cups.map_or(0.0, |cups| cups[i].var);
+    let episode = cow.episode.is_some();
+    let baseline = [0, 1, 2, 3].map(|i: usize| cow.share[i].baseline(episode));
+    let against = |habit: &dyn Fn(usize) -> f64| -> [Option<f64>; 4] {
+        let mut beside = [None; 4];
+        for i in 0..4 {
+            beside[i] = log_kg[i].map(|log| log - habit(i) - cup(i));
+        }
+        let common = median(&beside);
+        beside.map(|own| own.map(|own| own - common))
+    };
+    let held_gaps = against(&|i| baseline[i].0);
+    let live_gaps = against(&|i| cow.share[i].mean);
+    let short = |hours: f64| 1.0 + (p.short_h / hours.max(0.3)).powi(2);
+    let noise_var = p.share.noise_sd.powi(2) * short(interval_h.unwrap_or(10.0)) / short(10.0);
+    let total_kg: f64 = (0..4).filter_map(|i| log_kg[i].map(|log| (log - cup(i)).exp())).sum();
+    let mut moved = [0.0; 4];
+    if let Some(own_box) = own_box {
+        for i in 0..4 {
+            let Some(gap) = live_gaps[i] else { continue };
+            let total = cow.share[i].var + cup_var(i) + noise_var * (1.0 + COMMON_NOISE);
+            let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+            let effect = &mut own_box.cup_milk[i];
+            let before = effect.mean;
+            effect.learn(gap, total / weight);
+            moved[i] = effect.mean - before;
+        }
+    }
+    for i in 0..4 {
+        let (Some(live), Some(held), Some(log)) = (live_gaps[i], held_gaps[i], log_kg[i]) else { continue };
+        let line = &mut cow.share[i];
+        let other_var = noise_var * (1.0 + COMMON_NOISE) + cup_var(i);
+        let sd = (baseline[i].1 + other_var).sqrt();
+        let known = 2 <= line.seen;
+        let gap = held - moved[i];
+        line.learn(live - moved[i], other_var, p.tail_df);
+        if !known {
+            line.accept(at_ms);
+            continue;
+        }
+        line.weigh(gap / sd, episode, at_ms);
+        if judged {
+            let observed = 100.0 * (log - cup(i)).exp() / total_kg;
+            let expected = observed * (-gap).exp();
+            out.push(Departure {
+                signal: Signal::QuarterMilk,
+                quarter: Some(Quarter::ALL[i]),
+                observed,
+                expected,
+                low95: expected * (-1.96 * sd).exp(),
+                high95: expected * (1.96 * sd).exp(),
+                z: gap / sd,
+                gap,
+                noise_sd: other_var.sqrt(),
+            });
+        }
+    }
+}
+
+/// Median of what is there; 0 for nothing.
+fn median(values: &[Option<f64>; 4]) -> f64 {
+    let mut sorted = [0.0; 4];
+    let mut count = 0;
+    for value in values.iter().flatten() {
+        let mut place = count;
+        while 0 < place && *value < sorted[place - 1] {
+            sorted[place] = sorted[place - 1];
+            place -= 1;
+        }
+        sorted[place] = *value;
+        count += 1;
+    }
+    match count {
+        0 => 0.0,
+        odd if odd % 2 == 1 => sorted[odd / 2],
+        even => 0.5 * (sorted[even / 2 - 1] + sorted[even / 2]),
+    }
+}

@@ -1,0 +1,308 @@
+//! A plain table from its first byte to its last: each record a row or an issue.
+
+use std::io::Read;
+
+use cowpath_core::tables::{Cell, Table};
+
+use crate::issue::{Issue, IssueKind, Wrong, as_text, shown};
+use crate::order::{Choice, Held, Order};
+use crate::records::{Cells, Found, Records};
+use crate::row::{self, Refused, Typed, trimmed};
+use crate::sniff::{self, Plan};
+use crate::stream;
+use crate::time::Clock;
+use crate::trouble::{ReadError, Unreadable};
+use crate::{Counts, Progress, Reading, Sink};
+
+/// Rows between two words of progress.
+const ROWS_A_WORD: u64 = 8192;
+
+/// See [`crate::read_from`].
+pub(crate) fn read<S: Sink>(
+    source: impl Read,
+    of_bytes: Option<u64>,
+    reading: &Reading,
+    sink: &mut S,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Counts, ReadError<S::Error>> {
+    let text = stream::open(source, reading.most_unpacked_bytes)?;
+    let (form, taken) = (text.form, text.taken);
+    let mut records = Records::new(text.bytes, reading.longest_line);
+    let plan = sniff::plan(header(&mut records, form, reading)?)?;
+    let cells = plan.header.len();
+    let mut rows = Rows {
+        counts: Counts { table: plan.table.name, rows_read: 0, rows_refused: 0 },
+        plan,
+        header_line: records.line(),
+        clock: Clock::new(reading.zone.clone()),
+        now_ms: reading.now.as_millisecond(),
+        row: Vec::new(),
+        order: Order::new(),
+        again: Cells::default(),
+        sink,
+    };
+    rows.begin().map_err(ReadError::Sink)?;
+    loop {
+        let found = records.next(Some(cells)).map_err(|why| stream::trouble_of(why, form))?;
+        let line = records.line();
+        match found {
+            Found::End => break,
+            Found::Record => rows.record(line, (&records.cells, records.text(), records.is_cut())),
+            Found::BadQuote => rows.refuse(
+                line,
+                Some(as_text(records.text())),
+                None,
+                Wrong::new(
+                    "its quotation marks are not in order: one is opened and not closed, or closed within a cell",
+                    "close it, or write a quotation mark that belongs to the text twice, within quotation marks; mend it on the Records page",
+                ),
+            ),
+            Found::TooLong(bytes) => rows.refuse(
+                line,
+                Some(format!("{}… (shortened: the line has {bytes} bytes)", as_text(records.text()))),
+                None,
+                Wrong::new(
+                    format!("the line has {bytes} bytes, more than the {} that a row may have", reading.longest_line),
+                    "look at this line in the file: it may have lost its line ends, or the file was damaged; only its beginning is kept",
+                ),
+            ),
+        }
+        .map_err(ReadError::Sink)?;
+        if rows.counts.rows_read.is_multiple_of(ROWS_A_WORD) {
+            progress(Progress { rows: rows.counts.rows_read, bytes: taken.get(), of_bytes });
+        }
+    }
+    rows.settle(None).map_err(ReadError::Sink)?;
+    progress(Progress { rows: rows.counts.rows_read, bytes: taken.get(), of_bytes });
+    Ok(rows.counts)
+}
+
+/// See [`crate::which_table`].
+pub(crate) fn which(source: impl Read, reading: &Reading) -> Result<&'static Table, Unreadable> {
+    let text = stream::open(source, reading.most_unpacked_bytes)?;
+    let mut records = Records::new(text.bytes, reading.longest_line);
+    Ok(sniff::plan(header(&mut records, text.form, reading)?)?.table)
+}
+
+/// The words of the first line that is not blank.
+fn header<R: Read>(
+    records: &mut Records<R>,
+    form: Option<&'static str>,
+    reading: &Reading,
+) -> Result<Vec<String>, Unreadable> {
+    loop {
+        match records.next(None).map_err(|why| stream::trouble_of(why, form))? {
+            Found::End => return Err(Unreadable::Empty),
+            Found::TooLong(_) if records.text().contains(&0) => return Err(Unreadable::NotText),
+            Found::TooLong(_) => return Err(Unreadable::HeaderTooLong { longest: reading.longest_line }),
+            Found::BadQuote => return Err(Unreadable::HeaderQuote),
+            Found::Record => {
+                let text = records.text();
+                if text.contains(&0) {
+                    return Err(Unreadable::NotText);
+                }
+                // Some spreadsheets name the separator before the header.
+                if text.trim_ascii().is_empty() || text.trim_ascii().eq_ignore_ascii_case(b"sep=,") {
+                    continue;
+                }
+                let words = (0..records.cells.count()).map(|at| trimmed(records.cells.of(text, at)));
+                return Ok(words.map(as_text).collect());
+            }
+        }
+    }
+}
+
+/// Everything between a record and the sink.
+struct Rows<'a, S> {
+    plan: Plan,
+    header_line: u64,
+    clock: Clock,
+    now_ms: i64,
+    row: Vec<Cell>,
+    order: Order,
+    again: Cells,
+    counts: Counts,
+    sink: &'a mut S,
+}
+
+impl<S: Sink> Rows<'_, S> {
+    fn begin(&mut self) -> Result<(), S::Error> {
+        self.sink.table(self.plan.table, &self.plan.header)?;
+        for &source in &self.plan.unused {
+            let word = &self.plan.header[source];
+            let (reason, column) = if word.is_empty() {
+                (format!("column {} has no name", source + 1), None)
+            } else {
+                (format!("not a column of `{}`", self.plan.table.name), Some(shown(word.as_bytes())))
+            };
+            self.sink.issue(Issue {
+                line: Some(self.header_line),
+                column,
+                value: None,
+                reason,
+                remedy:
+                    "nothing, if you can do without it; else rename it, or say in a column map what it is"
+                        .into(),
+                kind: IssueKind::ColumnNotUsed,
+                raw: None,
+            })?;
+        }
+        Ok(())
+    }
+
+    #[inline]
+    fn record(&mut self, line: u64, record: (&Cells, &[u8], bool)) -> Result<(), S::Error> {
+        match row::read(&self.plan, &mut self.clock, self.now_ms, record, Choice::Open, &mut self.row) {
+            Typed::Row { order_ms, fitted } => {
+                if let Some(ms) = order_ms {
+                    if self.order.waits() {
+                        // The rows that waited come first; this one is read again into the cells they used.
+                        self.settle(Some(ms))?;
+                        row::read(
+                            &self.plan,
+                            &mut self.clock,
+                            self.now_ms,
+                            record,
+                            Choice::Open,
+                            &mut self.row,
+                        );
+                    }
+                    self.order.passed(ms);
+                }
+                if let Some(source) = fitted {
+                    self.note_fitted(line, record, source)?;
+                }
+                self.counts.rows_read += 1;
+                self.sink.row(line, &mut self.row)
+            }
+            Typed::Waits(twice) => {
+                if !self.order.same_fold(twice) {
+                    self.settle(Some(twice.first))?;
+                }
+                if !self.order.hold(line, record.1, twice) {
+                    self.refuse_held()?;
+                }
+                Ok(())
+            }
+            Typed::Blank => Ok(()),
+            Typed::Refused(refused) => self.refuse_record(line, (record.0, record.1), refused),
+        }
+    }
+
+    /// Reads the rows that waited, now that the next certain time is known.
+    fn settle(&mut self, next_ms: Option<i64>) -> Result<(), S::Error> {
+        let held = self.order.settle(next_ms);
+        self.order.fold_is_over();
+        self.note_decided(&held)?;
+        self.read_held(held)
+    }
+
+    /// No room for more of them.
+    fn refuse_held(&mut self) -> Result<(), S::Error> {
+        let held = self.order.settle(None);
+        self.read_held(held)
+    }
+
+    fn read_held(&mut self, held: Vec<(Held, Choice)>) -> Result<(), S::Error> {
+        let mut cells = std::mem::take(&mut self.again);
+        let wanted = Some(self.plan.header.len());
+        for (held, choice) in held {
+            cells.scan(&held.text, true, wanted);
+            let record = (&cells, held.text.as_slice(), false);
+            match row::read(&self.plan, &mut self.clock, self.now_ms, record, choice, &mut self.row) {
+                Typed::Refused(refused) => self.refuse_record(held.line, (&cells, &held.text), refused)?,
+                _ => {
+                    self.counts.rows_read += 1;
+                    self.sink.row(held.line, &mut self.row)?;
+                }
+            }
+        }
+        self.again = cells;
+        Ok(())
+    }
+
+    fn note_decided(&mut self, held: &[(Held, Choice)]) -> Result<(), S::Error> {
+        let (Some((first, before)), Some((last, _))) = (held.first(), held.last()) else { return Ok(()) };
+        let Some((changed, _)) = held.iter().find(|(_, choice)| choice != before) else { return Ok(()) };
+        let (one, other) = match before {
+            Choice::First => ("before", "after"),
+            _ => ("after", "before"),
+        };
+        let reason = format!(
+            "the wall times of lines {} to {} came twice, as the clock was set back; all rows are in order of time, so \
+             those up to line {} were read as {one} the change and those from line {} on as {other} it",
+            first.line,
+            last.line,
+            changed.line - 1,
+            changed.line
+        );
+        let source =
+            self.plan.used.iter().find(|used| Some(used.target) == self.plan.order).map(|used| used.source);
+        self.note(first.line, source, None, reason)
+    }
+
+    fn note_fitted(
+        &mut self,
+        line: u64,
+        (cells, text, _): (&Cells, &[u8], bool),
+        source: usize,
+    ) -> Result<(), S::Error> {
+        let value = shown(trimmed(cells.of(text, source)));
+        let reason = "this wall time came twice, as the clock was set back; it was read as the one that fits the other times of the row";
+        self.note(line, Some(source), Some(value), reason.to_owned())
+    }
+
+    fn note(
+        &mut self,
+        line: u64,
+        source: Option<usize>,
+        value: Option<String>,
+        reason: String,
+    ) -> Result<(), S::Error> {
+        self.sink.issue(Issue {
+            line: Some(line),
+            column: source.map(|source| self.plan.header[source].clone()),
+            value,
+            reason,
+            remedy:
+                "nothing, if that is right; else write these times with their offset and read the file again"
+                    .into(),
+            kind: IssueKind::Note,
+            raw: None,
+        })
+    }
+
+    fn refuse_record(
+        &mut self,
+        line: u64,
+        (cells, text): (&Cells, &[u8]),
+        refused: Refused,
+    ) -> Result<(), S::Error> {
+        let about = refused.source.map(|source| {
+            let value = trimmed(cells.of(text, source));
+            (self.plan.header[source].clone(), (!value.is_empty()).then(|| shown(value)))
+        });
+        self.refuse(line, Some(as_text(text)), about, refused.wrong)
+    }
+
+    fn refuse(
+        &mut self,
+        line: u64,
+        raw: Option<String>,
+        about: Option<(String, Option<String>)>,
+        wrong: Wrong,
+    ) -> Result<(), S::Error> {
+        self.counts.rows_read += 1;
+        self.counts.rows_refused += 1;
+        let (column, value) = about.map_or((None, None), |(column, value)| (Some(column), value));
+        self.sink.issue(Issue {
+            line: Some(line),
+            column,
+            value,
+            reason: wrong.reason,
+            remedy: wrong.remedy,
+            kind: IssueKind::RowRefused,
+            raw,
+        })
+    }
+}

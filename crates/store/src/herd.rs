@@ -1,0 +1,200 @@
+//! Who and where: herd numbers, boxes, the herd list, events, and rows of any table as cells.
+
+use std::{collections::BTreeMap, ops::Range};
+
+use cowpath_core::{
+    herd::{AnimalRow, EventRow, Quarter},
+    tables::{Cell, Table, table},
+};
+use jiff::Timestamp;
+use rusqlite::{params_from_iter, types::Value};
+
+use crate::{
+    cells,
+    error::{Result, StoreError},
+    farm::Farm,
+    layout::{Kept, Layout},
+    names,
+};
+
+/// Longest bin of movement, ms; longer ones are refused.
+const LONGEST_BIN_MS: i64 = 86_400_000;
+
+impl Farm {
+    /// Every herd number that occurs in any row, in the order of its bytes.
+    pub fn numbers(&self) -> Result<Vec<String>> {
+        names::sorted(&self.connection, "animal_name")
+    }
+
+    /// Every box that occurs in any row, in the order of its bytes; a `BoxKey` is the place in this list.
+    pub fn boxes(&self) -> Result<Vec<String>> {
+        let boxes = names::sorted(&self.connection, "box_name")?;
+        let most = usize::from(u16::MAX);
+        if most < boxes.len() {
+            return Err(StoreError::TooMany { what: "boxes", most });
+        }
+        Ok(boxes)
+    }
+
+    /// Rows of the herd list.
+    pub fn animal_rows(&self) -> Result<Vec<AnimalRow>> {
+        let mut animals = Vec::new();
+        self.each_row("animals", None, None, &mut |row| {
+            animals.push(AnimalRow {
+                animal: cell_text(&row[0]).unwrap_or_default(),
+                official_id: cell_text(&row[1]),
+                born_on: cell_date(&row[2]),
+                breed: cell_text(&row[3]),
+                parity: row[4].number().map(|parity| parity as u8),
+                calved_on: cell_date(&row[5]),
+                pen: cell_text(&row[6]),
+            });
+        })?;
+        Ok(animals)
+    }
+
+    /// All events, in order of time.
+    pub fn event_rows(&self) -> Result<Vec<EventRow>> {
+        self.events(None)
+    }
+
+    /// The events of one herd number, in order of time.
+    pub fn event_rows_of(&self, animal: &str) -> Result<Vec<EventRow>> {
+        self.events(Some(animal))
+    }
+
+    fn events(&self, animal: Option<&str>) -> Result<Vec<EventRow>> {
+        let mut events = Vec::new();
+        self.each_row("events", None, animal, &mut |row| {
+            let Some(at) = row[1].time() else { return };
+            events.push(EventRow {
+                animal: cell_text(&row[0]).unwrap_or_default(),
+                at,
+                kind: cell_text(&row[2]).unwrap_or_default(),
+                quarter: row[3].text().and_then(Quarter::from_code),
+                detail: cell_text(&row[4]),
+                value: row[5].number(),
+                until: row[7].time(),
+                note: cell_text(&row[9]),
+            });
+        })?;
+        Ok(events)
+    }
+
+    /// Rows of any table as cells in the table's order, in order of time (where it has one) and key, over a span of the
+    /// table's time `[from, to)` and of one herd number if asked for. Of visits those that stand. For days (`recordings`)
+    /// the span is of days in Greenwich that begin in it.
+    pub fn rows(
+        &self,
+        table: &'static Table,
+        span: Option<Range<Timestamp>>,
+        animal: Option<&str>,
+    ) -> Result<Vec<Vec<Cell>>> {
+        let mut rows = Vec::new();
+        self.each_row(table.name, span, animal, &mut |row| rows.push(row))?;
+        Ok(rows)
+    }
+
+    fn each_row(
+        &self,
+        name: &str,
+        span: Option<Range<Timestamp>>,
+        animal: Option<&str>,
+        take: &mut dyn FnMut(Vec<Cell>),
+    ) -> Result<()> {
+        let Some(table) = table(name) else { return Ok(()) };
+        let layout = Layout::of(table);
+        let mut conditions = Vec::new();
+        let mut values: Vec<Value> = Vec::new();
+        let time = layout.time_column();
+        if let (Some(span), Some(column)) = (span, time) {
+            let is_day = table.index(column).is_some_and(|place| layout.kept[place] == Kept::Date);
+            for (end, sign) in [(span.start, ">="), (span.end, "<")] {
+                values.push(if is_day {
+                    Value::Text(jiff::tz::TimeZone::UTC.to_datetime(end).date().to_string())
+                } else {
+                    Value::Integer(end.as_millisecond())
+                });
+                conditions.push(format!("own.\"{column}\" {sign} ?{}", values.len()));
+            }
+        }
+        if let (Some(animal), Some(_)) = (animal, table.index("animal")) {
+            values.push(Value::Text(animal.to_owned()));
+            conditions
+                .push(format!("own.animal = (SELECT id FROM animal_name WHERE name = ?{})", values.len()));
+        }
+        if layout.stands {
+            conditions.push("own.stands = 1".into());
+        }
+        let mut select = format!("SELECT {} FROM {} AS own", layout.columns(), layout.sql_name);
+        if !conditions.is_empty() {
+            select += &format!(" WHERE {}", conditions.join(" AND "));
+        }
+        // By name and not by id: ids tell in which order files were read.
+        let by = time.iter().map(|column| format!("own.\"{column}\"")).chain(
+            layout
+                .key
+                .iter()
+                .filter(|place| Some(table.columns[**place].name) != time)
+                .map(|place| (place + 1).to_string()),
+        );
+        select += &format!(" ORDER BY {}", by.collect::<Vec<_>>().join(", "));
+        let mut statement = self.connection.prepare(&select)?;
+        let mut rows = statement.query(params_from_iter(values))?;
+        while let Some(row) = rows.next()? {
+            take(cells::read(row, 0, &layout)?);
+        }
+        Ok(())
+    }
+
+    /// Time of the newest row: the end of a visit, of a bin, of a box's state, or the time of an event or pickup.
+    pub fn last_row_at(&self) -> Result<Option<Timestamp>> {
+        let last: Option<i64> = self.connection.query_row(
+            "SELECT max(at) FROM (
+                SELECT max(ended_at) AS at FROM visits
+                    WHERE stands = 1 AND started_at >= (SELECT max(started_at) FROM visits WHERE stands = 1) - ?1
+                UNION ALL SELECT max(\"from\" + CAST(minutes * 60000 AS INTEGER)) FROM movement
+                    WHERE \"from\" >= (SELECT max(\"from\") FROM movement) - ?2
+                UNION ALL SELECT max(at) FROM events
+                UNION ALL SELECT max(\"to\") FROM box_states
+                UNION ALL SELECT max(collected_at) FROM pickups)",
+            [crate::overlap::LONGEST_MS, LONGEST_BIN_MS],
+            |row| row.get(0),
+        )?;
+        last.map(|at| cells::instant(at, "the newest row")).transpose()
+    }
+
+    /// Time of the oldest row: the start of a visit, bin or box's state, or the time of a pickup. Events are left out:
+    /// a calving years before the first log does not make the logs older.
+    pub fn first_row_at(&self) -> Result<Option<Timestamp>> {
+        let first: Option<i64> = self.connection.query_row(
+            "SELECT min(at) FROM (
+                SELECT min(started_at) AS at FROM visits WHERE stands = 1
+                UNION ALL SELECT min(\"from\") FROM movement
+                UNION ALL SELECT min(\"from\") FROM box_states
+                UNION ALL SELECT min(collected_at) FROM pickups)",
+            [],
+            |row| row.get(0),
+        )?;
+        first.map(|at| cells::instant(at, "the oldest row")).transpose()
+    }
+
+    /// Rows kept of each table, by its name; of visits also those set aside.
+    pub fn row_counts(&self) -> Result<BTreeMap<&'static str, u64>> {
+        let mut counts = BTreeMap::new();
+        for table in cowpath_core::tables::TABLES {
+            let select = format!("SELECT count(*) FROM {}", Layout::of(table).sql_name);
+            let rows: i64 = self.connection.query_row(&select, [], |row| row.get(0))?;
+            counts.insert(table.name, rows.unsigned_abs());
+        }
+        Ok(counts)
+    }
+}
+
+fn cell_text(cell: &Cell) -> Option<String> {
+    cell.text().map(str::to_owned)
+}
+
+fn cell_date(cell: &Cell) -> Option<jiff::civil::Date> {
+    if let Cell::Date(day) = cell { Some(*day) } else { None }
+}

@@ -1,0 +1,197 @@
+//! Visits out of the file, in order of time: the whole herd's, streamed, or one cow's.
+//!
+//! The file holds visits in order of time, so that the herd's whole log is read front to back; a cow's own visits are
+//! found by an index. Only columns that some batch ever filled are asked for: a log without scales costs no weights.
+
+use std::ops::{ControlFlow, Range};
+
+use cowpath_core::{
+    herd::{BoxKey, LifeKey},
+    tables::{Destination, Outcome, QuarterVisit, TABLES, Table, Visit},
+};
+use jiff::Timestamp;
+use rusqlite::{Row, params, types::ValueRef};
+
+use crate::{
+    cells::instant,
+    error::{Result, StoreError},
+    farm::Farm,
+    names,
+};
+
+/// What is called with each visit: the place of her herd number in [`Farm::numbers`], and the visit. Its `life` is
+/// `LifeKey(u32::MAX)`: whose life it is, the herd list tells and not the file.
+pub type EachVisit<'f> = dyn FnMut(u32, &Visit) -> ControlFlow<()> + 'f;
+
+/// Columns the milk model reads; places in the table.
+const MILKING_COLUMNS: Range<usize> = 2..31;
+/// Columns left out of them: seconds and flows of the quarters.
+const MILKING_LEAVES: Range<usize> = 11..23;
+
+const COLUMNS: usize = 45;
+/// A column that is not asked for.
+const ABSENT: usize = usize::MAX;
+
+/// Which columns are asked for, and where each of them stands in the answer.
+struct Wanted {
+    sql: String,
+    place: [usize; COLUMNS],
+}
+
+impl Farm {
+    /// All standing visits that began in `[start, end)`, in order of start, then herd number, then box. Memory does not
+    /// grow with their number.
+    pub fn visits(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
+        self.stream(span, &self.wanted(|_| true)?, each)
+    }
+
+    /// Like [`Farm::visits`], with the columns of the milk model only: times, outcome, milk of udder and quarters,
+    /// conductivity, kicks. The others are `None`.
+    pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
+        let wanted = |column| MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column);
+        self.stream(span, &self.wanted(wanted)?, each)
+    }
+
+    /// One cow's standing visits that began in `[start, end)`, in order of start, then box.
+    pub fn visits_of(&self, animal: &str, span: Range<Timestamp>) -> Result<Vec<Visit>> {
+        let wanted = self.wanted(|_| true)?;
+        let boxes = names::places(&self.connection, "box_name")?;
+        let select = format!(
+            "SELECT animal, box, {} FROM visits INDEXED BY visits_by_cow
+             WHERE animal = (SELECT id FROM animal_name WHERE name = ?1) AND ?2 <= started_at AND started_at < ?3
+               AND stands = 1 ORDER BY started_at",
+            wanted.sql
+        );
+        let mut statement = self.connection.prepare_cached(&select)?;
+        let mut rows =
+            statement.query(params![animal, span.start.as_millisecond(), span.end.as_millisecond()])?;
+        let mut visits = Vec::new();
+        while let Some(row) = rows.next()? {
+            visits.push(decode(row, &wanted, &boxes)?);
+        }
+        visits.sort_by_key(|visit| (visit.started_at, visit.at_box));
+        Ok(visits)
+    }
+
+    fn stream(&self, span: Range<Timestamp>, wanted: &Wanted, each: &mut EachVisit<'_>) -> Result<()> {
+        let cows = names::places(&self.connection, "animal_name")?;
+        let boxes = names::places(&self.connection, "box_name")?;
+        let select = format!(
+            "SELECT animal, box, {} FROM visits WHERE ?1 <= started_at AND started_at < ?2 AND stands = 1
+             ORDER BY started_at",
+            wanted.sql
+        );
+        let mut statement = self.connection.prepare_cached(&select)?;
+        let mut rows = statement.query([span.start.as_millisecond(), span.end.as_millisecond()])?;
+        // Visits that began in the same millisecond: ids tell nothing of the order of names.
+        let mut at_once: Vec<(u32, Visit)> = Vec::new();
+        while let Some(row) = rows.next()? {
+            let id: i64 = row.get(0)?;
+            let cow = cows.get(id as usize).copied().unwrap_or(u32::MAX);
+            let visit = decode(row, wanted, &boxes)?;
+            if at_once.last().is_some_and(|(_, last)| last.started_at != visit.started_at)
+                && hand_on(&mut at_once, each).is_break()
+            {
+                return Ok(());
+            }
+            at_once.push((cow, visit));
+        }
+        let _ = hand_on(&mut at_once, each);
+        Ok(())
+    }
+
+    fn wanted(&self, wants: impl Fn(usize) -> bool) -> Result<Wanted> {
+        let filled = self.filled_columns(TABLES[0])?;
+        let mut wanted = Wanted { sql: "started_at, ended_at".into(), place: [ABSENT; COLUMNS] };
+        let asked = (4..COLUMNS).filter(|column| wants(*column) && filled[*column]);
+        for (place, column) in (4..).zip(asked) {
+            wanted.sql += &format!(", {}", TABLES[0].columns[column].name);
+            wanted.place[column] = place;
+        }
+        Ok(wanted)
+    }
+
+    /// Columns of a table, in its order, in which any batch ever brought a value; the others are empty in every row.
+    pub fn filled_columns(&self, table: &Table) -> Result<Vec<bool>> {
+        let mut filled = vec![false; table.columns.len()];
+        let mut lists = self
+            .connection
+            .prepare_cached("SELECT DISTINCT columns_filled FROM batch WHERE table_name = ?1")?;
+        let mut rows = lists.query([table.name])?;
+        while let Some(row) = rows.next()? {
+            let list: String = row.get(0)?;
+            for place in list.split(',').filter_map(|name| table.index(name)) {
+                filled[place] = true;
+            }
+        }
+        Ok(filled)
+    }
+}
+
+fn hand_on(at_once: &mut Vec<(u32, Visit)>, each: &mut EachVisit<'_>) -> ControlFlow<()> {
+    if 1 < at_once.len() {
+        at_once.sort_by_key(|(cow, visit)| (*cow, visit.at_box));
+    }
+    for (cow, visit) in at_once.drain(..) {
+        each(cow, &visit)?;
+    }
+    ControlFlow::Continue(())
+}
+
+fn decode(row: &Row<'_>, wanted: &Wanted, boxes: &[u32]) -> Result<Visit> {
+    let id: i64 = row.get(1)?;
+    let at_box =
+        boxes.get(id as usize).and_then(|place| u16::try_from(*place).ok()).map(BoxKey).ok_or_else(|| {
+            StoreError::Stored { what: "box", detail: format!("there is no name for box {id}") }
+        })?;
+    let value = |column: usize| -> Result<ValueRef<'_>> {
+        match wanted.place[column] {
+            ABSENT => Ok(ValueRef::Null),
+            place => Ok(row.get_ref(place)?),
+        }
+    };
+    let figure = |column: usize| -> Result<Option<f64>> {
+        Ok(if let ValueRef::Real(figure) = value(column)? { Some(figure) } else { None })
+    };
+    let word = |column: usize| -> Result<Option<&str>> {
+        Ok(if let ValueRef::Text(word) = value(column)? { std::str::from_utf8(word).ok() } else { None })
+    };
+    let mut quarters = [QuarterVisit::default(); 4];
+    for (place, quarter) in quarters.iter_mut().enumerate() {
+        *quarter = QuarterVisit {
+            milk_kg: figure(7 + place)?,
+            flow_s: figure(11 + place)?,
+            flow_kg_min: figure(15 + place)?,
+            peak_kg_min: figure(19 + place)?,
+            ms_cm: figure(23 + place)?,
+            kicked: match value(27 + place)? {
+                ValueRef::Integer(flag) => Some(flag != 0),
+                _ => None,
+            },
+            takeoff_kg_min: figure(31 + place)?,
+        };
+    }
+    Ok(Visit {
+        life: LifeKey(u32::MAX),
+        at_box,
+        started_at: instant(row.get(2)?, "started_at")?,
+        ended_at: instant(row.get(3)?, "ended_at")?,
+        attached_at: match value(4)? {
+            ValueRef::Integer(ms) => Some(instant(ms, "attached_at")?),
+            _ => None,
+        },
+        outcome: word(5)?.and_then(Outcome::from_word),
+        milk_kg: figure(6)?,
+        quarters,
+        blood_ppm: figure(35)?,
+        milk_c: figure(36)?,
+        fat_pct: figure(37)?,
+        protein_pct: figure(38)?,
+        lactose_pct: figure(39)?,
+        scc_k: figure(40)?,
+        feed_offered_kg: figure(41)?,
+        feed_eaten_kg: figure(42)?,
+        weight_kg: figure(43)?,
+        destination: word(44)?.and_then(Destination::from_word),
+    })
+}
