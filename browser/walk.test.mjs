@@ -146,3 +146,31 @@ test("wide: the walk's list stays beside the open call", async (t) => {
   assert.ok(await calls.last().locator(".open").isVisible());
   await close();
 });
+
+test("newer rows are told, and the page does not change by itself", async (t) => {
+  const { page, close } = await open(browser, "/round");
+  if (!await page.locator(".walk .head").count()) return t.skip("nothing was read yet");
+  await page.clock.install();
+  let mark = '"before"';
+  await page.route("**/round", (route) => route.request().method() === "HEAD"
+    ? route.fulfill({ status: 200, headers: { etag: mark } }) : route.continue());
+  const first = page.waitForResponse((response) => response.request().method() === "HEAD");
+  await page.reload();
+  await first;
+  const again = async () => {
+    const answered = page.waitForResponse((response) => response.request().method() === "HEAD");
+    await page.clock.fastForward(61000);
+    await answered;
+  };
+  await again();
+  assert.equal(await page.locator(".newer").count(), 0, "the same rows");
+  mark = '"after"';
+  await again();
+  await page.locator(".newer a").waitFor();
+  await again();
+  assert.equal(await page.locator(".newer").count(), 1, "said once");
+  await page.locator(".newer a").click();
+  await page.waitForLoadState();
+  assert.equal(await page.locator(".newer").count(), 0);
+  await close();
+});
