@@ -122,6 +122,13 @@ for (const name of ["round", "cow"]) {
       assert.ok(!await page.locator("nav.pages").isVisible());
       if (name === "round" && await page.locator(".call").count()) {
         assert.ok(await page.locator(".found").first().isVisible(), "a line to write on");
+        // A caution is on paper whether its call was open or not.
+        for (const one of await page.locator(".call").all()) {
+          const cautions = await one.locator(".caution").allTextContents();
+          for (const caution of cautions) {
+            assert.ok(await page.getByText(caution, { exact: true }).filter({ visible: true }).count(), caution);
+          }
+        }
         assert.notEqual(await page.locator(".call[open] .open").first().evaluate((one) => getComputedStyle(one).position), "fixed");
       }
       await shot(page, `${name}-print-${format}`, { fullPage: true });
