@@ -19,7 +19,8 @@ type Trouble = Box<dyn std::error::Error>;
 fn main() -> Result<(), Trouble> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let folder = arguments.first().map_or("../shared/datasets", String::as_str);
-    let option = |name: &str| arguments.iter().position(|own| own == name).and_then(|at| arguments.get(at + 1));
+    let option =
+        |name: &str| arguments.iter().position(|own| own == name).and_then(|at| arguments.get(at + 1));
     let wanted_fit = option("--half").is_some_and(|half| half == "fit");
     let sample_size: usize = option("--sample").map_or(Ok(8_000), |n| n.parse())?;
     let folder = Path::new(folder);
@@ -44,13 +45,24 @@ fn main() -> Result<(), Trouble> {
         .collect();
     let began = std::time::Instant::now();
     let fitted = fit(&sample, &Parameters::prior());
-    println!("fitted to {} milkings in {:.0} ms, log posterior +{:.1}", fitted.milkings, began.elapsed().as_secs_f64() * 1e3, fitted.log_posterior_gain);
+    println!(
+        "fitted to {} milkings in {:.0} ms, log posterior +{:.1}",
+        fitted.milkings,
+        began.elapsed().as_secs_f64() * 1e3,
+        fitted.log_posterior_gain
+    );
     for (name, value, low, high, unit) in &fitted.intervals {
         println!("  {name}: {value:.4} ({low:.4} to {high:.4}) {unit}");
     }
     println!("  {:?} cow sd {:.3}", fitted.parameters.curves, fitted.parameters.cow_sd);
 
-    let mut herd = Herd::new(fitted.parameters);
+    let mut parameters = serde_json::to_value(&fitted.parameters)?;
+    for pair in arguments.windows(2).filter(|pair| pair[0] == "--set") {
+        let (name, value) = pair[1].split_once('=').ok_or("--set NAME=VALUE")?;
+        *parameters.pointer_mut(name).ok_or("no such parameter")? = serde_json::from_str(value)?;
+    }
+    let parameters: Parameters = serde_json::from_value(parameters)?;
+    let mut herd = Herd::new(parameters);
     let mut scored = Scored::empty();
     let mut forecasts = vec![None; data.visits.len()];
     let began = std::time::Instant::now();
@@ -61,7 +73,10 @@ fn main() -> Result<(), Trouble> {
             forecasts[k] = Some((scored.expected_kg, scored.low95_kg, scored.high95_kg, scored.scored));
         }
     }
-    println!("{:.2} µs a milking with reading of its stage", began.elapsed().as_secs_f64() * 1e6 / forecasts.iter().flatten().count() as f64);
+    println!(
+        "{:.2} µs a milking with reading of its stage",
+        began.elapsed().as_secs_f64() * 1e6 / forecasts.iter().flatten().count() as f64
+    );
     data.report(&forecasts, if wanted_fit { "fit" } else { "test" })
 }
 
@@ -78,22 +93,43 @@ impl Data {
         let animals: Vec<AnimalRow> = rows(folder, "milkman_animals")?
             .iter()
             .map(|row| -> Result<AnimalRow, Trouble> {
-                Ok(AnimalRow { animal: row["animal"].clone(), breed: Some(row["breed"].clone()), parity: Some(row["parity"].parse()?), calved_on: Some(row["calved_on"].parse()?), ..Default::default() })
+                Ok(AnimalRow {
+                    animal: row["animal"].clone(),
+                    breed: Some(row["breed"].clone()),
+                    parity: Some(row["parity"].parse()?),
+                    calved_on: Some(row["calved_on"].parse()?),
+                    ..Default::default()
+                })
             })
             .collect::<Result<_, _>>()?;
         let events: Vec<EventRow> = rows(folder, "milkman_events")?
             .iter()
             .map(|row| -> Result<EventRow, Trouble> {
-                Ok(EventRow { animal: row["animal"].clone(), at: row["at"].parse()?, kind: row["kind"].clone(), quarter: None, detail: None, value: None, until: None, note: Some(row["note"].clone()) })
+                Ok(EventRow {
+                    animal: row["animal"].clone(),
+                    at: row["at"].parse()?,
+                    kind: row["kind"].clone(),
+                    quarter: None,
+                    detail: None,
+                    value: None,
+                    until: None,
+                    note: Some(row["note"].clone()),
+                })
             })
             .collect::<Result<_, _>>()?;
         let numbers: Vec<String> = animals.iter().map(|row| row.animal.clone()).collect();
         let lives = lives(&numbers, &animals, &events, &TimeZone::UTC);
-        let key: BTreeMap<&str, LifeKey> = lives.iter().map(|life| (life.animal.as_str(), life.key)).collect();
+        let key: BTreeMap<&str, LifeKey> =
+            lives.iter().map(|life| (life.animal.as_str(), life.key)).collect();
         let mut visits = Vec::new();
         for row in rows(folder, "milkman_visits")? {
             let life = key[row["animal"].as_str()];
-            visits.push(visit(life, row["started_at"].parse()?, row["ended_at"].parse()?, row["milk_kg"].parse()?));
+            visits.push(visit(
+                life,
+                row["started_at"].parse()?,
+                row["ended_at"].parse()?,
+                row["milk_kg"].parse()?,
+            ));
         }
         visits.sort_by_key(|visit| (visit.ended_at, visit.life));
         // Which lactation of the source a visit is of, and which rows are compared on.
@@ -123,15 +159,23 @@ impl Data {
         for visit in &visits {
             let life = &lives[visit.life.0 as usize];
             let calved = life.stage(visit.ended_at).calved_at.ok_or("a milking before any calving")?;
-            let lactation = &lactations[&(life.animal.clone(), parity_of[&(life.animal.as_str(), calved)].clone())];
+            let lactation =
+                &lactations[&(life.animal.clone(), parity_of[&(life.animal.as_str(), calved)].clone())];
             let hours = cowpath_core::time::hours_between(calved, visit.started_at);
             let (day, time) = ((hours / 24.0).floor() as i64, if hours % 24.0 < 12.0 { 1 } else { 2 });
             compared.push(wanted.contains(&(lactation.clone(), day, time)).then(|| {
-                let week: Vec<f64> = (day - 7..day).filter_map(|own| milk.get(&(lactation.clone(), own, time)).copied()).collect();
+                let week: Vec<f64> = (day - 7..day)
+                    .filter_map(|own| milk.get(&(lactation.clone(), own, time)).copied())
+                    .collect();
                 (day, week.iter().sum::<f64>() / week.len() as f64)
             }));
         }
-        println!("{} milkings, {} of {} compared rows found", visits.len(), compared.iter().flatten().count(), wanted.len());
+        println!(
+            "{} milkings, {} of {} compared rows found",
+            visits.len(),
+            compared.iter().flatten().count(),
+            wanted.len()
+        );
         Ok(Data { lives, visits, rank, compared })
     }
 
@@ -146,10 +190,21 @@ impl Data {
     #[allow(clippy::type_complexity)]
     fn report(&self, forecasts: &[Option<(f64, f64, f64, bool)>], half: &str) -> Result<(), Trouble> {
         println!("\n{half} half       rows     MAE  ratio    RMSE  ratio    bias  cover%  width");
-        for (name, from, to) in [("all", 0, 400), ("8-14", 8, 14), ("15-30", 15, 30), ("31-60", 31, 60), ("61-120", 61, 120), ("121-200", 121, 200), ("201-305", 201, 305)] {
+        for (name, from, to) in [
+            ("all", 0, 400),
+            ("8-14", 8, 14),
+            ("15-30", 15, 30),
+            ("31-60", 31, 60),
+            ("61-120", 61, 120),
+            ("121-200", 121, 200),
+            ("201-305", 201, 305),
+        ] {
             let mut sums = [0.0; 8];
             for (k, forecast) in forecasts.iter().enumerate() {
-                let (Some((day, mean)), Some((expected, low, high, scored))) = (self.compared[k], *forecast) else { continue };
+                let (Some((day, mean)), Some((expected, low, high, scored))) = (self.compared[k], *forecast)
+                else {
+                    continue;
+                };
                 if !(from..=to).contains(&day) {
                     continue;
                 }
@@ -159,14 +214,29 @@ impl Data {
                 let kg = self.visits[k].milk_kg.ok_or("a milking without milk")?;
                 let (own, week) = (kg - expected, kg - mean);
                 let within = if (low..=high).contains(&kg) { 1.0 } else { 0.0 };
-                for (sum, add) in sums.iter_mut().zip([1.0, own.abs(), week.abs(), own * own, week * week, own, within, high - low]) {
+                for (sum, add) in sums.iter_mut().zip([
+                    1.0,
+                    own.abs(),
+                    week.abs(),
+                    own * own,
+                    week * week,
+                    own,
+                    within,
+                    high - low,
+                ]) {
                     *sum += add;
                 }
             }
             let n = sums[0];
             println!(
                 "{name:>9} {n:>11} {:>7.4} {:>6.4} {:>7.4} {:>6.4} {:>7.4} {:>7.2} {:>6.3}",
-                sums[1] / n, sums[1] / sums[2], (sums[3] / n).sqrt(), (sums[3] / sums[4]).sqrt(), sums[5] / n, 100.0 * sums[6] / n, sums[7] / n
+                sums[1] / n,
+                sums[1] / sums[2],
+                (sums[3] / n).sqrt(),
+                (sums[3] / sums[4]).sqrt(),
+                sums[5] / n,
+                100.0 * sums[6] / n,
+                sums[7] / n
             );
         }
         Ok(())

@@ -60,7 +60,15 @@ pub(crate) struct Line {
 impl Line {
     pub(crate) fn fresh(mean: f64, habit: &Habit, at_ms: i64) -> Line {
         let var = habit.between_sd * habit.between_sd;
-        Line { mean, var, anchor_mean: mean, anchor_var: var, anchor_ms: at_ms, evidence: Evidence::default(), seen: 0 }
+        Line {
+            mean,
+            var,
+            anchor_mean: mean,
+            anchor_var: var,
+            anchor_ms: at_ms,
+            evidence: Evidence::default(),
+            seen: 0,
+        }
     }
 
     /// Moves on by `days`; both lines grow less sure, the live one no less sure than a cow never seen.
@@ -73,7 +81,11 @@ impl Line {
 
     /// Mean and variance of the baseline: the anchor while anything speaks for a change, else the live line.
     pub(crate) fn baseline(&self, episode: bool) -> (f64, f64) {
-        if episode || ENDS <= self.evidence.most() { (self.anchor_mean, self.anchor_var) } else { (self.mean, self.var) }
+        if episode || ENDS <= self.evidence.most() {
+            (self.anchor_mean, self.anchor_var)
+        } else {
+            (self.mean, self.var)
+        }
     }
 
     /// Learns a reading: `gap` from the live mean, with the variance of its noise and of effects not her own.
@@ -98,6 +110,12 @@ impl Line {
     pub(crate) fn accept(&mut self, at_ms: i64) {
         (self.anchor_mean, self.anchor_var, self.anchor_ms) = (self.mean, self.var, at_ms);
         self.evidence.clear();
+    }
+
+    /// Both lines are told from another zero.
+    pub(crate) fn shift(&mut self, by: f64) {
+        self.mean += by;
+        self.anchor_mean += by;
     }
 
     /// A new lactation: what was learned is kept as a guess, and may move again.

@@ -102,8 +102,7 @@ pub fn fit_wood_of_logs(points: &[(f64, f64)]) -> Option<Fit<Wood>> {
 /// until a step changes nothing to 1e-12. `None` where that start does not exist.
 pub fn fit_wood(points: &[(f64, f64)]) -> Option<Fit<Wood>> {
     let Fit { mut curve, .. } = fit_wood_of_logs(points)?;
-    let rss_of =
-        |curve: &Wood| points.iter().map(|&(day, y)| (y - curve.value(day)).powi(2)).sum::<f64>();
+    let rss_of = |curve: &Wood| points.iter().map(|&(day, y)| (y - curve.value(day)).powi(2)).sum::<f64>();
     let mut rss = rss_of(&curve);
     let mut damping = 1e-3;
     for _ in 0..500 {
@@ -171,7 +170,8 @@ fn solve3(mut matrix: [[f64; 3]; 3], mut right: [f64; 3]) -> Option<[f64; 3]> {
         }
     }
     for column in 0..3 {
-        let pivot = (column..3).max_by(|&i, &j| matrix[i][column].abs().total_cmp(&matrix[j][column].abs()))?;
+        let pivot =
+            (column..3).max_by(|&i, &j| matrix[i][column].abs().total_cmp(&matrix[j][column].abs()))?;
         if matrix[pivot][column].abs() < 1e-13 {
             return None;
         }

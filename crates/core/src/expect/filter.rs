@@ -73,6 +73,9 @@ impl Track {
         }
         cov[LEVEL][LEVEL] += p.level_sd_day * p.level_sd_day * days;
         cov[SLOPE][SLOPE] += p.slope_sd_day * p.slope_sd_day * days;
+        let rhythm_var = p.rhythm_sd_day * p.rhythm_sd_day * days;
+        cov[COS][COS] += rhythm_var;
+        cov[SIN][SIN] += rhythm_var;
         cov[ERROR][ERROR] += p.error_sd * p.error_sd;
     }
 
@@ -105,7 +108,12 @@ impl Track {
 
     /// Her level beside the curve and her own rhythm, without the passing error: what a baseline is held at.
     pub(crate) fn settled(&self) -> Standing {
-        Standing { level: self.mean[LEVEL], slope: self.mean[SLOPE], rhythm: (self.mean[COS], self.mean[SIN]), var: self.cov[LEVEL][LEVEL] }
+        Standing {
+            level: self.mean[LEVEL],
+            slope: self.mean[SLOPE],
+            rhythm: (self.mean[COS], self.mean[SIN]),
+            var: self.cov[LEVEL][LEVEL],
+        }
     }
 
     /// The herd's curve or rhythm changed under her: her own takes up the difference.

@@ -79,19 +79,77 @@ const fn plain_knob(
     Knob { name, unit: "", get, set, shown: |x| x, prior_sd, step, bounds }
 }
 
-const KNOBS: [Knob; 12] = [
+const KNOBS: [Knob; 14] = [
     log_knob("κ", "1/h", |p| p.kappa_per_h.ln(), |p, x| p.kappa_per_h = x.exp(), 0.384, (-4.6, -2.3)),
-    log_knob("noise of one milking", "log", |p| p.noise_sd.ln(), |p, x| p.noise_sd = x.exp(), 0.7, (-4.6, -0.7)),
-    log_knob("wandering of the level a day", "log", |p| p.level_sd_day.ln(), |p, x| p.level_sd_day = x.exp(), 0.7, (-6.9, -1.6)),
+    log_knob(
+        "noise of one milking",
+        "log",
+        |p| p.noise_sd.ln(),
+        |p, x| p.noise_sd = x.exp(),
+        0.7,
+        (-4.6, -0.7),
+    ),
+    log_knob(
+        "wandering of the level a day",
+        "log",
+        |p| p.level_sd_day.ln(),
+        |p, x| p.level_sd_day = x.exp(),
+        0.7,
+        (-6.9, -1.6),
+    ),
     plain_knob("rhythm, cosine", |p| p.rhythm[0], |p, x| p.rhythm[0] = x, 0.10, 0.04, (-0.6, 0.6)),
     plain_knob("rhythm, sine", |p| p.rhythm[1], |p, x| p.rhythm[1] = x, 0.10, 0.04, (-0.6, 0.6)),
     log_knob("passing error", "log", |p| p.error_sd.ln(), |p, x| p.error_sd = x.exp(), 0.7, (-6.0, -1.2)),
-    plain_knob("share of it at the next milking", |p| p.error_share, |p, x| p.error_share = x, 0.4, 0.15, (-0.95, 0.6)),
-    log_knob("hours that make short intervals noisy", "h", |p| p.short_h.ln(), |p, x| p.short_h = x.exp(), 0.4, (0.0, 2.3)),
+    plain_knob(
+        "share of it at the next milking",
+        |p| p.error_share,
+        |p, x| p.error_share = x,
+        0.4,
+        0.15,
+        (-0.95, 0.6),
+    ),
+    log_knob(
+        "hours that make short intervals noisy",
+        "h",
+        |p| p.short_h.ln(),
+        |p, x| p.short_h = x.exp(),
+        0.4,
+        (0.0, 1.8),
+    ),
     log_knob("tail", "degrees of freedom", |p| p.tail_df.ln(), |p, x| p.tail_df = x.exp(), 0.5, (0.8, 3.4)),
-    log_knob("spread of the rhythm between cows", "log", |p| p.rhythm_sd.ln(), |p, x| p.rhythm_sd = x.exp(), 0.7, (-5.5, -1.0)),
-    log_knob("wandering of the slope", "log/d", |p| p.slope_sd_day.ln(), |p, x| p.slope_sd_day = x.exp(), 0.7, (-11.0, -4.5)),
-    plain_knob("share of left milk that comes", |p| p.carried_share, |p, x| p.carried_share = x, 0.2, 0.1, (0.0, 1.0)),
+    log_knob(
+        "spread of the rhythm between cows",
+        "log",
+        |p| p.rhythm_sd.ln(),
+        |p, x| p.rhythm_sd = x.exp(),
+        0.7,
+        (-5.5, -1.0),
+    ),
+    log_knob(
+        "wandering of the rhythm a day",
+        "log",
+        |p| p.rhythm_sd_day.ln(),
+        |p, x| p.rhythm_sd_day = x.exp(),
+        0.7,
+        (-8.0, -2.5),
+    ),
+    log_knob("the herd's effect", "log", |p| p.herd.sd.ln(), |p, x| p.herd.sd = x.exp(), 0.7, (-6.0, -1.6)),
+    log_knob(
+        "wandering of the slope",
+        "log/d",
+        |p| p.slope_sd_day.ln(),
+        |p, x| p.slope_sd_day = x.exp(),
+        0.7,
+        (-11.0, -4.5),
+    ),
+    plain_knob(
+        "share of left milk that comes",
+        |p| p.carried_share,
+        |p, x| p.carried_share = x,
+        0.2,
+        0.1,
+        (0.0, 1.0),
+    ),
 ];
 
 /// Rounds of the search over all parameters.
@@ -115,7 +173,12 @@ pub fn fit(sample: &[SampleMilking], start: &Parameters) -> Fitted {
     let before = runs.log_posterior(start);
     let mut top = runs.log_posterior(&best);
     if sample.len() < 200 {
-        return Fitted { parameters: start.clone(), milkings: runs.milkings(), intervals: Vec::new(), log_posterior_gain: 0.0 };
+        return Fitted {
+            parameters: start.clone(),
+            milkings: runs.milkings(),
+            intervals: Vec::new(),
+            log_posterior_gain: 0.0,
+        };
     }
     let mut steps = KNOBS.map(|knob| knob.step);
     for _ in 0..ROUNDS {
@@ -131,7 +194,11 @@ pub fn fit(sample: &[SampleMilking], start: &Parameters) -> Fitted {
             let bend = down - 2.0 * top + up;
             // Where the parabola opens downwards its vertex is tried, at most two steps away; else the better side.
             let mut candidates = vec![(down, low), (up, high)];
-            let shift = if bend < 0.0 { (0.5 * steps[k] * (down - up) / bend).clamp(-2.0 * steps[k], 2.0 * steps[k]) } else { 0.0 };
+            let shift = if bend < 0.0 {
+                (0.5 * steps[k] * (down - up) / bend).clamp(-2.0 * steps[k], 2.0 * steps[k])
+            } else {
+                0.0
+            };
             if shift != 0.0 {
                 let vertex = at(here + shift);
                 candidates.push((runs.log_posterior(&vertex), vertex));
@@ -180,7 +247,9 @@ impl Runs<'_> {
     }
 
     fn milkings(&self) -> usize {
-        let milked = |row: &&SampleMilking| matches!(row.visit.outcome, Some(Outcome::Milked) | None) && row.visit.milk_kg.is_some();
+        let milked = |row: &&SampleMilking| {
+            matches!(row.visit.outcome, Some(Outcome::Milked) | None) && row.visit.milk_kg.is_some()
+        };
         self.sample.iter().filter(milked).count()
     }
 
@@ -249,7 +318,10 @@ fn each_interval(sample: &[SampleMilking], mut with: impl FnMut(&SampleMilking, 
 fn fit_curves(sample: &[SampleMilking], p: &mut Parameters) {
     let prior = Parameters::prior();
     // One row a cow, lactation and fortnight: mean log rate and day, so that a cow's many milkings are one cow's.
-    let mut cells: std::collections::BTreeMap<(usize, crate::herd::LifeKey, Option<i64>, i64), (f64, f64, f64)> = Default::default();
+    let mut cells: std::collections::BTreeMap<
+        (usize, crate::herd::LifeKey, Option<i64>, i64),
+        (f64, f64, f64),
+    > = Default::default();
     each_interval(sample, |row, interval_h| {
         let (Some(days), Some(milk_kg)) = (row.stage.days_in_milk, row.visit.milk_kg) else { return };
         if milk_kg <= 0.2 || days < 3.0 {
@@ -257,12 +329,14 @@ fn fit_curves(sample: &[SampleMilking], p: &mut Parameters) {
         }
         let class = row.stage.parity.map_or(1, parity_class);
         let clock = super::filter::clock(row.hour_of_day);
-        let log = (milk_kg / g(interval_h, p.kappa_per_h)).ln() - p.rhythm[0] * clock.0 - p.rhythm[1] * clock.1;
+        let log =
+            (milk_kg / g(interval_h, p.kappa_per_h)).ln() - p.rhythm[0] * clock.0 - p.rhythm[1] * clock.1;
         let calved = row.stage.calved_at.map(|at| at.as_millisecond());
         let cell = cells.entry((class, row.visit.life, calved, (days / 14.0) as i64)).or_default();
         *cell = (cell.0 + 1.0, cell.1 + log, cell.2 + days);
     });
-    let mut cows: std::collections::BTreeMap<(usize, crate::herd::LifeKey, Option<i64>), f64> = Default::default();
+    let mut cows: std::collections::BTreeMap<(usize, crate::herd::LifeKey, Option<i64>), f64> =
+        Default::default();
     for &(class, life, calved, _) in cells.keys() {
         *cows.entry((class, life, calved)).or_default() += 1.0;
     }
@@ -271,11 +345,13 @@ fn fit_curves(sample: &[SampleMilking], p: &mut Parameters) {
         let own = prior.curves[class];
         // Between-cow sd 0.2; a cow's fortnights agree among themselves (0.8): n of them count for n / (1 + 0.8(n − 1)).
         let rows = || {
-            cells.iter().filter(move |(key, _)| key.0 == class).map(|(&(class, life, calved, _), &(n, log, days))| {
-                let of_cow = cows.get(&(class, life, calved)).copied().unwrap_or(1.0);
-                let days = days / n;
-                ([1.0, days.ln(), -days], log / n, 25.0 / (1.0 + 0.8 * (of_cow - 1.0)))
-            })
+            cells.iter().filter(move |(key, _)| key.0 == class).map(
+                |(&(class, life, calved, _), &(n, log, days))| {
+                    let of_cow = cows.get(&(class, life, calved)).copied().unwrap_or(1.0);
+                    let days = days / n;
+                    ([1.0, days.ln(), -days], log / n, 25.0 / (1.0 + 0.8 * (of_cow - 1.0)))
+                },
+            )
         };
         // Prior: height ± 0.4 (log), rise ± 0.05, fall ± 0.0008 a day about the published curve.
         let sd = [0.4_f64, 0.05, 0.0008];

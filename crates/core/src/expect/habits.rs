@@ -30,6 +30,11 @@ impl ByHour {
     pub(crate) fn new() -> ByHour {
         ByHour { mean: [0.0; 12], count: [0.0; 12] }
     }
+
+    /// The interval a cow would usually have at this hour of day, h.
+    pub(crate) fn usual_h(&self, cow: &Cow, hour_of_day: f64) -> f64 {
+        (cow.interval.mean + self.mean[part(hour_of_day)]).exp().clamp(4.0, 20.0)
+    }
 }
 
 /// Learns the interval before a milking; its departure once `judged`.
@@ -43,7 +48,7 @@ pub(crate) fn interval(
     judged: bool,
 ) -> Option<Departure> {
     let hours = interval_h.filter(|&hours| hours <= LONGEST_H)?.max(0.3);
-    let part = ((hour_of_day * 0.5) as usize).min(11);
+    let part = part(hour_of_day);
     let own = hours.ln() - by_hour.mean[part];
     let episode = cow.episode.is_some();
     let line = &mut cow.interval;
@@ -76,6 +81,11 @@ pub(crate) fn interval(
     })
 }
 
+/// Two-hour part of the day.
+fn part(hour_of_day: f64) -> usize {
+    ((hour_of_day * 0.5) as usize).min(11)
+}
+
 /// Learns which cups were kicked off; departures into `out` once `judged`.
 pub(crate) fn kicks(
     p: &Parameters,
@@ -88,7 +98,8 @@ pub(crate) fn kicks(
     for (i, reading) in readings.iter().enumerate() {
         let Some(kicked) = reading.kicked else { continue };
         let own = &mut cow.kicks[i];
-        let chance = ((own.kicks + PRIOR_MILKINGS * p.kick_rate) / (own.milkings + PRIOR_MILKINGS)).clamp(1e-3, 0.999);
+        let chance =
+            ((own.kicks + PRIOR_MILKINGS * p.kick_rate) / (own.milkings + PRIOR_MILKINGS)).clamp(1e-3, 0.999);
         let noise_sd = (chance * (1.0 - chance)).sqrt();
         let observed = if kicked { 1.0 } else { 0.0 };
         if !episode {

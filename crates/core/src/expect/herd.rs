@@ -76,9 +76,11 @@ impl Herd {
         let old = std::mem::replace(&mut self.parameters, parameters);
         let new = &self.parameters;
         const USUAL_H: f64 = 9.0;
-        let filled = secretion::g(USUAL_H, old.kappa_per_h).ln() - secretion::g(USUAL_H, new.kappa_per_h).ln();
+        let filled =
+            secretion::g(USUAL_H, old.kappa_per_h).ln() - secretion::g(USUAL_H, new.kappa_per_h).ln();
         for cow in self.cows.iter_mut().flatten() {
-            let days = cow.calved_ms.zip(cow.last_ms).map(|(calved, last)| (last - calved) as f64 / 86_400_000.0);
+            let days =
+                cow.calved_ms.zip(cow.last_ms).map(|(calved, last)| (last - calved) as f64 / 86_400_000.0);
             let difference = old.log_curve(cow.parity, days) - new.log_curve(cow.parity, days) + filled;
             let rhythm = [old.rhythm[0] - new.rhythm[0], old.rhythm[1] - new.rhythm[1]];
             cow.rebase(difference, rhythm);
@@ -114,7 +116,8 @@ impl Herd {
         });
         cow.meet(p, stage, at_ms);
         // Herd and box move on to now.
-        let herd_days = if self.effect_ms == i64::MIN { 0.0 } else { (at_ms - self.effect_ms).max(0) as f64 / DAY_MS };
+        let herd_days =
+            if self.effect_ms == i64::MIN { 0.0 } else { (at_ms - self.effect_ms).max(0) as f64 / DAY_MS };
         self.effect_ms = self.effect_ms.max(at_ms);
         self.effect.fade(&p.herd, fade(herd_days, &p.herd));
         let at_box = usize::from(visit.at_box.0);
@@ -150,6 +153,7 @@ impl Herd {
             stage,
             hour_of_day,
             interval_h,
+            self.by_hour.usual_h(cow, hour_of_day),
             held_d,
             if herd_counts { self.effect } else { NONE },
             if box_counts { own_box.milk } else { NONE },
@@ -228,7 +232,8 @@ impl Herd {
     }
 
     fn note_course(&mut self, at: Timestamp) {
-        let due = self.course.last().is_none_or(|last| COURSE_STEP_H <= crate::time::hours_between(last.at, at));
+        let due =
+            self.course.last().is_none_or(|last| COURSE_STEP_H <= crate::time::hours_between(last.at, at));
         if due {
             if COURSE_POINTS + 64 <= self.course.len() {
                 self.course.drain(..64);
@@ -254,7 +259,9 @@ impl Herd {
             herd.cows_seen += 1;
         }
         for (index, own_box) in self.boxes.into_iter().enumerate() {
-            let (Some(mut own_box), Some(BoxKey(key))) = (own_box, at_box(BoxKey(index as u16))) else { continue };
+            let (Some(mut own_box), Some(BoxKey(key))) = (own_box, at_box(BoxKey(index as u16))) else {
+                continue;
+            };
             own_box.rekey(|user| life(LifeKey(user)).map(|key| key.0));
             let key = usize::from(key);
             if herd.boxes.len() <= key {
