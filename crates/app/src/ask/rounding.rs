@@ -7,7 +7,7 @@ use cowpath_core::{
         self,
         summary::NotJudged::{NoMilking, TooNew},
     },
-    tables::Destination,
+    tables::{Destination, Outcome, Visit},
     time::hours_between,
 };
 use jiff::{SignedDuration, Timestamp};
@@ -198,10 +198,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     {
         let from = finding.since.saturating_sub(SignedDuration::from_hours(6))?;
         for visit in barn.store.visits_of(&life.animal, from..view.at)? {
-            if visit.ended_at < finding.since
-                || view.at < visit.ended_at
-                || visit.milk_kg.is_none_or(|milk_kg| milk_kg <= 0.0)
-            {
+            if visit.ended_at < finding.since || view.at < visit.ended_at || !gave_milk(&visit) {
                 continue;
             }
             destination_logged |= visit.destination.is_some();
@@ -284,6 +281,16 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             None => evidence::of_herd(view, finding),
         },
     })
+}
+
+/// Whether milk of this visit may have gone to the tank: milk that was not measured is not milk that was not there.
+fn gave_milk(visit: &Visit) -> bool {
+    let measured = visit.milk_kg.into_iter().chain(visit.quarters.iter().filter_map(|quarter| quarter.milk_kg));
+    let most = measured.fold(None, |most: Option<f64>, kg| Some(most.map_or(kg, |most| most.max(kg))));
+    match (most, visit.outcome) {
+        (Some(most_kg), _) => 0.0 < most_kg,
+        (None, outcome) => matches!(outcome, Some(Outcome::Milked | Outcome::Incomplete | Outcome::Failed)),
+    }
 }
 
 /// Four decimals are more than any of these figures is sure of, and the same on every machine.
