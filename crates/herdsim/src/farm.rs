@@ -254,6 +254,16 @@ impl<'a> Farm<'a> {
                         if row.destination == Some(cowpath_core::tables::Destination::Tank) {
                             tank.pour(row);
                         }
+                        if row.meter_lost {
+                            decoys.push(HappeningTruth {
+                                kind: "meter-lost",
+                                animal: Some(cow.animal),
+                                at_box: Some(row.at_box),
+                                from_s: row.started_s,
+                                to_s: row.ended_s,
+                                ..HappeningTruth::default()
+                            });
+                        }
                         if 2.5 < cow.left_behind_kg && cow.missed {
                             decoys.push(HappeningTruth {
                                 kind: "incomplete-carried",
@@ -409,11 +419,14 @@ fn hazard_h(cow: &Cow, at_s: i64, hour: f64) -> f64 {
     let rested = 1.0 - (-(since_h / 1.9).powi(2)).exp();
     let credit = 0.8 + 0.2 * cow.credit_kg.min(2.5);
     let unsettled = if at_s < cow.unsettled_until_s { 0.7 } else { 1.0 };
+    // A heifer must learn the box in her first week.
+    let learning = if cow.parity == 1 && cow.milkings < 18 { 0.45 } else { 1.0 };
     0.46 * cow.habit.eager
         * day.max(0.08)
         * rested
         * (0.16 + 1.7 * cow.fill())
         * credit
         * unsettled
+        * learning
         * cow.signs.coming.max(0.04)
 }

@@ -35,6 +35,8 @@ mod signs;
 mod stall;
 mod stock;
 mod tank;
+#[cfg(test)]
+mod tests;
 mod told;
 mod udder;
 mod visit;
