@@ -247,3 +247,39 @@ fn farms_without_sensors_have_no_such_columns() {
 fn nothing_can_be_made_of_no_cows() {
     assert!(matches!(simulate(&Scenario::demo(0, 1, 3, 1)), Err(SimError::Empty { .. })));
 }
+
+/// A clock that jumps gives rows a reader must refuse: a cow in two boxes at once, a box with two cows.
+#[test]
+fn jumped_clocks_stand_in_the_truth_and_show_in_the_logs() {
+    let plain = Scenario::demo(60, 2, 60, 3);
+    let mut jumping = plain.clone();
+    jumping.clock_jumps = true;
+    let (plain, jumped) = (simulate(&plain).unwrap(), simulate(&jumping).unwrap());
+    assert_eq!(plain.visits.len(), jumped.visits.len());
+    let jumps: Vec<_> = jumped.happenings.iter().filter(|happening| happening.kind == "clock-jump").collect();
+    assert!(!jumps.is_empty());
+    let mut moved = 0;
+    for (before, after) in plain.visits.iter().zip(&jumped.visits) {
+        let ahead_s = after.started_s - before.started_s;
+        let told = jumps.iter().find(|jump| {
+            jump.at_box == Some(before.at_box)
+                && jump.from_s <= before.started_s
+                && before.started_s < jump.to_s
+        });
+        assert_eq!(told.and_then(|jump| jump.size).unwrap_or(0.0), ahead_s as f64);
+        moved += usize::from(ahead_s != 0);
+    }
+    assert!(10 < moved, "{moved}");
+}
+
+/// What [`Scenario::DEMO_SEED`] promises.
+#[test]
+fn the_demo_ends_on_a_morning_with_something_to_find() {
+    let herd = simulate(&Scenario::demo(120, 2, 120, Scenario::DEMO_SEED)).unwrap();
+    let end_s = herd.visits.last().unwrap().ended_s;
+    let open = |case: &&CaseTruth| {
+        case.kind == "udder" && case.clinical && case.noticed_s.is_none() && case.ended_s.is_none()
+    };
+    assert!(herd.cases.iter().filter(open).any(|case| end_s - 36 * 3600 < case.first_sign_s));
+    assert!(herd.box_faults.iter().any(|fault| fault.kind == "milk-meter" && end_s < fault.to_s));
+}
