@@ -3,7 +3,7 @@
 
 use std::{collections::BTreeMap, fs, path::Path, sync::OnceLock};
 
-use cowpath_core::tables::{Destination, Kind, Outcome, Table, table};
+use cowpath_core::tables::{Cell, Destination, Kind, Outcome, Table, table};
 use cowpath_herdsim::{Herd, Scenario, SimError, Written, rows::CaseTruth, simulate, write};
 
 fn scenario() -> Scenario {
@@ -66,9 +66,11 @@ fn every_cell_is_what_its_table_declares() {
             seen += 1;
             let cells: Vec<&str> = line.split(',').collect();
             assert_eq!(cells.len(), header.len(), "{name}: {line}");
+            let mut typed = vec![Cell::Missing; declared.columns.len()];
             for (column, cell) in header.iter().zip(&cells) {
-                check(declared, column, cell, line);
+                typed[declared.index(column).unwrap()] = check(declared, column, cell, line);
             }
+            assert_eq!((declared.agrees)(&typed), Ok(()), "{line}");
             let key: Vec<&str> = declared
                 .key
                 .iter()
@@ -81,11 +83,11 @@ fn every_cell_is_what_its_table_declares() {
     }
 }
 
-fn check(declared: &Table, column: &str, cell: &str, line: &str) {
+fn check(declared: &Table, column: &str, cell: &str, line: &str) -> Cell {
     let column = &declared.columns[declared.index(column).unwrap()];
     if cell.is_empty() {
         assert!(!column.required, "{} is missing: {line}", column.name);
-        return;
+        return Cell::Missing;
     }
     match column.kind {
         Kind::Number { low, high, .. } => {
@@ -95,13 +97,26 @@ fn check(declared: &Table, column: &str, cell: &str, line: &str) {
                 "{} {cell} outside {low} to {high}: {line}",
                 column.name
             );
+            Cell::Number(figure)
         }
-        Kind::Words(words) => assert!(words.contains(&cell), "{} {cell}: {line}", column.name),
-        Kind::Flag => assert!(cell == "0" || cell == "1", "{} {cell}", column.name),
-        Kind::OfficialId => assert!(cell.len() == 15 && cell.bytes().all(|byte| byte.is_ascii_digit())),
-        Kind::Time => assert!(cell.parse::<jiff::Timestamp>().is_ok(), "{cell}"),
-        Kind::Date => assert!(cell.parse::<jiff::civil::Date>().is_ok(), "{cell}"),
-        Kind::Text => assert!(!cell.contains('"')),
+        Kind::Words(words) => {
+            assert!(words.contains(&cell), "{} {cell}: {line}", column.name);
+            Cell::Text(cell.to_owned())
+        }
+        Kind::Flag => {
+            assert!(cell == "0" || cell == "1", "{} {cell}", column.name);
+            Cell::Flag(cell == "1")
+        }
+        Kind::OfficialId => {
+            assert!(cell.len() == 15 && cell.bytes().all(|byte| byte.is_ascii_digit()));
+            Cell::Text(cell.to_owned())
+        }
+        Kind::Time => Cell::Time(cell.parse().unwrap()),
+        Kind::Date => Cell::Date(cell.parse().unwrap()),
+        Kind::Text => {
+            assert!(!cell.contains('"'));
+            Cell::Text(cell.to_owned())
+        }
     }
 }
 
