@@ -6,7 +6,7 @@
 //! where the file as a whole cannot be read, with an [`Unreadable`].
 //!
 //! Read in this order: [`Sink`] (where rows go), `stream` (bytes), `records` (lines and cells), `sniff` (header),
-//! `cells`, `figure` and `time` (one cell), `order` and `waiting` (wall times that came
+//! `cells`, `figure` and `time` (one cell), `faults` (what is wrong with it), `order` and `waiting` (wall times that came
 //! twice), `plain` (the loop).
 //!
 //! # Whole or none
@@ -18,6 +18,7 @@
 //! What needs more than one row (visits of one cow that overlap, a cow in two boxes, same or replaced) is the store's.
 
 mod cells;
+mod faults;
 mod figure;
 mod issue;
 mod order;

@@ -56,7 +56,7 @@ pub(crate) fn read<S: Sink>(
                 None,
                 Wrong::new(
                     "its quotation marks are not in order: one is opened and not closed, or closed within a cell",
-                    "close it, or write a quotation mark that belongs to the text twice, within quotation marks; mend it on the Records page",
+                    "close it, or write a quotation mark that belongs to the text twice, within quotation marks; then read the file again",
                 ),
             ),
             Found::TooLong(bytes) => rows.refuse(
@@ -104,7 +104,7 @@ fn header<R: Read>(
                     return Err(Unreadable::NotText);
                 }
                 // Some spreadsheets name the separator before the header.
-                if text.trim_ascii().is_empty() || text.trim_ascii().eq_ignore_ascii_case(b"sep=,") {
+                if text.trim_ascii().is_empty() || names_separator(text) {
                     continue;
                 }
                 let words = (0..records.cells.count()).map(|at| trimmed(records.cells.of(text, at)));
@@ -112,6 +112,11 @@ fn header<R: Read>(
             }
         }
     }
+}
+
+fn names_separator(text: &[u8]) -> bool {
+    let text = text.trim_ascii();
+    text.len() <= 5 && text.get(..4).is_some_and(|word| word.eq_ignore_ascii_case(b"sep="))
 }
 
 /// Everything between a record and the sink.
@@ -143,7 +148,7 @@ impl<S: Sink> Rows<'_, S> {
                 value: None,
                 reason,
                 remedy:
-                    "nothing, if you can do without it; else rename it, or say in a column map what it is"
+                    "nothing, if you can do without it; else give it the name of a column in `docs/tables.md`"
                         .into(),
                 kind: IssueKind::ColumnNotUsed,
                 raw: None,
