@@ -21,6 +21,7 @@ mod cells;
 mod faults;
 mod figure;
 mod issue;
+mod mend;
 mod order;
 mod plain;
 mod records;
@@ -39,6 +40,7 @@ use std::path::Path;
 use cowpath_core::tables::{Cell, Table};
 
 pub use issue::{Issue, IssueKind};
+pub use mend::as_table;
 pub use trouble::{ReadError, Unreadable};
 
 /// How a file is to be read.
@@ -77,7 +79,7 @@ pub trait Sink {
     type Error;
 
     /// Once, before the first row: which table the file is, and its header words as written, in the file's order.
-    /// Header words joined by commas and a refused row's `raw` make a file that can be read again.
+    /// From these words and the text of refused rows [`as_table`] makes a file that can be read again.
     fn table(&mut self, table: &'static Table, columns: &[String]) -> Result<(), Self::Error>;
 
     /// A good row: `cells` in the table's order, as many as it has columns, in its own units. The cells may be taken
