@@ -17,6 +17,7 @@
 //! # Not here
 //! What needs more than one row (visits of one cow that overlap, a cow in two boxes, same or replaced) is the store's.
 
+mod alike;
 mod cells;
 mod faults;
 mod figure;
@@ -82,7 +83,8 @@ pub trait Sink {
     /// From these words and the text of refused rows [`as_table`] makes a file that can be read again.
     fn table(&mut self, table: &'static Table, columns: &[String]) -> Result<(), Self::Error>;
 
-    /// A good row: `cells` in the table's order, as many as it has columns, in its own units. The cells may be taken
+    /// A good row; rows come in the file's order, but for those that waited until a clock change was understood.
+    /// `cells` in the table's order, as many as it has columns, in its own units. The cells may be taken
     /// out; whatever is left is used again for the next row.
     fn row(&mut self, line: u64, cells: &mut Vec<Cell>) -> Result<(), Self::Error>;
 

@@ -4,6 +4,7 @@ use std::io::Read;
 
 use cowpath_core::tables::{Cell, Table};
 
+use crate::alike::alike;
 use crate::issue::{Issue, IssueKind, Wrong, as_text, shown};
 use crate::order::Choice;
 use crate::records::{Cells, Found, Records};
@@ -11,7 +12,7 @@ use crate::row::{self, Refused, Typed, trimmed};
 use crate::sniff::{self, Plan};
 use crate::stream;
 use crate::time::Clock;
-use crate::trouble::{ReadError, Unreadable};
+use crate::trouble::{ReadError, Unreadable, listed};
 use crate::waiting::{Settled, Waiting};
 use crate::{Counts, Progress, Reading, Sink};
 
@@ -142,14 +143,21 @@ impl<S: Sink> Rows<'_, S> {
             } else {
                 (format!("not a column of `{}`", self.plan.table.name), Some(shown(word.as_bytes())))
             };
+            // A word that is too long to be a slip is not compared.
+            let meant = if word.len() <= 40 { alike(self.plan.table, word) } else { Vec::new() };
+            let remedy = if meant.is_empty() {
+                "nothing, if you can do without it; else give it the name of a column in `docs/tables.md`"
+                    .to_owned()
+            } else {
+                let meant: Vec<&str> = meant.iter().map(String::as_str).collect();
+                format!("if it is {}, give it that name and read the file again", listed(&meant, "or"))
+            };
             self.sink.issue(Issue {
                 line: Some(self.header_line),
                 column,
                 value: None,
                 reason,
-                remedy:
-                    "nothing, if you can do without it; else give it the name of a column in `docs/tables.md`"
-                        .into(),
+                remedy,
                 kind: IssueKind::ColumnNotUsed,
                 raw: None,
             })?;

@@ -143,3 +143,20 @@ fn columns_not_used_are_said_and_do_no_harm() {
         ]
     );
 }
+
+#[test]
+fn a_column_that_looks_like_one_of_ours_is_asked_about() {
+    let meant = |word: &str| {
+        let kept = read(&format!("animal,box,started_at,ended_at,{word}\n"));
+        kept.issues[0].remedy.clone()
+    };
+    let if_it_is = |names: &str| format!("if it is {names}, give it that name and read the file again");
+    assert_eq!(meant("Milk (kg)"), if_it_is("`milk_kg`"));
+    assert_eq!(meant("weight"), if_it_is("`weight_kg` or `weight_lb`"));
+    assert_eq!(meant("protien_pct"), if_it_is("`protein_pct`"));
+    assert_eq!(meant("LF-ms-cm"), if_it_is("`lf_ms_cm`"));
+    let nothing = "nothing, if you can do without it; else give it the name of a column in `docs/tables.md`";
+    for word in ["colour", "x", "lf", "(?)", "temperament"] {
+        assert_eq!(meant(word), nothing, "{word}");
+    }
+}
