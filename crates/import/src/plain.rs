@@ -265,8 +265,14 @@ impl<S: Sink> Rows<'_, S> {
         source: usize,
     ) -> Result<(), S::Error> {
         let value = shown(trimmed(cells.of(text, source)));
-        let reason = "this wall time came twice, as the clock was set back; it was read as the one that fits the other times of the row";
-        self.note(line, Some(source), Some(value), reason.to_owned())
+        let is_until = self.plan.header[source].eq_ignore_ascii_case("until");
+        let read_as = if is_until {
+            "as the later one, so that no milk is let go too early"
+        } else {
+            "as the one that fits the other times of the row"
+        };
+        let reason = format!("this wall time came twice, as the clock was set back; it was read {read_as}");
+        self.note(line, Some(source), Some(value), reason)
     }
 
     fn note(

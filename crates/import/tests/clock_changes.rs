@@ -331,4 +331,10 @@ fn other_times_of_a_row_follow_its_first() {
     let text = "animal,at,kind,until\n1,2025-10-30T06:00,treated,2025-11-02T01:30\n";
     let (kept, _) = try_read(text.as_bytes(), &BACK[0].reading()).unwrap();
     assert_eq!(kept.time(0, "until"), "2025-11-02T06:30:00Z");
+    assert_eq!(
+        kept.said(),
+        [
+            "line 2, until \"2025-11-02T01:30\": this wall time came twice, as the clock was set back; it was read as the later one, so that no milk is let go too early → nothing, if that is right; else write these times with their offset and read the file again"
+        ]
+    );
 }
