@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::baseline::{BEGINS, BEGINS_TOGETHER, ENDS, Evidence, Line};
 use super::filter::{Standing, Track};
+use super::herd::Moment;
 use super::parameters::Parameters;
 use crate::herd::Stage;
 
@@ -70,6 +71,9 @@ pub(crate) struct Cow {
     /// Milk taken in failed visits since her last milking, kg.
     pub(crate) taken_kg: f64,
     pub(crate) share: [Line; 4],
+    /// When her quarters' milk, and their conductivity, were last followed.
+    pub(crate) share_at_ms: i64,
+    pub(crate) ms_at_ms: i64,
     pub(crate) ms: [Line; 4],
     pub(crate) ms_level: Line,
     pub(crate) interval: Line,
@@ -105,6 +109,8 @@ impl Cow {
             carried_kg: 0.0,
             taken_kg: 0.0,
             share: [Line::fresh(0.0, &p.share, at_ms); 4],
+            share_at_ms: at_ms,
+            ms_at_ms: at_ms,
             ms: [Line::fresh(0.3, &p.conductivity, at_ms); 4],
             ms_level: Line::fresh(HEALTHY_MS_CM, &p.conductivity_level, at_ms),
             interval: Line::fresh(8.5_f64.ln(), &p.interval, at_ms),
@@ -145,6 +151,18 @@ impl Cow {
         self.held.level += level;
         self.held.rhythm.0 += rhythm[0];
         self.held.rhythm.1 += rhythm[1];
+    }
+
+    /// Her tracks move on to a milking; the plain one only where the whole forecast is wanted.
+    pub(crate) fn step(&mut self, now: &Moment<'_>, whole: bool) {
+        let days = now.interval_h.unwrap_or(0.0) / 24.0;
+        if 0.0 < days {
+            let fade = (-days / now.p.slope_days).exp();
+            self.robust.step(now.p, days, fade);
+            if whole {
+                self.plain.step(now.p, days, fade);
+            }
+        }
     }
 
     fn calve(&mut self, p: &Parameters, stage: &Stage, at_ms: i64) {
