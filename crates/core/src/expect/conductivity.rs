@@ -14,6 +14,7 @@
 
 use super::cow::Cow;
 use super::herd::Moment;
+use super::parameters::HABIT_DF;
 use super::split::{BoxState, centre};
 use super::{Departure, Signal};
 use crate::herd::Quarter;
@@ -63,14 +64,14 @@ pub(crate) fn conductivity(
     for i in 0..4 {
         let Some(own) = ms_cm[i] else { continue };
         let line = &mut cow.ms[i];
-        let mut other_var = REFERENCE_NOISE * noise_sd * noise_sd;
+        let mut other_var = line.noise_var(REFERENCE_NOISE * noise_sd * noise_sd);
         let mut moved = 0.0;
         if let Some(own_box) = own_box.as_deref_mut() {
             let effect = &mut own_box.cup_ms[i];
             other_var += effect.var;
             let gap = own - reference - line.mean;
             let total = line.var + other_var;
-            let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+            let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
             let before = effect.mean;
             effect.learn(gap, total / weight);
             moved = effect.mean - before;
@@ -78,7 +79,7 @@ pub(crate) fn conductivity(
         let sd = (baseline[i].1 + other_var).sqrt();
         let known = 2 <= line.seen;
         let gap = own - held_reference - baseline[i].0 - moved;
-        line.learn(own - reference - line.mean - moved, other_var, p.tail_df);
+        line.learn(own - reference - line.mean - moved, other_var, episode);
         if !known {
             line.accept(at_ms);
             continue;
@@ -142,21 +143,21 @@ fn level(
     let (p, at_ms) = (now.p, now.at_ms);
     let episode = cow.episode.is_some();
     let line = &mut cow.ms_level;
-    let mut other_var = p.conductivity_level.noise_sd * p.conductivity_level.noise_sd;
+    let mut other_var = line.noise_var(p.conductivity_level.noise_sd * p.conductivity_level.noise_sd);
     let mut probe = 0.0;
     if let Some(own_box) = own_box {
         let effect = &mut own_box.level_ms;
         other_var += effect.var;
         let gap = reference - effect.mean - line.mean;
         let total = line.var + other_var;
-        let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+        let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
         effect.learn(gap, total / weight);
         probe = effect.mean;
     }
     let (habit, habit_var) = line.baseline(episode);
     let known = 2 <= line.seen;
     let gap = reference - probe - habit;
-    line.learn(reference - probe - line.mean, other_var, p.tail_df);
+    line.learn(reference - probe - line.mean, other_var, episode);
     if !known {
         line.accept(at_ms);
         return;

@@ -82,6 +82,8 @@ pub(crate) struct Cow {
     pub(crate) settled: Vec<Settled>,
 }
 
+/// A gap of 25 days between two milkings.
+const DRY_SPELL_MS: i64 = 25 * 86_400_000;
 /// Days in milk within which a cow counts as fresh: her slope may differ from the curve's by the fresh spread.
 const FRESH_D: f64 = 45.0;
 /// Spread of slopes beside the curve's later in lactation, log a day.
@@ -132,6 +134,10 @@ impl Cow {
             if began {
                 self.calve(p, stage, at_ms);
             }
+        }
+        // Weeks without a milking are a dry spell, whether a calving was written down or not.
+        if self.last_ms.is_some_and(|last| DRY_SPELL_MS < at_ms - last) {
+            self.calve(p, stage, at_ms);
         }
         if stage.parity != self.parity {
             let difference =

@@ -140,7 +140,7 @@ const KNOBS: [Knob; 14] = [
         0.7,
         (-8.0, -2.5),
     ),
-    log_knob("the herd's effect", "log", |p| p.herd.sd.ln(), |p, x| p.herd.sd = x.exp(), 0.7, (-6.0, -1.6)),
+    log_knob("the herd's effect", "log", |p| p.herd.sd.ln(), |p, x| p.herd.sd = x.exp(), 0.7, (-4.6, -1.6)),
     log_knob(
         "wandering of the slope",
         "log/d",

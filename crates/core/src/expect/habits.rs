@@ -48,11 +48,11 @@ pub(crate) fn interval(now: &Moment<'_>, cow: &mut Cow, by_hour: &mut ByHour) ->
     let line = &mut cow.interval;
     line.step(&p.interval, hours / 24.0);
     let (habit, habit_var) = line.baseline(episode);
-    let noise_var = p.interval.noise_sd * p.interval.noise_sd;
+    let noise_var = line.noise_var(p.interval.noise_sd * p.interval.noise_sd);
     let sd = (habit_var + noise_var).sqrt();
     let gap = own - habit;
     let live_gap = own - line.mean;
-    line.learn(live_gap, noise_var, p.tail_df);
+    line.learn(live_gap, noise_var, episode);
     let known = 3 <= line.seen;
     // The herd's hours learn slowly, from at most the last two thousand or so milkings of that part of the day.
     by_hour.count[part] = (by_hour.count[part] + 1.0).min(2_000.0);
@@ -72,7 +72,7 @@ pub(crate) fn interval(now: &Moment<'_>, cow: &mut Cow, by_hour: &mut ByHour) ->
         high95: expected * (1.96 * sd).exp(),
         z: gap / sd,
         gap,
-        noise_sd: p.interval.noise_sd,
+        noise_sd: noise_var.sqrt(),
     })
 }
 

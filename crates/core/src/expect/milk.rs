@@ -7,6 +7,7 @@
 //! The 95 % interval reaches as many standard deviations below and above as held 95 % of the herd's milkings so far: noise
 //! has heavy and uneven tails, and a normal's 1.96 fits neither end.
 
+use super::baseline::{NORMAL_SIZE, SIZE_MEMORY};
 use super::cow::Cow;
 use super::filter::{clock, weight};
 use super::habits::ByHour;
@@ -23,8 +24,13 @@ const ASSUMED_VAR: f64 = 0.06;
 const FIRST_NOISE: f64 = 4.0;
 /// Milkings that are first ones.
 pub(crate) const FIRST: u32 = 2;
-/// Surprises over which a cow's own size of surprise is learned.
-const SIZE_MEMORY: f64 = 80.0;
+
+/// Milkings over which a one-sided herd shows. By chance alone their mean strays by 0.11.
+const SIDE_MEMORY: f64 = 40.0;
+/// Mean of surprises that is called one-sided: five times that.
+const ONE_SIDED: f64 = 0.55;
+/// How far the herd's effect may have jumped then, log.
+const JUMP_SD: f64 = 0.04;
 
 /// What the herd as a whole has learned about forecasts of milk.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -34,17 +40,28 @@ pub(crate) struct Record {
     forecast_kg: f64,
     /// How many standard deviations the interval reaches below and above.
     reach: [f64; 2],
-    /// Mean size of surprises, in standard deviations.
+    /// Mean size of surprises, in scales of the fitted noise.
     size: f64,
+    /// Which side the herd's last surprises were on, −2.5 to 2.5.
+    side: f64,
 }
 
 impl Record {
     pub(crate) fn new() -> Record {
-        Record { observed_kg: 2_000.0, forecast_kg: 2_000.0, reach: [2.2, 1.9], size: 0.75 }
+        Record { observed_kg: 2_000.0, forecast_kg: 2_000.0, reach: [2.2, 1.9], size: 0.85, side: 0.0 }
     }
     fn factor(&self) -> f64 {
         self.observed_kg / self.forecast_kg
     }
+    /// When most of the herd's last milkings were off to one side, its effect may have jumped: it is less sure, and learns.
+    fn note_side(&mut self, z: f64, herd: &mut Effect) {
+        self.side += ((z * NORMAL_SIZE / self.size).clamp(-2.5, 2.5) - self.side) / SIDE_MEMORY;
+        if ONE_SIDED < self.side.abs() {
+            herd.var += JUMP_SD * JUMP_SD;
+            self.side = 0.0;
+        }
+    }
+
     fn learn(&mut self, observed_kg: f64, forecast_kg: f64, z: f64) {
         const KEEPS: f64 = 1.0 - 1.0 / 4_000.0;
         self.observed_kg = KEEPS * self.observed_kg + observed_kg;
@@ -189,7 +206,11 @@ pub(crate) fn learn(
     let teaches = look.sure && FIRST <= cow.milkings;
     let mut moved = 0.0;
     if teaches {
-        for effect in effects.into_iter().flatten() {
+        let [mut herd, own_box] = effects;
+        if let Some(herd) = herd.as_deref_mut() {
+            record.note_side(z, herd);
+        }
+        for effect in [herd, own_box].into_iter().flatten() {
             let before = effect.mean;
             effect.learn(surprise, var / weight);
             moved += effect.mean - before;
@@ -211,7 +232,10 @@ pub(crate) fn learn(
     let plain_var = look.plain.var + look.effects_var + look.noise_var * tail_var(p.tail_df);
     cow.plain.learn(&look.plain, seen - look.plain.mean - moved, plain_var);
     let gap = seen - look.standing - moved;
-    let held_sd = (look.standing_var + look.effects_var + look.noise_var).sqrt();
+    // The fitted noise is the scale of a heavy-tailed law; what is told is the normal deviation of the same mean size.
+    let told = record.size / NORMAL_SIZE;
+    let reach_sd = (look.standing_var + look.effects_var + look.noise_var).sqrt();
+    let held_sd = told * reach_sd;
     if teaches {
         record.learn(milk_kg, look.own_kg + look.extra_kg, (net_kg / look.own_kg).ln() / sd);
         cow.evidence.add(gap / held_sd);
@@ -228,11 +252,11 @@ pub(crate) fn learn(
             quarter: None,
             observed: milk_kg * corrected,
             expected,
-            low95: expected * (-record.reach[0] * held_sd).exp(),
-            high95: expected * (record.reach[1] * held_sd).exp(),
+            low95: expected * (-record.reach[0] * reach_sd).exp(),
+            high95: expected * (record.reach[1] * reach_sd).exp(),
             z: gap / held_sd,
             gap,
-            noise_sd: look.noise_var.sqrt(),
+            noise_sd: told * look.noise_var.sqrt(),
         });
     }
 }

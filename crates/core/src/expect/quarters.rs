@@ -9,6 +9,7 @@
 
 use super::cow::Cow;
 use super::herd::Moment;
+use super::parameters::HABIT_DF;
 use super::split::{BoxState, centre};
 use super::{Departure, Signal};
 use crate::herd::Quarter;
@@ -58,14 +59,15 @@ pub(crate) fn quarters(
     let held_gaps = against(&|i| baseline[i].0);
     let live_gaps = against(&|i| cow.share[i].mean);
     let short = |hours: f64| 1.0 + (p.short_h / hours.max(0.3)).powi(2);
-    let noise_var = p.share.noise_sd.powi(2) * short(now.interval_h.unwrap_or(10.0)) / short(10.0);
+    let herd_var = p.share.noise_sd.powi(2) * (1.0 + COMMON_NOISE);
+    let noise_var = herd_var * short(now.interval_h.unwrap_or(10.0)) / short(10.0);
     let total_kg: f64 = (0..4).filter_map(|i| log_kg[i].map(|log| (log - cup(i)).exp())).sum();
     let mut moved = [0.0; 4];
     if let Some(own_box) = own_box {
         for i in 0..4 {
             let Some(gap) = live_gaps[i] else { continue };
-            let total = cow.share[i].var + cup_var(i) + noise_var * (1.0 + COMMON_NOISE);
-            let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+            let total = cow.share[i].var + cup_var(i) + cow.share[i].noise_var(noise_var);
+            let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
             let effect = &mut own_box.cup_milk[i];
             let before = effect.mean;
             effect.learn(gap, total / weight);
@@ -76,11 +78,11 @@ pub(crate) fn quarters(
     for i in 0..4 {
         let (Some(live), Some(held), Some(log)) = (live_gaps[i], held_gaps[i], log_kg[i]) else { continue };
         let line = &mut cow.share[i];
-        let other_var = noise_var * (1.0 + COMMON_NOISE) + cup_var(i);
+        let other_var = line.noise_var(noise_var) + cup_var(i);
         let sd = (baseline[i].1 + other_var).sqrt();
         let known = 2 <= line.seen;
         let gap = held - moved[i];
-        line.learn(live - moved[i], other_var, p.tail_df);
+        line.learn(live - moved[i], other_var, episode);
         if !known {
             line.accept(at_ms);
             continue;
