@@ -11,7 +11,7 @@
 //! An episode begins when one sum reaches 4, or the sums that speak for one quarter (share down, conductivity up) and the
 //! cow's milk reach 5 together; it ends when all are back under 1. Both limits lie below any call's.
 
-use super::parameters::Habit;
+use super::parameters::{HABIT_DF, Habit};
 
 /// What one reading must exceed, in standard deviations, to count as evidence.
 const ALLOWANCE: f64 = 0.75;
@@ -23,6 +23,11 @@ pub(crate) const BEGINS: f64 = 4.0;
 pub(crate) const BEGINS_TOGETHER: f64 = 5.0;
 /// All sums below this end it.
 pub(crate) const ENDS: f64 = 1.0;
+
+/// Mean size of a standard normal, √(2/π).
+pub(crate) const NORMAL_SIZE: f64 = 0.797_884_560_802_865_4;
+/// Surprises over which a cow's own size of surprise is learned.
+pub(crate) const SIZE_MEMORY: f64 = 80.0;
 
 /// Cumulative evidence that a signal left its baseline.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
@@ -53,6 +58,8 @@ pub(crate) struct Line {
     anchor_var: f64,
     pub(crate) anchor_ms: i64,
     pub(crate) evidence: Evidence,
+    /// Mean size of its surprises, in standard deviations: her own noise beside the herd's.
+    size: f64,
     /// Readings it has learned from, up to 65,535.
     pub(crate) seen: u16,
 }
@@ -67,6 +74,7 @@ impl Line {
             anchor_var: var,
             anchor_ms: at_ms,
             evidence: Evidence::default(),
+            size: NORMAL_SIZE,
             seen: 0,
         }
     }
@@ -88,10 +96,22 @@ impl Line {
         }
     }
 
-    /// Learns a reading: `gap` from the live mean, with the variance of its noise and of effects not her own.
-    pub(crate) fn learn(&mut self, gap: f64, noise_var: f64, df: f64) {
+    /// Her own noise variance, where the herd's is `herd_var`: between a quarter and six times it.
+    pub(crate) fn noise_var(&self, herd_var: f64) -> f64 {
+        herd_var * (self.size / NORMAL_SIZE).powi(2).clamp(0.25, 6.0)
+    }
+
+    /// Learns a reading: `gap` from the live mean, with the variance of its noise and of effects not her own. In an
+    /// episode nothing is learned about the size of surprises.
+    pub(crate) fn learn(&mut self, gap: f64, noise_var: f64, episode: bool) {
         let total = self.var + noise_var;
-        let weight = super::filter::weight(gap / total.sqrt(), df);
+        let z = gap / total.sqrt();
+        let weight = super::filter::weight(z, HABIT_DF);
+        if !episode {
+            let in_herd_noise =
+                z.abs().min(4.0) * (self.size / NORMAL_SIZE).clamp(0.5, 2.449_489_742_783_178);
+            self.size += (in_herd_noise - self.size) / SIZE_MEMORY;
+        }
         let gain = self.var / (total / weight);
         self.mean += gap * gain;
         self.var -= gain * self.var;

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::baseline::{BEGINS, BEGINS_TOGETHER, ENDS, Evidence, Line};
 use super::filter::{Standing, Track};
+use super::herd::Moment;
 use super::parameters::Parameters;
 use crate::herd::Stage;
 
@@ -70,6 +71,9 @@ pub(crate) struct Cow {
     /// Milk taken in failed visits since her last milking, kg.
     pub(crate) taken_kg: f64,
     pub(crate) share: [Line; 4],
+    /// When her quarters' milk, and their conductivity, were last followed.
+    pub(crate) share_at_ms: i64,
+    pub(crate) ms_at_ms: i64,
     pub(crate) ms: [Line; 4],
     pub(crate) ms_level: Line,
     pub(crate) interval: Line,
@@ -78,6 +82,8 @@ pub(crate) struct Cow {
     pub(crate) settled: Vec<Settled>,
 }
 
+/// A gap of 25 days between two milkings.
+const DRY_SPELL_MS: i64 = 25 * 86_400_000;
 /// Days in milk within which a cow counts as fresh: her slope may differ from the curve's by the fresh spread.
 const FRESH_D: f64 = 45.0;
 /// Spread of slopes beside the curve's later in lactation, log a day.
@@ -105,6 +111,8 @@ impl Cow {
             carried_kg: 0.0,
             taken_kg: 0.0,
             share: [Line::fresh(0.0, &p.share, at_ms); 4],
+            share_at_ms: at_ms,
+            ms_at_ms: at_ms,
             ms: [Line::fresh(0.3, &p.conductivity, at_ms); 4],
             ms_level: Line::fresh(HEALTHY_MS_CM, &p.conductivity_level, at_ms),
             interval: Line::fresh(8.5_f64.ln(), &p.interval, at_ms),
@@ -127,6 +135,10 @@ impl Cow {
                 self.calve(p, stage, at_ms);
             }
         }
+        // Weeks without a milking are a dry spell, whether a calving was written down or not.
+        if self.last_ms.is_some_and(|last| DRY_SPELL_MS < at_ms - last) {
+            self.calve(p, stage, at_ms);
+        }
         if stage.parity != self.parity {
             let difference =
                 p.log_curve(self.parity, stage.days_in_milk) - p.log_curve(stage.parity, stage.days_in_milk);
@@ -145,6 +157,18 @@ impl Cow {
         self.held.level += level;
         self.held.rhythm.0 += rhythm[0];
         self.held.rhythm.1 += rhythm[1];
+    }
+
+    /// Her tracks move on to a milking; the plain one only where the whole forecast is wanted.
+    pub(crate) fn step(&mut self, now: &Moment<'_>, whole: bool) {
+        let days = now.interval_h.unwrap_or(0.0) / 24.0;
+        if 0.0 < days {
+            let fade = (-days / now.p.slope_days).exp();
+            self.robust.step(now.p, days, fade);
+            if whole {
+                self.plain.step(now.p, days, fade);
+            }
+        }
     }
 
     fn calve(&mut self, p: &Parameters, stage: &Stage, at_ms: i64) {

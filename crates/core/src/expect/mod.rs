@@ -32,7 +32,7 @@ mod split;
 use jiff::Timestamp;
 
 pub use cow::Settled;
-pub use fit::{Fitted, SampleMilking, fit};
+pub use fit::{Fitted, Interval, SampleMilking, fit};
 pub use herd::{Herd, HerdPoint};
 pub use parameters::{Habit, Parameters, Slow, parity_class};
 

@@ -82,6 +82,9 @@ pub struct Parameters {
     pub kick_rate: f64,
 }
 
+/// Degrees of freedom of the heavy-tailed noise of quarters, conductivity and intervals: a stated default, not fitted.
+pub(crate) const HABIT_DF: f64 = 5.0;
+
 /// Milkings a day at which the published curves (kg a day) are read as a rate: 2.8 (`published.md` §1).
 const PRIOR_MILKINGS: f64 = 2.8;
 
