@@ -122,6 +122,13 @@ for (const name of ["round", "cow"]) {
       assert.ok(!await page.locator("nav.pages").isVisible());
       if (name === "round" && await page.locator(".call").count()) {
         assert.ok(await page.locator(".found").first().isVisible(), "a line to write on");
+        // A caution is on paper whether its call was open or not.
+        for (const one of await page.locator(".call").all()) {
+          const cautions = await one.locator(".caution").allTextContents();
+          for (const caution of cautions) {
+            assert.ok(await page.getByText(caution, { exact: true }).filter({ visible: true }).count(), caution);
+          }
+        }
         assert.notEqual(await page.locator(".call[open] .open").first().evaluate((one) => getComputedStyle(one).position), "fixed");
       }
       await shot(page, `${name}-print-${format}`, { fullPage: true });
@@ -144,5 +151,33 @@ test("wide: the walk's list stays beside the open call", async (t) => {
   assert.equal((await calls.nth(0).locator(".open").boundingBox()).y, 0, "it stays while the list is scrolled");
   await calls.last().locator("> summary").click();
   assert.ok(await calls.last().locator(".open").isVisible());
+  await close();
+});
+
+test("newer rows are told, and the page does not change by itself", async (t) => {
+  const { page, close } = await open(browser, "/round");
+  if (!await page.locator(".walk .head").count()) return t.skip("nothing was read yet");
+  await page.clock.install();
+  let mark = '"before"';
+  await page.route("**/round", (route) => route.request().method() === "HEAD"
+    ? route.fulfill({ status: 200, headers: { etag: mark } }) : route.continue());
+  const first = page.waitForResponse((response) => response.request().method() === "HEAD");
+  await page.reload();
+  await first;
+  const again = async () => {
+    const answered = page.waitForResponse((response) => response.request().method() === "HEAD");
+    await page.clock.fastForward(61000);
+    await answered;
+  };
+  await again();
+  assert.equal(await page.locator(".newer").count(), 0, "the same rows");
+  mark = '"after"';
+  await again();
+  await page.locator(".newer a").waitFor();
+  await again();
+  assert.equal(await page.locator(".newer").count(), 1, "said once");
+  await page.locator(".newer a").click();
+  await page.waitForLoadState();
+  assert.equal(await page.locator(".newer").count(), 0);
   await close();
 });

@@ -102,9 +102,13 @@ function words(element) {
 
 // One call is open at a time. On a phone the list above shrinks when another closes: keep the opened one in sight.
 function oneAtATime() {
-  for (const call of document.querySelectorAll("details[name=call]")) {
+  const calls = [...document.querySelectorAll("details[name=call]")];
+  for (const call of calls) {
     call.addEventListener("toggle", () => {
-      if (call.open && call.getBoundingClientRect().top < 0) call.scrollIntoView();
+      if (!call.open) return;
+      // Browsers that do not know names of details would leave both open.
+      for (const other of calls) if (other !== call) other.open = false;
+      if (call.getBoundingClientRect().top < 0) call.scrollIntoView();
     });
   }
 }

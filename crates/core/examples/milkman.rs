@@ -56,7 +56,13 @@ fn main() -> Result<(), Trouble> {
     }
     println!("  {:?} cow sd {:.3}", fitted.parameters.curves, fitted.parameters.cow_sd);
 
-    let mut herd = Herd::new(fitted.parameters);
+    let mut parameters = serde_json::to_value(&fitted.parameters)?;
+    for pair in arguments.windows(2).filter(|pair| pair[0] == "--set") {
+        let (name, value) = pair[1].split_once('=').ok_or("--set NAME=VALUE")?;
+        *parameters.pointer_mut(name).ok_or("no such parameter")? = serde_json::from_str(value)?;
+    }
+    let parameters: Parameters = serde_json::from_value(parameters)?;
+    let mut herd = Herd::new(parameters);
     let mut scored = Scored::empty();
     let mut forecasts = vec![None; data.visits.len()];
     let began = std::time::Instant::now();

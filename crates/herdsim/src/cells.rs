@@ -132,10 +132,9 @@ pub fn write_truth(row: &Row, line: &mut Line<'_>) {
         }
         Row::Happening(row) => {
             line.text(row.kind);
-            match row.animal {
-                Some(animal) => line.whole(animal),
-                None => line.text(""),
-            }
+            line.number(row.animal.map(f64::from), 0);
+            line.number(row.at_box.map(f64::from), 0);
+            line.quarter(row.quarter);
             line.time(Some(row.from_s));
             line.time(Some(row.to_s));
             line.number(row.size, 3);

@@ -14,11 +14,16 @@ pub const HOUR_S: i64 = 3600;
 /// Seconds of a day.
 pub const DAY_S: i64 = 86_400;
 
+/// Days simulated before the first told row, so that cases, queues and levels are under way when the logs begin.
+const SETTLING_D: i64 = 24;
+
 /// The farm's zone over the simulated span.
 #[derive(Debug, Clone)]
 pub struct FarmClock {
-    /// Local midnight at which the simulation begins.
+    /// Local midnight at which the simulation begins, [`SETTLING_D`] days before anything is told.
     pub start_s: i64,
+    /// Local midnight from which on rows are told.
+    pub told_s: i64,
     /// Last instant of which a row may tell: 05:20 of the last morning.
     pub end_s: i64,
     /// From when on which offset holds, s; in order.
@@ -29,7 +34,9 @@ impl FarmClock {
     /// The clock from midnight `days` days before `last_day` to 05:20 of `last_day`.
     pub fn new(zone: &TimeZone, last_day: Date, days: u32) -> Result<FarmClock, SimError> {
         let first_day = last_day.checked_sub(jiff::Span::new().try_days(i64::from(days))?)?;
-        let start_s = first_day.to_zoned_datetime(zone.clone())?.timestamp().as_second();
+        let told_s = first_day.to_zoned_datetime(zone.clone())?.timestamp().as_second();
+        let settling = first_day.checked_sub(jiff::Span::new().try_days(SETTLING_D)?)?;
+        let start_s = settling.to_zoned_datetime(zone.clone())?.timestamp().as_second();
         let end_s = last_day.at(5, 20, 0, 0).to_zoned_datetime(zone.clone())?.timestamp().as_second();
         // History reaches back before the first day; one offset a transition is enough.
         let from = Timestamp::from_second(start_s - 900 * DAY_S)?;
@@ -41,7 +48,7 @@ impl FarmClock {
             }
             offsets.push((at_s, i64::from(change.offset().seconds())));
         }
-        Ok(FarmClock { start_s, end_s, offsets })
+        Ok(FarmClock { start_s, told_s, end_s, offsets })
     }
 
     /// Seconds the farm's wall clock is ahead of UTC.

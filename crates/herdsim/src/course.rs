@@ -64,8 +64,8 @@ impl Course {
             _ => Rise::Relapse,
         };
         Course {
-            from_h: pace.from_h
-                + (0.25 * pace.rise_h + 0.3 * pace.from_h.abs()) * chance.bounded(0.0, 1.0, 2.0),
+            // Some signals move at once, some follow late; none before the case begins.
+            from_h: pace.from_h + (0.35 * pace.rise_h * chance.bounded(0.0, 1.0, 2.2)).max(0.0),
             rise_h: chance.log_normal(pace.rise_h, 0.45).max(0.5),
             rise,
             hold_h: chance.log_normal(pace.hold_h, 0.5),

@@ -281,6 +281,8 @@ pub struct Cow {
     pub agenda: Vec<(i64, Task)>,
     /// Solids and cells of the last milk.
     pub last_milk: Option<([f64; 3], f64)>,
+    /// Day she goes back to her pen from the straw.
+    pub back_on: Option<i32>,
     /// Unsettled by a move until then.
     pub unsettled_until_s: i64,
     /// Last row of movement, for a frozen tag.
@@ -323,6 +325,13 @@ impl Cow {
         }
     }
 
+    /// Her quarters' shares when she is well, as earlier cases have left them.
+    pub fn own_shares(&self) -> [f64; 4] {
+        let kept = [0, 1, 2, 3].map(|q| self.habit.shares[q] * self.lasting[q]);
+        let whole: f64 = kept.iter().sum();
+        kept.map(|share| share / whole)
+    }
+
     /// How full the udder is: 1 where secretion has halved.
     pub fn fill(&self) -> f64 {
         self.held_kg.iter().sum::<f64>() / (self.habit.half_h * self.curve.best_kg_h() * 0.86).max(0.1)
@@ -349,6 +358,14 @@ impl Cow {
         }
         for case in &mut self.cases {
             case.act(at_s, &mut signs);
+        }
+        let from_calving_h = (at_s - self.calved_s) as f64 / 3600.0;
+        if from_calving_h.abs() < 14.0 {
+            // She is restless and does not chew about the hour of calving.
+            let near = 1.0 - from_calving_h.abs() / 14.0;
+            signs.rumination *= 1.0 - 0.6 * near;
+            signs.eating *= 1.0 - 0.5 * near;
+            signs.activity *= 1.0 + 0.5 * near;
         }
         self.signs = signs;
         if self.dry {

@@ -9,6 +9,8 @@ use crate::{chance::Stream, signs::Signs};
 /// One heat.
 #[derive(Debug, Clone, Copy)]
 pub struct Heat {
+    /// Its number over the herd.
+    pub number: u32,
     /// When activity begins to rise.
     pub begins_s: i64,
     /// How long it lasts, h.
@@ -29,11 +31,12 @@ pub struct Heat {
 
 impl Heat {
     /// Draws a heat beginning at a time; first heats after calving are more often silent.
-    pub fn draw(chance: &mut Stream, begins_s: i64, first: bool, lame: f64) -> Heat {
+    pub fn draw(chance: &mut Stream, number: u32, begins_s: i64, first: bool, lame: f64) -> Heat {
         let silent = chance.chance(if first { 0.55 } else { 0.24 });
         let strength = if silent { chance.between(0.0, 0.35) } else { chance.log_normal(1.35, 0.45) * lame };
         let shown = if silent { 0.35 } else { 1.0 };
         Heat {
+            number,
             begins_s,
             length_h: chance.log_normal(11.0, 0.32).clamp(4.0, 22.0),
             peak: 1.0 + strength.min(5.0),

@@ -9,7 +9,7 @@ use crate::{
     clock::{DAY_S, FarmClock},
     cow::Cow,
     life::{Fate, begin_day, calve, close_day, herd_factor},
-    movement,
+    mishap, movement,
     pen::{Coming, Pen},
     people,
     rows::{EventRow, HappeningTruth, Row},
@@ -17,7 +17,7 @@ use crate::{
     stall::Stall,
     stock,
     tank::Tank,
-    told::{animal, end_all, end_cases, move_to, record},
+    told::{animal, end_all, end_cases, lasting_marks, move_to, record},
     visit::Around,
 };
 
@@ -33,21 +33,38 @@ pub fn run(scenario: &Scenario, take: &mut Out<'_>) -> Result<(), SimError> {
         return Err(SimError::Empty { cows: scenario.cows, boxes: scenario.boxes, days: scenario.days });
     }
     let clock = FarmClock::new(&scenario.zone, scenario.last_day, scenario.days)?;
-    let end_s = clock.end_s;
+    let (told_s, end_s) = (clock.told_s, clock.end_s);
+    let told_day = clock.day(told_s);
+    let jumps = if scenario.clock_jumps { mishap::clock_jumps(scenario, &clock) } else { Vec::new() };
+    let mut emptied_once = false;
     // Nothing is told that is not over when the logs are read.
-    let mut out = |row: Row| -> Result<(), SimError> {
-        let told = match &row {
-            Row::Visit(row) => row.ended_s <= end_s,
+    // Before the logs begin only the farm's notes tell of it.
+    let mut out = |mut row: Row| -> Result<(), SimError> {
+        let told = match &mut row {
+            Row::Visit(row) => {
+                let told = told_s <= row.started_s && row.ended_s <= end_s;
+                mishap::jump(&jumps, row);
+                told
+            }
+            Row::Movement(row) => told_s <= row.from_s,
             Row::Event(row) => row.at_s <= end_s,
-            Row::BoxState(row) => row.to_s <= end_s,
-            Row::Bunk(row) => row.delivered_s <= end_s,
-            Row::Push(row) => row.at_s <= end_s,
-            Row::Case(row) => row.first_sign_s <= end_s,
-            Row::Happening(row) => row.from_s <= end_s,
-            _ => true,
+            Row::BoxState(row) => told_s <= row.from_s && row.to_s <= end_s,
+            Row::Bunk(row) => told_s <= row.delivered_s && row.delivered_s <= end_s,
+            Row::Push(row) => told_s <= row.at_s && row.at_s <= end_s,
+            Row::Recording(row) => told_day < row.on_day,
+            // The first lorry takes milk of days that are not told.
+            Row::Pickup(row) => told_s <= row.collected_s && std::mem::replace(&mut emptied_once, true),
+            Row::Case(row) => row.ended_s.is_none_or(|at_s| told_s < at_s) && row.first_sign_s <= end_s,
+            Row::Day(row) => told_day <= row.day,
+            Row::BoxFault(row) => told_s < row.to_s,
+            Row::Happening(row) => told_s < row.to_s && row.from_s <= end_s,
+            Row::Animal(_) | Row::Feed(_) => true,
         };
         if told { take(row) } else { Ok(()) }
     };
+    for (jump, _) in &jumps {
+        out(Row::Happening(*jump))?;
+    }
     let mut farm = Farm::new(scenario, clock, &mut out)?;
     let mut at_s = farm.clock.start_s;
     while at_s < end_s {
@@ -109,6 +126,9 @@ impl<'a> Farm<'a> {
         let (cows, notes) = stock::herd(seed, &clock, scenario.cows, pen_count);
         for note in notes {
             out(Row::Event(note))?;
+        }
+        for cow in &cows {
+            lasting_marks(cow, &clock, out)?;
         }
         let next_animal = cows.last().map_or(100, |cow| cow.animal) + 1;
         let mut people = Stream::new(seed, "people", 0);
@@ -241,6 +261,7 @@ impl<'a> Farm<'a> {
                                 from_s: row.started_s,
                                 to_s: row.ended_s,
                                 size: Some(cow.left_behind_kg),
+                                ..HappeningTruth::default()
                             });
                             cow.left_behind_kg = 0.0;
                         }
@@ -295,7 +316,7 @@ impl<'a> Farm<'a> {
                     self.arrivals.push((day + 1 + self.heifers.below(12) as i32, cow.pen));
                 }
             }
-            self.move_pens(place, midnight_s);
+            self.move_pens(place, day, midnight_s);
             for row in self.own_rows.drain(..) {
                 out(row)?;
             }
@@ -309,22 +330,33 @@ impl<'a> Farm<'a> {
     }
 
     /// Now and then a cow changes pens: a decoy, for she is unsettled and nothing is wrong.
-    fn move_pens(&mut self, place: usize, midnight_s: i64) {
+    /// With one pen she goes to the straw for some days, by the same boxes, and back.
+    fn move_pens(&mut self, place: usize, day: i32, midnight_s: i64) {
         let cow = &mut self.cows[place];
-        let moves = 1 < self.pens.len() && !cow.dry && !cow.gone && !cow.waiting;
-        if !moves || !cow.streams.life.chance(0.8 / 365.0) {
+        let can = !cow.dry && !cow.gone && !cow.waiting;
+        let back = cow.back_on.is_some_and(|on| on <= day);
+        if !can || !(back || cow.back_on.is_none() && cow.streams.life.chance(0.6 / 365.0)) {
             return;
         }
-        cow.pen = (cow.pen + 1 + cow.streams.life.below(self.pens.len() - 1)) % self.pens.len();
+        let name = if back || 1 < self.pens.len() {
+            if !back {
+                cow.pen = (cow.pen + 1 + cow.streams.life.below(self.pens.len() - 1)) % self.pens.len();
+            }
+            cow.back_on = None;
+            self.pens[cow.pen].name.clone()
+        } else {
+            cow.back_on = Some(day + 3 + cow.streams.life.below(9) as i32);
+            "straw".to_owned()
+        };
         cow.unsettled_until_s = midnight_s + 3 * DAY_S;
-        let name = self.pens[cow.pen].name.clone();
-        self.own_rows.push(Row::Event(move_to(cow, midnight_s + 1, name)));
+        let at_s = midnight_s + cow.streams.life.between(8.0, 15.0) as i64 * 3600;
+        self.own_rows.push(Row::Event(move_to(cow, at_s, name)));
         self.own_rows.push(Row::Happening(HappeningTruth {
             kind: "moved-pen",
             animal: Some(cow.animal),
             from_s: midnight_s,
             to_s: cow.unsettled_until_s,
-            size: None,
+            ..HappeningTruth::default()
         }));
     }
 
@@ -342,6 +374,7 @@ impl<'a> Farm<'a> {
             calve(&mut cow, calved_s, day, &mut self.own_rows);
             self.own_rows.push(Row::Event(move_to(&cow, calved_s + 9000, self.pens[pen].name.clone())));
             cow.potential_kg = cow.curve.potential_kg_day(0.5, 0.0);
+            lasting_marks(&cow, &self.clock, out)?;
             self.cows.push(cow);
             for row in self.own_rows.drain(..) {
                 out(row)?;
@@ -379,7 +412,7 @@ fn hazard_h(cow: &Cow, at_s: i64, hour: f64) -> f64 {
     0.46 * cow.habit.eager
         * day.max(0.08)
         * rested
-        * (0.35 + 1.15 * cow.fill())
+        * (0.16 + 1.7 * cow.fill())
         * credit
         * unsettled
         * cow.signs.coming.max(0.04)

@@ -24,6 +24,7 @@ mod cycle;
 mod farm;
 mod figures;
 mod life;
+mod mishap;
 mod movement;
 mod pen;
 mod people;
@@ -103,6 +104,9 @@ pub struct Scenario {
     pub last_day: Date,
     /// Sensors fitted.
     pub sensors: Sensors,
+    /// Boxes whose clocks jump now and then, by minutes to hours, until somebody sets them right. Readers must then
+    /// refuse rows; off in the demo.
+    pub clock_jumps: bool,
     /// Name of the farm, invented.
     pub name: String,
 }
@@ -121,6 +125,7 @@ impl Scenario {
             zone: TimeZone::get("America/New_York").unwrap_or(TimeZone::UTC),
             last_day: Date::constant(2026, 3, 2),
             sensors: Sensors::ALL,
+            clock_jumps: false,
             name: "Sumac Hollow".into(),
         }
     }

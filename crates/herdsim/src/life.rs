@@ -49,7 +49,7 @@ pub fn close_day(cow: &mut Cow, day: i32, season: &Day) -> Option<Row> {
         potential_kg: cow.potential_kg * herd * log.exp(),
         secreted_kg,
         loss: sum / ticks,
-        shares: cow.habit.shares,
+        shares: cow.own_shares(),
         herd_factor: herd,
     }))
 }
@@ -74,7 +74,7 @@ pub fn begin_day(
     }
     wander(cow, today);
     sickness(cow, today, midnight_s, season, number);
-    heats(cow, today, midnight_s, clock);
+    heats(cow, today, midnight_s, clock, number);
     tag(cow, midnight_s, out);
     if cow.streams.life.chance(1.0 / 75.0) && !cow.dry {
         let thin = 3.35 - 0.6 * (f64::from(cow.dim(today)) / 60.0).min(1.0)
@@ -231,8 +231,8 @@ fn sickness(cow: &mut Cow, today: i32, midnight_s: i64, season: &Day, number: &m
     let hot = 1.0 + 0.8 * season.heat_load.min(1.5);
     let again = if recent.is_some() { 2.2 } else { 1.0 };
     let quiet = if cow.dry { 0.0 } else { 1.0 };
-    let udder = 0.38 / 365.0 * udder_risk * older * hot * again * if fresh { 2.4 } else { 1.0 } * quiet;
-    let flare = 0.7 / 365.0 * udder_risk * older * quiet;
+    let udder = 0.25 / 365.0 * udder_risk * older * hot * again * if fresh { 2.4 } else { 1.0 } * quiet;
+    let flare = 0.55 / 365.0 * udder_risk * older * quiet;
     let at_risk = if (3..32).contains(&dim) { metabolic_risk * older * quiet } else { 0.0 };
     let energy = 0.21 / 29.0 * at_risk;
     let stomach = 0.045 / 29.0 * at_risk + 0.1 / 365.0 * quiet * (1.0 + 4.0 * season.bad);
@@ -260,7 +260,7 @@ fn sickness(cow: &mut Cow, today: i32, midnight_s: i64, season: &Day, number: &m
 }
 
 /// Heats that begin today.
-fn heats(cow: &mut Cow, today: i32, midnight_s: i64, clock: &FarmClock) {
+fn heats(cow: &mut Cow, today: i32, midnight_s: i64, clock: &FarmClock, number: &mut u32) {
     let Some(begins_s) = cow.breeding.next_heat_s.filter(|at_s| *at_s < midnight_s + DAY_S) else { return };
     if cow.dry {
         return;
@@ -268,7 +268,8 @@ fn heats(cow: &mut Cow, today: i32, midnight_s: i64, clock: &FarmClock) {
     let lame = if cow.cases.iter().any(|case| case.kind == Kind::Feet) { 0.6 } else { 1.0 };
     let may_serve = WAIT_D <= cow.dim(today) && !cow.breeding.given_up;
     let chance = &mut cow.streams.breeding;
-    let mut heat = Heat::draw(chance, begins_s, cow.breeding.heats == 0, lame);
+    *number += 1;
+    let mut heat = Heat::draw(chance, *number, begins_s, cow.breeding.heats == 0, lame);
     let next_d = cycle_d(chance, cow.habit.cycle_d);
     cow.breeding.next_heat_s = Some(begins_s + (next_d * DAY_S as f64) as i64);
     cow.breeding.heats += 1;
@@ -313,5 +314,11 @@ fn tag(cow: &mut Cow, midnight_s: i64, out: &mut Vec<Row>) {
     } else {
         cow.tag_frozen_until_s = to_s;
     }
-    out.push(Row::Happening(HappeningTruth { kind, animal: Some(cow.animal), from_s, to_s, size: None }));
+    out.push(Row::Happening(HappeningTruth {
+        kind,
+        animal: Some(cow.animal),
+        from_s,
+        to_s,
+        ..HappeningTruth::default()
+    }));
 }

@@ -31,11 +31,13 @@ pub fn walk(cow: &mut Cow, at_s: i64, events: &mut Vec<EventRow>) {
             (Kind::Feet, _) => ("lame", 0.75, (0.0, 0.0), 0.75, (40.0, 150.0)),
             (Kind::Fever, _) => ("fever", 0.85, (3.0, 5.5), 0.75, (12.0, 36.0)),
         };
+        // Left and right are mixed up now and then, in the book as in the barn.
+        let written = case.quarter.map(|quarter| if chance.chance(0.04) { quarter ^ 1 } else { quarter });
         events.push(EventRow {
             animal: cow.animal,
             at_s: noticed_s,
             kind: "diagnosed",
-            quarter: case.quarter,
+            quarter: written,
             detail: words.replace(", ", " "),
             by: "manager",
             ..EventRow::default()
@@ -71,7 +73,7 @@ pub fn walk(cow: &mut Cow, at_s: i64, events: &mut Vec<EventRow>) {
             animal: cow.animal,
             at_s: treated_s,
             kind: "treated",
-            quarter: case.quarter,
+            quarter: written,
             detail: if case.kind == Kind::Feet { "hoof trimmed" } else { case.kind.word() }.into(),
             until_s,
             by: if case.form == "displaced" { "vet" } else { "manager" },

@@ -294,17 +294,22 @@ pub struct BoxFaultTruth {
 }
 
 /// Truth: something that moves the whole herd, or a thing that looks like trouble and is none.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct HappeningTruth {
-    /// `heat-stress bad-batch ration-change` of the herd; decoys `tag-lost tag-frozen incomplete-carried moved-pen`.
+    /// `heat-stress bad-batch ration-change` of the herd; of a cow `tag-lost tag-frozen incomplete-carried moved-pen
+    /// chronic-quarter quarter-dry`; of a box `clock-jump` (size in s).
     pub kind: &'static str,
     /// Cow, where it is hers.
     pub animal: Option<u32>,
+    /// Box, where it is a box's.
+    pub at_box: Option<u32>,
+    /// Quarter, where it is one's.
+    pub quarter: Option<usize>,
     /// Begin.
     pub from_s: i64,
     /// End.
     pub to_s: i64,
-    /// Herd: most change of milk, share. Decoys: kg or none.
+    /// Herd: most change of milk, share. Milk left behind, kg; chronic conductivity, mS/cm; clock, s.
     pub size: Option<f64>,
 }
 

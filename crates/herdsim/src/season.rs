@@ -61,7 +61,7 @@ impl Season {
             if batch_left <= 0.0 {
                 batch_left = feed.between(18.0, 60.0);
                 batch_goal = feed.normal(0.0, 0.016);
-                if feed.chance(0.3) {
+                if feed.chance(0.38) {
                     bad_left = feed.between(6.0, 17.0);
                     bad_size = feed.between(0.03, 0.085);
                     bad_from = day;
@@ -131,5 +131,5 @@ pub fn heat_loss(load: f64) -> f64 {
 }
 
 fn truth(kind: &'static str, size: f64) -> HappeningTruth {
-    HappeningTruth { kind, animal: None, from_s: 0, to_s: 0, size: Some(size) }
+    HappeningTruth { kind, size: Some(size), ..HappeningTruth::default() }
 }

@@ -205,8 +205,8 @@ pub fn begin(
             // One in six: the meter sees next to nothing of it.
             let plain = !draft.chance.chance(1.0 / 6.0);
             let (low, high) = match form {
-                "fast" => (1.0, 3.6),
-                "slow" => (0.8, 2.6),
+                "fast" => (1.1, 4.1),
+                "slow" => (0.8, 3.0),
                 _ => (0.35, 1.3),
             };
             rise_ms_cm = draft.hit(

@@ -69,6 +69,7 @@ pub fn cow(seed: u64, animal: u32, parity: u32, calved_s: i64, day: i32, pen: us
         held_until_s: i64::MIN,
         agenda: Vec::new(),
         last_milk: None,
+        back_on: None,
         unsettled_until_s: i64::MIN,
         last_bin: None,
         tag_lost_until_s: i64::MIN,

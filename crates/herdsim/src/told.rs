@@ -3,11 +3,12 @@
 use crate::{
     SimError,
     chance::Stream,
+    clock::FarmClock,
     cow::Cow,
     cycle::Heat,
     farm::Out,
     pen::Pen,
-    rows::{AnimalRow, CaseTruth, EventRow, RecordingRow, Row},
+    rows::{AnimalRow, CaseTruth, EventRow, HappeningTruth, RecordingRow, Row},
 };
 
 /// She moves to a pen.
@@ -54,7 +55,7 @@ pub fn end_all(cow: &mut Cow, end_s: i64, out: &mut Out<'_>) -> Result<(), SimEr
 
 fn heat_truth(heat: &Heat, animal: u32, end_s: i64) -> CaseTruth {
     CaseTruth {
-        case: 0,
+        case: heat.number,
         animal,
         kind: "heat",
         form: if heat.silent { "silent" } else { "shown" },
@@ -108,4 +109,28 @@ pub fn record(cow: &Cow, day: i32, people: &mut Stream, out: &mut Out<'_>) -> Re
         ],
         scc_k: (scc_k * people.log_normal(1.0, 0.12)).round().max(1.0),
     }))
+}
+
+/// Truth of what is always so with her: a quarter somewhat inflamed for good, a quarter gone dry.
+pub fn lasting_marks(cow: &Cow, clock: &FarmClock, out: &mut Out<'_>) -> Result<(), SimError> {
+    for quarter in 0..4 {
+        let chronic_ms_cm = cow.habit.chronic_ms_cm[quarter];
+        let (kind, size) = if cow.habit.shares[quarter] == 0.0 {
+            ("quarter-dry", None)
+        } else if 0.0 < chronic_ms_cm {
+            ("chronic-quarter", Some(chronic_ms_cm))
+        } else {
+            continue;
+        };
+        out(Row::Happening(HappeningTruth {
+            kind,
+            animal: Some(cow.animal),
+            quarter: Some(quarter),
+            from_s: cow.calved_s.max(clock.told_s),
+            to_s: clock.end_s,
+            size,
+            ..HappeningTruth::default()
+        }))?;
+    }
+    Ok(())
 }

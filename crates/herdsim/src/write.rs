@@ -99,7 +99,7 @@ pub const TRUTH: [(&str, &[&str]); 4] = [
         ],
     ),
     ("box-faults", &["box", "kind", "quarter", "form", "from", "full_at", "to", "size"]),
-    ("happenings", &["kind", "animal", "from", "to", "size"]),
+    ("happenings", &["kind", "animal", "box", "quarter", "from", "to", "size"]),
 ];
 
 impl Files {

@@ -6,7 +6,8 @@
 //! where the file as a whole cannot be read, with an [`Unreadable`].
 //!
 //! Read in this order: [`Sink`] (where rows go), `stream` (bytes), `records` (lines and cells), `sniff` (header),
-//! `cells`, `figure` and `time` (one cell), `order` (wall times that came twice), `plain` (the loop).
+//! `cells`, `figure` and `time` (one cell), `order` and `waiting` (wall times that came
+//! twice), `plain` (the loop).
 //!
 //! # Whole or none
 //! Rows are handed on while the file is still being read, so a compressed file that turns out to be cut short has
@@ -28,6 +29,7 @@ mod stream;
 mod time;
 mod trouble;
 mod utf16;
+mod waiting;
 
 use std::fs::File;
 use std::io::{self, Read};

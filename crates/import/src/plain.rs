@@ -5,13 +5,14 @@ use std::io::Read;
 use cowpath_core::tables::{Cell, Table};
 
 use crate::issue::{Issue, IssueKind, Wrong, as_text, shown};
-use crate::order::{Choice, Held, Order};
+use crate::order::Choice;
 use crate::records::{Cells, Found, Records};
 use crate::row::{self, Refused, Typed, trimmed};
 use crate::sniff::{self, Plan};
 use crate::stream;
 use crate::time::Clock;
 use crate::trouble::{ReadError, Unreadable};
+use crate::waiting::{Settled, Waiting};
 use crate::{Counts, Progress, Reading, Sink};
 
 /// Rows between two words of progress.
@@ -30,6 +31,7 @@ pub(crate) fn read<S: Sink>(
     let mut records = Records::new(text.bytes, reading.longest_line);
     let plan = sniff::plan(header(&mut records, form, reading)?)?;
     let cells = plan.header.len();
+    let waiting = Waiting::new(plan.table);
     let mut rows = Rows {
         counts: Counts { table: plan.table.name, rows_read: 0, rows_refused: 0 },
         plan,
@@ -37,7 +39,7 @@ pub(crate) fn read<S: Sink>(
         clock: Clock::new(reading.zone.clone()),
         now_ms: reading.now.as_millisecond(),
         row: Vec::new(),
-        order: Order::new(),
+        waiting,
         again: Cells::default(),
         sink,
     };
@@ -72,7 +74,7 @@ pub(crate) fn read<S: Sink>(
             progress(Progress { rows: rows.counts.rows_read, bytes: taken.get(), of_bytes });
         }
     }
-    rows.settle(None).map_err(ReadError::Sink)?;
+    rows.end().map_err(ReadError::Sink)?;
     progress(Progress { rows: rows.counts.rows_read, bytes: taken.get(), of_bytes });
     Ok(rows.counts)
 }
@@ -119,7 +121,7 @@ struct Rows<'a, S> {
     clock: Clock,
     now_ms: i64,
     row: Vec<Cell>,
-    order: Order,
+    waiting: Waiting,
     again: Cells,
     counts: Counts,
     sink: &'a mut S,
@@ -155,9 +157,10 @@ impl<S: Sink> Rows<'_, S> {
         match row::read(&self.plan, &mut self.clock, self.now_ms, record, Choice::Open, &mut self.row) {
             Typed::Row { order_ms, fitted } => {
                 if let Some(ms) = order_ms {
-                    if self.order.waits() {
-                        // The rows that waited come first; this one is read again into the cells they used.
-                        self.settle(Some(ms))?;
+                    let settled = self.waiting.certain(ms, &self.row);
+                    if !settled.is_empty() {
+                        // The rows that waited go first; this one is read again into the cells they used.
+                        self.read_settled(settled)?;
                         row::read(
                             &self.plan,
                             &mut self.clock,
@@ -167,7 +170,6 @@ impl<S: Sink> Rows<'_, S> {
                             &mut self.row,
                         );
                     }
-                    self.order.passed(ms);
                 }
                 if let Some(source) = fitted {
                     self.note_fitted(line, record, source)?;
@@ -176,44 +178,37 @@ impl<S: Sink> Rows<'_, S> {
                 self.sink.row(line, &mut self.row)
             }
             Typed::Waits(twice) => {
-                if !self.order.same_fold(twice) {
-                    self.settle(Some(twice.first))?;
-                }
-                if !self.order.hold(line, record.1, twice) {
-                    self.refuse_held()?;
-                }
-                Ok(())
+                let settled = self.waiting.twice(line, record.1, twice, &self.row);
+                self.read_settled(settled)
             }
             Typed::Blank => Ok(()),
             Typed::Refused(refused) => self.refuse_record(line, (record.0, record.1), refused),
         }
     }
 
-    /// Reads the rows that waited, now that the next certain time is known.
-    fn settle(&mut self, next_ms: Option<i64>) -> Result<(), S::Error> {
-        let held = self.order.settle(next_ms);
-        self.order.fold_is_over();
-        self.note_decided(&held)?;
-        self.read_held(held)
+    fn end(&mut self) -> Result<(), S::Error> {
+        let settled = self.waiting.end();
+        self.read_settled(settled)
     }
 
-    /// No room for more of them.
-    fn refuse_held(&mut self) -> Result<(), S::Error> {
-        let held = self.order.settle(None);
-        self.read_held(held)
-    }
-
-    fn read_held(&mut self, held: Vec<(Held, Choice)>) -> Result<(), S::Error> {
+    /// Reads rows that waited, each with its choice.
+    fn read_settled(&mut self, groups: Vec<Settled>) -> Result<(), S::Error> {
         let mut cells = std::mem::take(&mut self.again);
         let wanted = Some(self.plan.header.len());
-        for (held, choice) in held {
-            cells.scan(&held.text, true, wanted);
-            let record = (&cells, held.text.as_slice(), false);
-            match row::read(&self.plan, &mut self.clock, self.now_ms, record, choice, &mut self.row) {
-                Typed::Refused(refused) => self.refuse_record(held.line, (&cells, &held.text), refused)?,
-                _ => {
-                    self.counts.rows_read += 1;
-                    self.sink.row(held.line, &mut self.row)?;
+        for settled in groups {
+            self.note_decided(&settled)?;
+            for (at, held) in settled.held.iter().enumerate() {
+                cells.scan(&held.text, true, wanted);
+                let record = (&cells, held.text.as_slice(), false);
+                let choice = settled.decided.map_or(Choice::Undecided, |decided| decided.choice(at));
+                match row::read(&self.plan, &mut self.clock, self.now_ms, record, choice, &mut self.row) {
+                    Typed::Refused(refused) => {
+                        self.refuse_record(held.line, (&cells, &held.text), refused)?
+                    }
+                    _ => {
+                        self.counts.rows_read += 1;
+                        self.sink.row(held.line, &mut self.row)?;
+                    }
                 }
             }
         }
@@ -221,20 +216,29 @@ impl<S: Sink> Rows<'_, S> {
         Ok(())
     }
 
-    fn note_decided(&mut self, held: &[(Held, Choice)]) -> Result<(), S::Error> {
-        let (Some((first, before)), Some((last, _))) = (held.first(), held.last()) else { return Ok(()) };
-        let Some((changed, _)) = held.iter().find(|(_, choice)| choice != before) else { return Ok(()) };
-        let (one, other) = match before {
-            Choice::First => ("before", "after"),
-            _ => ("after", "before"),
+    fn note_decided(&mut self, settled: &Settled) -> Result<(), S::Error> {
+        let (Some(decided), [first, .., last]) = (settled.decided, settled.held.as_slice()) else {
+            return Ok(());
         };
+        let (Some(from), Some(to)) = (settled.held.get(decided.step - 1), settled.held.get(decided.step))
+        else {
+            return Ok(());
+        };
+        let (one, other) =
+            if decided.before == Choice::First { ("before", "after") } else { ("after", "before") };
+        let whose = settled
+            .whose
+            .as_ref()
+            .map(|whose| format!(" of {}", shown(whose.as_bytes())))
+            .unwrap_or_default();
         let reason = format!(
-            "the wall times of lines {} to {} came twice, as the clock was set back; all rows are in order of time, so \
+            "the wall times{whose} from line {} to {} came twice, as the clock was set back; {} in order of time, so \
              those up to line {} were read as {one} the change and those from line {} on as {other} it",
             first.line,
             last.line,
-            changed.line - 1,
-            changed.line
+            if settled.whose.is_some() { "they are" } else { "all rows are" },
+            from.line,
+            to.line
         );
         let source =
             self.plan.used.iter().find(|used| Some(used.target) == self.plan.order).map(|used| used.source);

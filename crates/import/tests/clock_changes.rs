@@ -90,7 +90,7 @@ fn the_note_says_which_lines_were_read_how() {
     assert_eq!(
         kept.said(),
         [
-            "line 122, at: the wall times of lines 122 to 241 came twice, as the clock was set back; all rows are in order \
+            "line 122, at: the wall times from line 122 to 241 came twice, as the clock was set back; all rows are in order \
           of time, so those up to line 181 were read as before the change and those from line 182 on as after it → \
           nothing, if that is right; else write these times with their offset and read the file again"
         ]
@@ -195,6 +195,116 @@ fn too_many_rows_to_hold_are_refused_and_reading_goes_on() {
     let (kept, counts) = try_read(text.as_bytes(), &BACK[0].reading()).unwrap();
     assert_eq!(hours(&kept), ["04:30", "07:10", "08:10"]);
     assert_eq!(counts.rows_refused, 70_001);
+}
+
+#[test]
+fn each_box_tells_its_own_hours() {
+    // Two boxes, written as cows leave: entries are not in order over the file, but each box's are.
+    let mut visits: Vec<(i64, i64, u32)> = Vec::new();
+    let from = BACK[0].at().as_second() - 3 * 3600;
+    for visit in 0..40 {
+        visits.push((from + visit * 600, from + visit * 600 + 540, 1));
+        visits.push((from + visit * 610 + 200, from + visit * 610 + 360, 2));
+    }
+    visits.sort_by_key(|(_, out, _)| *out);
+    assert!(!visits.is_sorted_by_key(|(entry, _, _)| *entry));
+    let wall = |second: i64| BACK[0].wall(Timestamp::from_second(second).unwrap());
+    let mut text = String::from("animal,box,started_at,ended_at\n");
+    for (cow, (entry, exit, at_box)) in visits.iter().enumerate() {
+        text += &format!("{cow},{at_box},{},{}\n", wall(*entry), wall(*exit));
+    }
+    let (mut kept, _) = try_read(text.as_bytes(), &BACK[0].reading()).unwrap();
+    kept.rows.sort_by_key(|(line, _)| *line);
+    let read: Vec<(i64, i64)> = kept
+        .rows
+        .iter()
+        .map(|(_, cells)| (cells[2].time().unwrap().as_second(), cells[3].time().unwrap().as_second()))
+        .collect();
+    let expected: Vec<(i64, i64)> = visits.iter().map(|(entry, exit, _)| (*entry, *exit)).collect();
+    assert_eq!(read, expected);
+    let notes: Vec<String> = kept.said().into_iter().filter(|said| said.contains("wall times of ")).collect();
+    assert_eq!(notes.len(), 2, "{:?}", kept.said());
+    assert!(notes.iter().any(|note| note.contains("the wall times of 1 from line")), "{notes:?}");
+}
+
+#[test]
+fn each_sensor_tells_its_own_bins() {
+    let bins = |rows: &[&str]| {
+        let text = format!("animal,from,minutes,activity\n{}\n", rows.join("\n"));
+        let kept = try_read(text.as_bytes(), &BACK[0].reading()).unwrap().0;
+        let mut rows = kept.rows;
+        rows.sort_by_key(|(line, _)| *line);
+        rows.iter()
+            .map(|(line, cells)| (*line, cells[1].time().unwrap().to_string()[11..16].to_owned()))
+            .collect::<Vec<_>>()
+    };
+    let at = |rows: &[(u64, &str)]| {
+        rows.iter().map(|(line, hour)| (*line, (*hour).to_owned())).collect::<Vec<_>>()
+    };
+    // Cow by cow and hour by hour, in the log's own minutes: the same wall time twice is two bins.
+    assert_eq!(
+        bins(&[
+            "214,2025-11-02 00:00,60,5",
+            "214,2025-11-02 01:00,60,6",
+            "214,2025-11-02 01:00,60,7",
+            "214,2025-11-02 02:00,60,8",
+            "215,2025-11-02 00:00,60,5",
+            "215,2025-11-02 01:00,60,6",
+            "215,2025-11-02 01:00,60,7",
+            "215,2025-11-02 02:00,60,8",
+        ]),
+        at(&[
+            (2, "04:00"),
+            (3, "05:00"),
+            (4, "06:00"),
+            (5, "07:00"),
+            (6, "04:00"),
+            (7, "05:00"),
+            (8, "06:00"),
+            (9, "07:00")
+        ])
+    );
+    // Hour by hour, all cows in each.
+    assert_eq!(
+        bins(&[
+            "214,2025-11-02 00:00,60,5",
+            "215,2025-11-02 00:00,60,6",
+            "214,2025-11-02 01:00,60,7",
+            "215,2025-11-02 01:00,60,8",
+            "214,2025-11-02 01:00,60,5",
+            "215,2025-11-02 01:00,60,6",
+            "214,2025-11-02 02:00,60,7",
+            "215,2025-11-02 02:00,60,8",
+        ]),
+        at(&[
+            (2, "04:00"),
+            (3, "04:00"),
+            (4, "05:00"),
+            (5, "05:00"),
+            (6, "06:00"),
+            (7, "06:00"),
+            (8, "07:00"),
+            (9, "07:00")
+        ])
+    );
+    // One row written twice is not two bins, and one bin alone may be either.
+    assert_eq!(
+        bins(&[
+            "214,2025-11-02 00:00,60,5",
+            "214,2025-11-02 01:00,60,6",
+            "214,2025-11-02 01:00,60,6",
+            "214,2025-11-02 02:00,60,8"
+        ]),
+        at(&[(2, "04:00"), (5, "07:00")])
+    );
+    assert_eq!(
+        bins(&["214,2025-11-01 23:00,120,5", "214,2025-11-02 01:00,120,6", "214,2025-11-02 02:00,120,8"]),
+        at(&[(2, "03:00"), (4, "07:00")])
+    );
+    // Two visits of whole minutes to one box are no step.
+    let text = "animal,box,started_at,ended_at\n1,1,2025-11-02 00:50,2025-11-02 00:55\n2,1,2025-11-02 01:10,2025-11-02 01:10\n\
+                3,1,2025-11-02 01:10,2025-11-02 01:18\n4,1,2025-11-02 03:10,2025-11-02 03:18\n";
+    assert_eq!(try_read(text.as_bytes(), &BACK[0].reading()).unwrap().0.lines(), [2, 5]);
 }
 
 #[test]

@@ -142,9 +142,10 @@ fn draw(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
         form = address::cow(&cow.animal, None);
     }
     let calls = cow.calls.iter().enumerate().map(|(index, call)| ShownCall {
-        // The page has one picture of her; her calls do not repeat it.
+        // The page has one picture of her; her calls do not repeat it, and do not push it down.
         picture: String::new(),
         link: None,
+        open: false,
         ..call::shown(call, index, at, &zone)
     });
     let page = CowPage {

@@ -6,8 +6,9 @@ use super::{
     Cause, Finding, Reason, Subject, Urgency,
     gate::{OPEN_FROM, open},
     grid::{Onset, SPAN_H, onsets},
-    likelihood::{Evidence, READY, log_sum, weigh},
+    likelihood::{READY, ReadyTemplate, log_sum},
     series::{Series, gather},
+    weigh::{Evidence, taken_off, weigh},
     worth::Settings,
 };
 use crate::{
@@ -59,29 +60,42 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
     if onsets.is_empty() {
         return Vec::new();
     }
-    let open: Vec<Vec<Option<Quarter>>> = READY.iter().map(|ready| open(ready, &series, open_from)).collect();
-    let ill =
-        READY.iter().zip(&open).any(|(ready, open)| ready.template.cause != Cause::Well && !open.is_empty());
-    if !ill {
-        return Vec::new();
+    let first = Weighed::of(course, settings, series, &onsets, open_from, None);
+    let mut chances = first.chances.clone();
+    // Two causes may hold at once: what the likeliest one leaves unexplained is weighed for the others.
+    let likeliest =
+        chances.iter().copied().filter(|(cause, _)| *cause != Cause::Well).max_by(|a, b| a.1.total_cmp(&b.1));
+    let second = likeliest.filter(|(_, chance)| 0.5 <= *chance).and_then(|(cause, chance)| {
+        let evidence = first.evidence_of(cause)?;
+        let cell = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+        let left = taken_off(evidence, cell, &first.series, &onsets);
+        Some((chance, Weighed::of(course, settings, left, &onsets, open_from, Some(cause))))
+    });
+    let mut from_second = Vec::new();
+    if let Some((chance, second)) = &second {
+        for (cause, alone) in &mut chances {
+            let beside =
+                second.chances.iter().find(|(other, _)| other == cause).map_or(0.0, |(_, beside)| *beside);
+            if *cause != Cause::Well && 0.0 < beside {
+                if *alone < chance * beside {
+                    from_second.push(*cause);
+                }
+                *alone = (*alone + chance * beside).min(1.0);
+            }
+        }
     }
-    let evidence: Vec<Evidence> = READY
+    let mut findings: Vec<Finding> = chances
         .iter()
-        .zip(&open)
-        .filter(|(_, open)| !open.is_empty())
-        .map(|(ready, open)| {
-            let rate = settings.rates.a_day(ready.template.cause, course.stage, course.earlier_cases);
-            weigh(ready, open, &series, &onsets, rate, &settings.noise)
-        })
-        .collect();
-    let posterior = Posterior::of(&evidence);
-    let mut findings: Vec<Finding> = posterior
-        .causes
-        .iter()
-        .filter(|(cause, probability)| *cause != Cause::Well && NAMED_FROM <= *probability)
-        .filter_map(|(cause, probability)| {
-            let others = posterior.others(*cause);
-            finding(course, *cause, *probability, others, &evidence, &series, &onsets)
+        .filter(|(cause, chance)| *cause != Cause::Well && NAMED_FROM <= *chance)
+        .filter_map(|(cause, chance)| {
+            let mut others: Vec<(Cause, f64)> =
+                chances.iter().filter(|(other, _)| other != cause).copied().collect();
+            others.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+            let weighed = match &second {
+                Some((_, second)) if from_second.contains(cause) => second,
+                _ => &first,
+            };
+            finding(course, *cause, *chance, others, weighed, &onsets)
         })
         .collect();
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
@@ -91,15 +105,43 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
     findings
 }
 
-/// Chance of each cause.
-struct Posterior {
-    causes: Vec<(Cause, f64)>,
+/// Every cause but one weighed on one set of readings.
+struct Weighed {
+    series: Vec<Series>,
+    evidence: Vec<Evidence>,
+    /// Chance of each cause if only one holds; `Well` first.
+    chances: Vec<(Cause, f64)>,
 }
 
-impl Posterior {
-    fn of(evidence: &[Evidence]) -> Posterior {
+impl Weighed {
+    fn of(
+        course: &CowCourse,
+        settings: &Settings,
+        series: Vec<Series>,
+        onsets: &[Onset],
+        open_from: f64,
+        without: Option<Cause>,
+    ) -> Weighed {
+        let places: Vec<Vec<Option<Quarter>>> =
+            READY.iter().map(|ready| open(ready, &series, open_from)).collect();
+        let wanted = |ready: &ReadyTemplate, places: &[Option<Quarter>]| {
+            !places.is_empty() && Some(ready.template.cause) != without
+        };
+        let ill = READY
+            .iter()
+            .zip(&places)
+            .any(|(ready, places)| wanted(ready, places) && ready.template.cause != Cause::Well);
+        let evidence: Vec<Evidence> = READY
+            .iter()
+            .zip(&places)
+            .filter(|(ready, places)| ill && wanted(ready, places))
+            .map(|(ready, places)| {
+                let rate = settings.rates.a_day(ready.template.cause, course.stage, course.earlier_cases);
+                weigh(ready, places, &series, onsets, rate, &settings.noise)
+            })
+            .collect();
         let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
-        for one in evidence {
+        for one in &evidence {
             let total = log_sum(one.cells.iter().map(|cell| cell.weight));
             let cause = one.ready.template.cause;
             match logs.iter_mut().find(|(known, _)| *known == cause) {
@@ -108,14 +150,12 @@ impl Posterior {
             }
         }
         let all = log_sum(logs.iter().map(|(_, log)| *log));
-        Posterior { causes: logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect() }
+        let chances = logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect();
+        Weighed { series, evidence, chances }
     }
 
-    fn others(&self, cause: Cause) -> Vec<(Cause, f64)> {
-        let mut others: Vec<(Cause, f64)> =
-            self.causes.iter().filter(|(other, _)| *other != cause).copied().collect();
-        others.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-        others
+    fn evidence_of(&self, cause: Cause) -> Option<&Evidence> {
+        self.evidence.iter().find(|one| one.ready.template.cause == cause)
     }
 }
 
@@ -125,11 +165,10 @@ fn finding(
     cause: Cause,
     probability: f64,
     others: Vec<(Cause, f64)>,
-    evidence: &[Evidence],
-    series: &[Series],
+    weighed: &Weighed,
     onsets: &[Onset],
 ) -> Option<Finding> {
-    let one = evidence.iter().find(|one| one.ready.template.cause == cause)?;
+    let one = weighed.evidence_of(cause)?;
     let total = log_sum(one.cells.iter().map(|cell| cell.weight));
     let quarter = if one.ready.template.in_quarter { likeliest(one, total) } else { None };
     let mut by_onset = vec![0.0; onsets.len()];
@@ -157,10 +196,11 @@ fn finding(
         .iter()
         .zip(&weights)
         .filter_map(|(ready, weight)| {
-            let read = series.iter().find(|series| {
-                series.signal == ready.course.signal
-                    && (series.quarter.is_none() || series.quarter == quarter)
-            })?;
+            let place = one.ready.template.reads(ready.course.signal, quarter);
+            let read = weighed
+                .series
+                .iter()
+                .find(|series| series.signal == ready.course.signal && series.quarter == place)?;
             let (observed, expected) = read.telling(since_h, ready.course.size < 0.0)?;
             Some(Reason {
                 signal: read.signal,

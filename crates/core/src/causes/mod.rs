@@ -12,6 +12,8 @@
 //!         innovations, the error of a held baseline shared by the readings it was held for
 //!   λ  discount for signals that wander together, below 1 the more signals carry the evidence
 //!
+//! Two causes may hold at once: where one is likelier than not, its likeliest course is taken off the readings and the others
+//! are weighed on what is left; P(b) = P(b | x) + P(a | x) · P(b | x less a).
 //! Signals without a reading are left out of the sum: missing is not zero. A template whose cause is `Well` (a passing
 //! dip) adds to "well". Causes and signals are rows of [`templates`]; nothing else changes when one is added.
 //! # Source
@@ -33,6 +35,7 @@ mod series;
 pub mod templates;
 #[cfg(test)]
 mod tests;
+mod weigh;
 pub mod worth;
 
 pub use herd_milk::judge_herd;

@@ -60,9 +60,9 @@ impl Default for Noise {
         Noise {
             signals: BTreeMap::from([
                 (Signal::Milk, SignalNoise { memory: 0.2, tail: 5.0, spread: 1.0 }),
-                (Signal::QuarterMilk, SignalNoise { memory: 0.25, tail: 4.0, spread: 1.0 }),
-                (Signal::Conductivity, SignalNoise { memory: 0.3, tail: 4.0, spread: 1.0 }),
-                (Signal::Kicks, SignalNoise { memory: 0.3, tail: 4.0, spread: 1.0 }),
+                (Signal::QuarterMilk, SignalNoise { memory: 0.25, tail: 5.0, spread: 1.0 }),
+                (Signal::Conductivity, SignalNoise { memory: 0.3, tail: 5.0, spread: 1.0 }),
+                (Signal::Kicks, SignalNoise { memory: 0.3, tail: 5.0, spread: 1.0 }),
                 (Signal::Interval, SignalNoise { memory: 0.1, tail: 5.0, spread: 1.0 }),
             ]),
             between_signals: 0.15,

@@ -168,6 +168,19 @@ impl Series {
         }
     }
 
+    /// Takes `size · shape(hours)` off the readings; for kicks the habit is raised by it.
+    pub fn take_off(&mut self, size: f64, shape: impl Fn(f64) -> f64) {
+        for (index, hours) in self.hours.iter().enumerate() {
+            let moved = size * shape(*hours);
+            if self.signal == Signal::Kicks {
+                let habit = &mut self.shown[index].1;
+                *habit += (1.0 - *habit) * moved.clamp(0.0, 0.9);
+            } else {
+                self.gap[index] -= moved;
+            }
+        }
+    }
+
     /// What tells most of it: the last reading since `since_h` on the side the course goes (`down`), else the last one;
     /// for kicks the share of milkings since then.
     pub fn telling(&self, since_h: f64, down: bool) -> Option<(f64, f64)> {

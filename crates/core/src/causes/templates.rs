@@ -6,7 +6,7 @@
 //! not move stands in `silent`: it neither speaks for nor against.
 
 use super::Cause;
-use crate::expect::Signal;
+use crate::{expect::Signal, herd::Quarter};
 
 /// The course of one signal under one cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -154,6 +154,14 @@ pub static HERD_MILK: Course = Course {
 /// Whether a signal is measured quarter by quarter.
 pub fn of_quarter(signal: Signal) -> bool {
     matches!(signal, Signal::QuarterMilk | Signal::Conductivity | Signal::Kicks)
+}
+
+impl Template {
+    /// Which readings of `signal` speak for the cause in `place` (a quarter, or `None` for a cause of the whole cow): those of
+    /// that quarter for what is measured by quarters, else those of the whole cow.
+    pub fn reads(&self, signal: Signal, place: Option<Quarter>) -> Option<Quarter> {
+        if of_quarter(signal) { place } else { None }
+    }
 }
 
 impl Course {

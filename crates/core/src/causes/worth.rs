@@ -149,7 +149,7 @@ impl Settings {
 /// What is shown: every finding whose look is worth more than it costs, most worth first, no more than the day can take.
 ///
 /// Of one cow only causes that do not explain the same signals twice: an unclear finding goes when a named cause of the
-/// same cow is likelier. A finding that needs a person now is never cut by the day's limit.
+/// same cow is likelier, unless it is itself likelier than not. A finding that needs a person now is never cut by the day's limit.
 pub fn cut(findings: Vec<Finding>, settings: &Settings) -> Vec<Finding> {
     let named: Vec<(Subject, f64)> = findings
         .iter()
@@ -161,6 +161,7 @@ pub fn cut(findings: Vec<Finding>, settings: &Settings) -> Vec<Finding> {
         .filter(|finding| 0.0 < finding.worth)
         .filter(|finding| {
             finding.cause != Cause::Unclear
+                || 0.5 <= finding.probability
                 || !named
                     .iter()
                     .any(|(subject, chance)| *subject == finding.subject && finding.probability < *chance)

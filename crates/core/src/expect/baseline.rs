@@ -112,6 +112,12 @@ impl Line {
         self.evidence.clear();
     }
 
+    /// Both lines are told from another zero.
+    pub(crate) fn shift(&mut self, by: f64) {
+        self.mean += by;
+        self.anchor_mean += by;
+    }
+
     /// A new lactation: what was learned is kept as a guess, and may move again.
     pub(crate) fn relax(&mut self, habit: &Habit, at_ms: i64) {
         let most = habit.between_sd * habit.between_sd;

@@ -1,21 +1,28 @@
 //! Is one quarter's milk saltier than it used to be beside her others?
 //!
 //! # Equation
-//! x_i = (conductivity_i − cup_i) − mean of her two lowest quarters of this milking,   gap_i = x_i − habit_i   (mS/cm)
-//! The mean of the two lowest is itself followed against her own level: that one is the departure without a quarter.
+//! u_i = conductivity_i − cup_i − habit_i,   reference = mean of the two lowest u + c·σ,   gap_i = u_i − reference   (mS/cm)
+//!   habit_i  how far the quarter usually stands above her two lowest; the two lowest habits have mean 0
+//!   σ  scatter of one reading    c  0.663 for four quarters, 0.423 for three: the two lowest of readings that differ by
+//!   chance alone lie that far under their mean (means of normal order statistics, from memory)
+//! Habits are taken off before the two lowest are chosen: were they chosen by the raw readings, a quarter that is usually
+//! low would take the reference up with it when it falls ill, and hide a third of its rise.
+//! The reference itself is followed against her own level: that one is the departure without a quarter.
 //! # Source
 //! Two lowest quarters: Mollenhorst et al. 2010 (`published.md` §4.1). Levels differ more between herds than between sick
 //! and sound (Chamings et al. 1984, same place), so nothing is judged but against her own.
 
 use super::cow::Cow;
 use super::parameters::Parameters;
-use super::split::BoxState;
+use super::split::{BoxState, centre};
 use super::{Departure, Signal};
 use crate::herd::Quarter;
 use crate::tables::QuarterVisit;
 
 /// Least milk a quarter must have given for its probe to have been in milk, kg (where its milk is measured).
 const LEAST_KG: f64 = 0.2;
+/// Noise of a reading and of its reference together, beside that of one reading, as variance.
+const REFERENCE_NOISE: f64 = 1.4;
 
 /// Learns the conductivity of one milking; departures into `out` once `judged`.
 pub(crate) fn conductivity(
@@ -29,32 +36,25 @@ pub(crate) fn conductivity(
 ) {
     let cups = own_box.as_ref().map(|own| own.cup_ms);
     let mut ms_cm = [None; 4];
-    let (mut lowest, mut second, mut count) = (f64::INFINITY, f64::INFINITY, 0);
-    for i in 0..4 {
-        let reading = &readings[i];
+    for (i, reading) in readings.iter().enumerate() {
         let usable = reading.kicked != Some(true) && reading.milk_kg.is_none_or(|kg| LEAST_KG <= kg);
-        let Some(measured) = reading.ms_cm.filter(|_| usable) else { continue };
-        let own = measured - cups.map_or(0.0, |cups| cups[i].mean);
-        ms_cm[i] = Some(own);
-        count += 1;
-        if own < lowest {
-            (lowest, second) = (own, lowest);
-        } else if own < second {
-            second = own;
-        }
+        let cup = cups.map_or(0.0, |cups| cups[i].mean);
+        ms_cm[i] = reading.ms_cm.filter(|_| usable).map(|measured| measured - cup);
     }
-    if count < 3 {
-        return;
-    }
-    let reference = 0.5 * (lowest + second);
     let episode = cow.episode.is_some();
-    let noise_var = p.conductivity.noise_sd * p.conductivity.noise_sd;
+    let baseline = [0, 1, 2, 3].map(|i: usize| cow.ms[i].baseline(episode));
+    let live = [0, 1, 2, 3].map(|i: usize| cow.ms[i].mean);
+    let noise_sd = p.conductivity.noise_sd;
+    let (Some(reference), Some(held_reference)) =
+        (two_lowest(&ms_cm, live, noise_sd), two_lowest(&ms_cm, baseline.map(|own| own.0), noise_sd))
+    else {
+        return;
+    };
     let mut own_box = own_box;
     for i in 0..4 {
         let Some(own) = ms_cm[i] else { continue };
         let line = &mut cow.ms[i];
-        let (habit, habit_var) = line.baseline(episode);
-        let mut other_var = noise_var;
+        let mut other_var = REFERENCE_NOISE * noise_sd * noise_sd;
         let mut moved = 0.0;
         if let Some(own_box) = own_box.as_deref_mut() {
             let effect = &mut own_box.cup_ms[i];
@@ -66,9 +66,9 @@ pub(crate) fn conductivity(
             effect.learn(gap, total / weight);
             moved = effect.mean - before;
         }
-        let sd = (habit_var + other_var).sqrt();
+        let sd = (baseline[i].1 + other_var).sqrt();
         let known = 2 <= line.seen;
-        let gap = own - reference - habit - moved;
+        let gap = own - held_reference - baseline[i].0 - moved;
         line.learn(own - reference - line.mean - moved, other_var, p.tail_df);
         if !known {
             line.accept(at_ms);
@@ -90,7 +90,36 @@ pub(crate) fn conductivity(
             });
         }
     }
+    if let Some(own_box) = own_box.as_deref_mut() {
+        centre(&mut own_box.cup_ms);
+    }
+    // Habits say how quarters stand to each other; what all share belongs to her level.
+    if let Some(shared) = two_lowest(&cow.ms.map(|line| Some(line.mean)), [0.0; 4], 0.0) {
+        for line in &mut cow.ms {
+            line.shift(-shared);
+        }
+    }
     level(p, cow, reference, own_box, at_ms, judged, out);
+}
+
+/// Mean of the two lowest readings after habits are taken off, corrected for their being the lowest; `None` under three.
+fn two_lowest(ms_cm: &[Option<f64>; 4], habit: [f64; 4], noise_sd: f64) -> Option<f64> {
+    let (mut lowest, mut second, mut count) = (f64::INFINITY, f64::INFINITY, 0);
+    for (reading, habit) in ms_cm.iter().zip(habit) {
+        let Some(own) = reading.map(|own| own - habit) else { continue };
+        count += 1;
+        if own < lowest {
+            (lowest, second) = (own, lowest);
+        } else if own < second {
+            second = own;
+        }
+    }
+    let below = match count {
+        4 => 0.663,
+        3 => 0.423,
+        _ => return None,
+    };
+    Some(0.5 * (lowest + second) + below * noise_sd)
 }
 
 /// The udder's level: the mean of her two lowest against her own.

@@ -28,6 +28,8 @@ const STILL: f64 = 0.03;
 const HELD_AT_MOST_D: f64 = 24.0;
 /// Changes smaller than this (log) are accepted without a word.
 const WORTH_SAYING: f64 = 0.03;
+/// A gap no cow has: nobody looked yet, so nothing is still.
+const NEVER_LOOKED: f64 = 1e6;
 /// How many accepted levels are remembered.
 const REMEMBERED: usize = 6;
 
@@ -240,7 +242,7 @@ impl Cow {
             note(BEGINS <= saltier || together && ENDS <= saltier, ms.anchor_ms);
         }
         if let Some(since_ms) = since_ms {
-            self.episode = Some(Episode { since_ms, looked_ms: at_ms, looked_gap: f64::INFINITY });
+            self.episode = Some(Episode { since_ms, looked_ms: at_ms, looked_gap: NEVER_LOOKED });
         }
     }
 

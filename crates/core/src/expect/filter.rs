@@ -73,6 +73,9 @@ impl Track {
         }
         cov[LEVEL][LEVEL] += p.level_sd_day * p.level_sd_day * days;
         cov[SLOPE][SLOPE] += p.slope_sd_day * p.slope_sd_day * days;
+        let rhythm_var = p.rhythm_sd_day * p.rhythm_sd_day * days;
+        cov[COS][COS] += rhythm_var;
+        cov[SIN][SIN] += rhythm_var;
         cov[ERROR][ERROR] += p.error_sd * p.error_sd;
     }
 

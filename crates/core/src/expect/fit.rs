@@ -79,7 +79,7 @@ const fn plain_knob(
     Knob { name, unit: "", get, set, shown: |x| x, prior_sd, step, bounds }
 }
 
-const KNOBS: [Knob; 12] = [
+const KNOBS: [Knob; 14] = [
     log_knob("κ", "1/h", |p| p.kappa_per_h.ln(), |p, x| p.kappa_per_h = x.exp(), 0.384, (-4.6, -2.3)),
     log_knob(
         "noise of one milking",
@@ -114,7 +114,7 @@ const KNOBS: [Knob; 12] = [
         |p| p.short_h.ln(),
         |p, x| p.short_h = x.exp(),
         0.4,
-        (0.0, 2.3),
+        (0.0, 1.8),
     ),
     log_knob("tail", "degrees of freedom", |p| p.tail_df.ln(), |p, x| p.tail_df = x.exp(), 0.5, (0.8, 3.4)),
     log_knob(
@@ -125,6 +125,15 @@ const KNOBS: [Knob; 12] = [
         0.7,
         (-5.5, -1.0),
     ),
+    log_knob(
+        "wandering of the rhythm a day",
+        "log",
+        |p| p.rhythm_sd_day.ln(),
+        |p, x| p.rhythm_sd_day = x.exp(),
+        0.7,
+        (-8.0, -2.5),
+    ),
+    log_knob("the herd's effect", "log", |p| p.herd.sd.ln(), |p, x| p.herd.sd = x.exp(), 0.7, (-6.0, -1.6)),
     log_knob(
         "wandering of the slope",
         "log/d",

@@ -30,6 +30,11 @@ impl ByHour {
     pub(crate) fn new() -> ByHour {
         ByHour { mean: [0.0; 12], count: [0.0; 12] }
     }
+
+    /// The interval a cow would usually have at this hour of day, h.
+    pub(crate) fn usual_h(&self, cow: &Cow, hour_of_day: f64) -> f64 {
+        (cow.interval.mean + self.mean[part(hour_of_day)]).exp().clamp(4.0, 20.0)
+    }
 }
 
 /// Learns the interval before a milking; its departure once `judged`.
@@ -43,7 +48,7 @@ pub(crate) fn interval(
     judged: bool,
 ) -> Option<Departure> {
     let hours = interval_h.filter(|&hours| hours <= LONGEST_H)?.max(0.3);
-    let part = ((hour_of_day * 0.5) as usize).min(11);
+    let part = part(hour_of_day);
     let own = hours.ln() - by_hour.mean[part];
     let episode = cow.episode.is_some();
     let line = &mut cow.interval;
@@ -74,6 +79,11 @@ pub(crate) fn interval(
         gap,
         noise_sd: p.interval.noise_sd,
     })
+}
+
+/// Two-hour part of the day.
+fn part(hour_of_day: f64) -> usize {
+    ((hour_of_day * 0.5) as usize).min(11)
 }
 
 /// Learns which cups were kicked off; departures into `out` once `judged`.

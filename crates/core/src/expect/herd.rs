@@ -153,6 +153,7 @@ impl Herd {
             stage,
             hour_of_day,
             interval_h,
+            self.by_hour.usual_h(cow, hour_of_day),
             held_d,
             if herd_counts { self.effect } else { NONE },
             if box_counts { own_box.milk } else { NONE },

@@ -17,9 +17,8 @@ use crate::herd::Stage;
 
 /// Longest interval that is believed, h; beyond it a row may be missing.
 pub(crate) const LONGEST_BELIEVED_H: f64 = 22.0;
-/// Interval assumed where none is known, h, and the log variance that adds.
-const ASSUMED_H: f64 = 10.0;
-const ASSUMED_VAR: f64 = 0.09;
+/// Where no interval is known her usual one is assumed; the log variance that adds.
+const ASSUMED_VAR: f64 = 0.06;
 /// First milkings after calving are colostrum and let-down is poor: their noise variance counts this many times.
 const FIRST_NOISE: f64 = 4.0;
 /// Milkings that are first ones.
@@ -91,18 +90,19 @@ pub(crate) fn outlook(
     stage: &Stage,
     hour_of_day: f64,
     interval_h: Option<f64>,
+    usual_h: f64,
     held_d: f64,
     herd: Effect,
     own_box: Effect,
 ) -> Outlook {
     let believed = interval_h.filter(|&hours| hours <= LONGEST_BELIEVED_H);
-    let hours = believed.unwrap_or(ASSUMED_H).max(0.3);
+    let hours = believed.unwrap_or(usual_h).max(0.3);
     let clock = clock(hour_of_day);
     let rhythm = p.rhythm[0] * clock.0 + p.rhythm[1] * clock.1;
     let curve = p.log_curve(stage.parity, stage.days_in_milk);
     let base = curve + g(hours, p.kappa_per_h).ln() + rhythm + herd.mean + own_box.mean;
     let short = |hours: f64| 1.0 + (p.short_h / hours).powi(2);
-    let noise_ratio = (cow.size / record.size).powi(2).clamp(0.3, 6.0);
+    let noise_ratio = (cow.size / record.size).clamp(0.3, 6.0);
     let mut noise_var = p.noise_sd * p.noise_sd * noise_ratio * short(hours) / short(10.0);
     if cow.milkings < FIRST {
         noise_var *= FIRST_NOISE;
@@ -179,7 +179,7 @@ pub(crate) fn learn(
         }
     }
     cow.robust.learn(&look.robust, surprise - moved, var / weight);
-    let plain_var = look.plain.var + look.effects_var + look.noise_var;
+    let plain_var = look.plain.var + look.effects_var + look.noise_var * tail_var(p.tail_df);
     cow.plain.learn(&look.plain, seen - look.plain.mean - moved, plain_var);
     let baseline_gap = seen - (look.baseline_log - look.base);
     let baseline_sd = (look.baseline_var + look.effects_var + look.noise_var).sqrt();
@@ -219,4 +219,9 @@ fn log_density(z: f64, df: f64) -> f64 {
         - ln_gamma(0.5 * df)
         - 0.5 * (df * std::f64::consts::PI).ln()
         - 0.5 * (df + 1.0) * (z * z / df).ln_1p()
+}
+
+/// Variance of Student's t beside that of a normal, for the track that weighs all readings alike; at most 4.
+fn tail_var(df: f64) -> f64 {
+    (df / (df - 2.0).max(0.5)).clamp(1.0, 4.0)
 }

@@ -52,6 +52,8 @@ pub struct Parameters {
     pub rhythm: [f64; 2],
     /// Spread of cows about the herd's rhythm, log.
     pub rhythm_sd: f64,
+    /// Wandering of a cow's own rhythm, log a square root of a day.
+    pub rhythm_sd_day: f64,
     /// Share of what an incomplete milking left behind that comes at the next one.
     pub carried_share: f64,
     /// Wood's curve of the rate in an empty udder, kg/h, by parity 1, 2, 3 and more.
@@ -105,6 +107,7 @@ impl Parameters {
             error_share: -0.5,
             rhythm: [0.0, 0.0],
             rhythm_sd: 0.04,
+            rhythm_sd_day: 0.003,
             carried_share: 0.7,
             curves: [
                 wood(19.9 - 4.18, 0.247 - 0.0037, 0.003376 - 0.000931),

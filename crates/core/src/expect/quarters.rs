@@ -9,7 +9,7 @@
 
 use super::cow::Cow;
 use super::parameters::Parameters;
-use super::split::BoxState;
+use super::split::{BoxState, centre};
 use super::{Departure, Signal};
 use crate::herd::Quarter;
 use crate::tables::QuarterVisit;
@@ -67,6 +67,7 @@ pub(crate) fn quarters(
             effect.learn(gap, total / weight);
             moved[i] = effect.mean - before;
         }
+        centre(&mut own_box.cup_milk);
     }
     for i in 0..4 {
         let (Some(live), Some(held), Some(log)) = (live_gaps[i], held_gaps[i], log_kg[i]) else { continue };

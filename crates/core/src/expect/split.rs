@@ -37,6 +37,14 @@ impl Effect {
     }
 }
 
+/// Cups are told from each other, not from zero: what all four share is the box's or the cow's. Takes the mean off.
+pub(crate) fn centre(cups: &mut [Effect; 4]) {
+    let shared = 0.25 * cups.iter().map(|cup| cup.mean).sum::<f64>();
+    for cup in cups {
+        cup.mean -= shared;
+    }
+}
+
 /// e^(−Δ/T) for a step of `days`; short steps by two terms of the series.
 pub(crate) fn fade(days: f64, slow: &Slow) -> f64 {
     let x = days / slow.days;

@@ -194,6 +194,10 @@ pub fn full() -> Round {
         ),
         RoundCall {
             reasons: vec![reason("milk", "21.0, usually 27.5 kg a day", 2.9)],
+            cautions: vec![
+                "A fresh cow with cold ears, unsteady or down: milk fever kills within hours, call the veterinarian."
+                    .into(),
+            ],
             lanes: Some(lanes("Cow 309, last ten days", 10, wall("2026-03-01T20:00"), true)),
             ..call(
                 "cow",

@@ -208,3 +208,46 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn two_causes_may_hold_at_once() {
+    let mut both = 0;
+    for seed in 0..10 {
+        let mut chance = Chance::new(700 + seed);
+        let case = Case {
+            quarter: Quarter::LeftRear,
+            onset_h: 275.0,
+            conductivity: 1.5,
+            lost: 0.4,
+            cow_log: 0.0,
+            kicks: 0.0,
+            days: 6.0,
+        };
+        let making = Making {
+            case: Some(case),
+            whole_fall: Some((200.0, -0.55)),
+            tailed: false,
+            ..Making::well(13.0)
+        };
+        let milkings = made(&mut chance, &making);
+        let findings = judge_cow(&known(&milkings, 310.0), &settings());
+        let chance_of =
+            |cause| findings.iter().find(|one| one.cause == cause).map_or(0.0, |one| one.probability);
+        both += usize::from(0.5 < chance_of(Cause::Udder) && 0.5 < chance_of(Cause::Unclear));
+    }
+    assert!(8 <= both, "{both} of 10");
+}
+
+#[test]
+fn the_udders_level_is_not_taken_for_a_quarter() {
+    // Conductivity of the whole udder comes without a quarter; it must not speak for any.
+    let mut milkings = made(&mut Chance::new(31), &Making::well(12.0));
+    let before = judge_from(&known(&milkings, 288.0), &settings(), 0.0);
+    for milking in &mut milkings {
+        let mut level = milking.departures[0];
+        (level.signal, level.quarter) = (Signal::Conductivity, None);
+        (level.gap, level.z, level.noise_sd) = (1.5, 10.0, 0.15);
+        milking.departures.push(level);
+    }
+    assert_eq!(before, judge_from(&known(&milkings, 288.0), &settings(), 0.0));
+}

@@ -1,0 +1,149 @@
+//! How likely is each onset, pace and severity of one cause, in each place it may sit?
+//!
+//! The sum of [`super`]: the prior of a cell times the likelihood ratios of its signals, each summed over how strongly the
+//! signal takes part, discounted for signals that wander together.
+
+use super::{
+    grid::Onset,
+    likelihood::{Ready, ReadyTemplate, table},
+    noise::Noise,
+    series::Series,
+};
+use crate::herd::Quarter;
+
+/// One cell of the sum: quarter, onset, pace, severity, and its logarithmic weight.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Cell {
+    pub quarter: Option<Quarter>,
+    pub onset: usize,
+    pub pace: usize,
+    pub severity: usize,
+    /// ln(prior of the cell × likelihood ratio).
+    pub weight: f64,
+}
+
+/// What one template makes of a cow.
+pub(crate) struct Evidence {
+    pub ready: &'static ReadyTemplate,
+    pub cells: Vec<Cell>,
+    /// ln likelihood ratio by cell and course (`courses.len()` a cell), discounted.
+    pub parts: Vec<f64>,
+}
+
+/// Weighs one template in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
+pub(crate) fn weigh(
+    ready: &'static ReadyTemplate,
+    places: &[Option<Quarter>],
+    series: &[Series],
+    onsets: &[Onset],
+    rate_a_day: f64,
+    noise: &Noise,
+) -> Evidence {
+    let template = ready.template;
+    let severities = template.severities.len();
+    let tables: Vec<Vec<(Option<Quarter>, Vec<f64>)>> = ready
+        .courses
+        .iter()
+        .map(|course| {
+            series
+                .iter()
+                .filter(|series| series.signal == course.course.signal)
+                .filter(|series| {
+                    places.iter().any(|place| template.reads(course.course.signal, *place) == series.quarter)
+                })
+                .map(|series| {
+                    let ratios = table(series, course, template.paces, onsets);
+                    (series.quarter, mixed(course, &ratios))
+                })
+                .collect()
+        })
+        .collect();
+    let of = if template.in_quarter { 4.0 } else { 1.0 };
+    let size = places.len() * onsets.len() * template.paces.len() * template.severities.len();
+    let mut cells = Vec::with_capacity(size);
+    let mut parts = Vec::with_capacity(size * ready.courses.len());
+    let mut row = vec![0.0; ready.courses.len()];
+    for quarter in places {
+        // The series each course reads for this quarter; none where nothing was measured.
+        let own: Vec<Option<&[f64]>> = tables
+            .iter()
+            .zip(&ready.courses)
+            .map(|(tables, course)| {
+                let read = template.reads(course.course.signal, *quarter);
+                tables.iter().find(|(of, _)| *of == read).map(|(_, table)| table.as_slice())
+            })
+            .collect();
+        for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
+            for (onset, span) in onsets.iter().enumerate() {
+                let prior = rate_a_day * span.width_days * pace_weight / of;
+                for (severity, (_, severity_weight)) in template.severities.iter().enumerate() {
+                    let place = (pace * onsets.len() + onset) * severities + severity;
+                    for (part, table) in row.iter_mut().zip(&own) {
+                        *part = table.map_or(0.0, |table| table[place]);
+                    }
+                    let discount = noise.discount(&row);
+                    for part in &mut row {
+                        *part *= discount;
+                    }
+                    cells.push(Cell {
+                        quarter: *quarter,
+                        onset,
+                        pace,
+                        severity,
+                        weight: (prior * severity_weight).ln() + row.iter().sum::<f64>(),
+                    });
+                    parts.extend_from_slice(&row);
+                }
+            }
+        }
+    }
+    Evidence { ready, cells, parts }
+}
+
+/// `[pace][onset][severity]` from `[pace][onset][amplitude]`.
+fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {
+    ratios
+        .chunks(course.amplitudes.len())
+        .flat_map(|ratios| course.parts.iter().map(move |parts| mix(parts, ratios)))
+        .collect()
+}
+
+/// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
+fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {
+    let ratio = |place: &Option<usize>| place.map_or(0.0, |place| ratios[place]);
+    let top = parts.iter().map(|(place, _)| ratio(place)).fold(f64::NEG_INFINITY, f64::max);
+    top + parts.iter().map(|(place, weight)| weight * (ratio(place) - top).exp()).sum::<f64>().ln()
+}
+
+/// The series with one cell's courses taken off: what is left for other causes to explain.
+///
+/// Of each signal as much is taken off as its readings bear out: the mean share under the cell.
+pub(crate) fn taken_off(
+    evidence: &Evidence,
+    cell: &Cell,
+    series: &[Series],
+    onsets: &[Onset],
+) -> Vec<Series> {
+    let template = evidence.ready.template;
+    let (onset, pace) = (onsets[cell.onset], template.paces[cell.pace]);
+    let mut left = series.to_vec();
+    for course in &evidence.ready.courses {
+        let read = template.reads(course.course.signal, cell.quarter);
+        let own = left.iter_mut().find(|one| one.signal == course.course.signal && one.quarter == read);
+        let Some(own) = own else { continue };
+        let ratios = table(own, course, &[pace], &[onset]);
+        let (mut sum, mut amplitude) = (0.0, 0.0);
+        for (place, weight) in &course.parts[cell.severity] {
+            let (size, ratio) = place.map_or((0.0, 0.0), |place| (course.amplitudes[place], ratios[place]));
+            let likelihood = weight * ratio.min(500.0).exp();
+            sum += likelihood;
+            amplitude += likelihood * size;
+        }
+        if 0.0 < sum {
+            own.take_off(course.course.size * amplitude / sum, |hours| {
+                course.shape_at((hours - onset.hours) / pace.0)
+            });
+        }
+    }
+    left
+}
