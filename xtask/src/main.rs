@@ -1,8 +1,9 @@
-//! Writes the generated pages of `docs/`: `cargo xtask validation`, `tables`, `cli` and `nile-race`.
+//! Writes the generated pages of `docs/`: `cargo xtask validation`, `tables`, `cli`, `herds` and `nile-race`.
 //!
 //! With `--check` a page is compared and not written; exit code 1 says that it is stale. `cargo test` makes the same
 //! comparison, from the same code.
 
+mod herds;
 mod nile_race;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
@@ -21,8 +22,12 @@ const HELP: &str = "\
 cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
+cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
+
+/// Herds the calls are reported on; templates were looked at on seeds 1 to 9.
+const SEEDS: [u64; 4] = [101, 102, 103, 104];
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -34,6 +39,15 @@ fn main() -> ExitCode {
         ["tables", "--check"] => check("tables.md", &pages::tables::page()),
         ["cli"] => commands().and_then(|page| write("cli.md", &page)),
         ["cli", "--check"] => commands().and_then(|page| check("cli.md", &page)),
+        ["herds"] => herds::run(&SEEDS, 120, 120).map(|text| println!("{text}")),
+        ["herds", "--write"] => {
+            herds::run(&SEEDS, 120, 120).and_then(|text| fill("validation.md", "simulated-herds", &text))
+        }
+        ["herds", seed] => seed
+            .parse()
+            .map_err(|_| anyhow!("`{seed}` is not a seed"))
+            .and_then(|seed| herds::run(&[seed], 120, 120))
+            .map(|text| println!("{text}")),
         ["nile-race"] => nile_race::run().map(|_| ()),
         ["nile-race", "--write"] => {
             nile_race::run().and_then(|text| fill("validation.md", "nile-race", &text))
