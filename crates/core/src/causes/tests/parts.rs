@@ -2,8 +2,8 @@
 
 use super::made::{Chance, hours_on, settings};
 use crate::{
-    causes::{Cause, HerdPoint, Noise, Urgency, cut, grid::onsets, judge_herd, noise, templates::TEMPLATES},
-    expect::Signal,
+    causes::{Cause, Noise, Urgency, cut, grid::onsets, judge_herd, noise, templates::TEMPLATES},
+    expect::{HerdPoint, Signal},
 };
 
 #[test]
