@@ -5,22 +5,24 @@
 //! is the baseline; when it is gone, the live line is.
 //!
 //! # Equation
-//! down ← max(0, down + min(−z, 3.5) − 0.75),   up ← max(0, up + min(z, 3.5) − 0.75)
+//! down ← max(0, down + min(−z, 3.5) − 1),   up ← max(0, up + min(z, 3.5) − 1)
 //!   z  departure from the baseline in standard deviations of its forecast
 //! Page's cumulative sums (1954, from memory). A sum at nought moves the anchor; the onset is where the sum last was nought.
-//! An episode begins when one sum reaches 4, or the sums that speak for one quarter (share down, conductivity up) and the
-//! cow's milk reach 5 together; it ends when all are back under 1. Both limits lie below any call's.
+//! An episode begins when one sum reaches 6, or the sums that speak for one quarter (share down, conductivity up) and the
+//! cow's milk reach 7 together; it ends when all are back under 1. Both limits lie below any call's.
 
 use super::parameters::{HABIT_DF, Habit};
 
 /// What one reading must exceed, in standard deviations, to count as evidence.
-const ALLOWANCE: f64 = 0.75;
+const ALLOWANCE: f64 = 1.0;
 /// No single reading counts for more standard deviations than this.
 const MOST: f64 = 3.5;
+/// No sum grows beyond this, so that it is gone a few days after what it spoke for.
+const FULL: f64 = 12.0;
 /// One sum that begins an episode.
-pub(crate) const BEGINS: f64 = 4.0;
+pub(crate) const BEGINS: f64 = 6.0;
 /// Sums of one quarter and the cow's milk that begin one together.
-pub(crate) const BEGINS_TOGETHER: f64 = 5.0;
+pub(crate) const BEGINS_TOGETHER: f64 = 7.0;
 /// All sums below this end it.
 pub(crate) const ENDS: f64 = 1.0;
 
@@ -38,8 +40,8 @@ pub(crate) struct Evidence {
 
 impl Evidence {
     pub(crate) fn add(&mut self, z: f64) {
-        self.down = (self.down + (-z).min(MOST) - ALLOWANCE).max(0.0);
-        self.up = (self.up + z.min(MOST) - ALLOWANCE).max(0.0);
+        self.down = (self.down + (-z).min(MOST) - ALLOWANCE).clamp(0.0, FULL);
+        self.up = (self.up + z.min(MOST) - ALLOWANCE).clamp(0.0, FULL);
     }
     pub(crate) fn most(&self) -> f64 {
         self.down.max(self.up)
@@ -88,12 +90,8 @@ impl Line {
     }
 
     /// Mean and variance of the baseline: the anchor while anything speaks for a change, else the live line.
-    pub(crate) fn baseline(&self, episode: bool) -> (f64, f64) {
-        if episode || ENDS <= self.evidence.most() {
-            (self.anchor_mean, self.anchor_var)
-        } else {
-            (self.mean, self.var)
-        }
+    pub(crate) fn baseline(&self) -> (f64, f64) {
+        if ENDS <= self.evidence.most() { (self.anchor_mean, self.anchor_var) } else { (self.mean, self.var) }
     }
 
     /// Her own noise variance, where the herd's is `herd_var`: between a quarter and six times it.
@@ -118,10 +116,10 @@ impl Line {
         self.seen = self.seen.saturating_add(1);
     }
 
-    /// Counts a departure from the baseline; with none left and no episode, the anchor moves up.
-    pub(crate) fn weigh(&mut self, z: f64, episode: bool, at_ms: i64) {
+    /// Counts a departure from the baseline; with no evidence left, the anchor moves up.
+    pub(crate) fn weigh(&mut self, z: f64, at_ms: i64) {
         self.evidence.add(z);
-        if !episode && self.evidence.most() == 0.0 {
+        if self.evidence.most() == 0.0 {
             self.accept(at_ms);
         }
     }

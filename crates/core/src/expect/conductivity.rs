@@ -53,7 +53,7 @@ pub(crate) fn conductivity(
         ms_cm[i] = reading.ms_cm.filter(|_| usable).map(|measured| measured - cup);
     }
     let episode = cow.episode.is_some();
-    let baseline = [0, 1, 2, 3].map(|i: usize| cow.ms[i].baseline(episode));
+    let baseline = [0, 1, 2, 3].map(|i: usize| cow.ms[i].baseline());
     let live = [0, 1, 2, 3].map(|i: usize| cow.ms[i].mean);
     let noise_sd = p.conductivity.noise_sd;
     let (Some(reference), Some(held_reference)) =
@@ -84,7 +84,7 @@ pub(crate) fn conductivity(
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, episode, at_ms);
+        line.weigh(gap / sd, at_ms);
         if now.judged {
             let expected = own - gap;
             out.push(Departure {
@@ -154,7 +154,7 @@ fn level(
         effect.learn(gap, total / weight);
         probe = effect.mean;
     }
-    let (habit, habit_var) = line.baseline(episode);
+    let (habit, habit_var) = line.baseline();
     let known = 2 <= line.seen;
     let gap = reference - probe - habit;
     line.learn(reference - probe - line.mean, other_var, episode);
@@ -163,7 +163,7 @@ fn level(
         return;
     }
     let sd = (habit_var + other_var).sqrt();
-    line.weigh(gap / sd, episode, at_ms);
+    line.weigh(gap / sd, at_ms);
     if now.judged {
         out.push(Departure {
             signal: Signal::Conductivity,

@@ -28,7 +28,7 @@ const STILL: f64 = 0.03;
 /// Days after which a baseline is too old to judge by and the level is accepted as it is.
 const HELD_AT_MOST_D: f64 = 24.0;
 /// Changes smaller than this (log) are accepted without a word.
-const WORTH_SAYING: f64 = 0.03;
+const WORTH_SAYING: f64 = 0.05;
 /// A gap no cow has: nobody looked yet, so nothing is still.
 const NEVER_LOOKED: f64 = 1e6;
 /// How many accepted levels are remembered.
@@ -41,6 +41,8 @@ pub(crate) struct Episode {
     pub(crate) since_ms: i64,
     looked_ms: i64,
     looked_gap: f64,
+    /// Milk itself has spoken in it.
+    milk: bool,
 }
 
 /// Chance of a kick of one quarter as counts of kicks and of milkings, old ones fading.
@@ -207,16 +209,19 @@ impl Cow {
 
     /// Whether milk's baseline is the held one.
     pub(crate) fn holds_milk(&self) -> bool {
-        self.episode.is_some() || ENDS <= self.evidence.most()
+        ENDS <= self.evidence.most()
     }
 
     /// After a milking was learned: does an episode begin, last, settle or end?
     pub(crate) fn review(&mut self, p: &Parameters, at_ms: i64) {
+        if let Some(episode) = &mut self.episode {
+            episode.milk |= BEGINS <= self.evidence.most();
+        }
         match self.episode {
             None => self.begin(at_ms),
             Some(episode) => {
                 if self.calm() {
-                    self.accept(at_ms);
+                    self.episode = None;
                     return;
                 }
                 let days = (at_ms - episode.since_ms) as f64 / 86_400_000.0;
@@ -237,7 +242,7 @@ impl Cow {
     }
 
     fn settle(&mut self, gap: f64, episode: Episode, at_ms: i64) {
-        if WORTH_SAYING <= gap.abs() && ENDS <= self.evidence.most() {
+        if WORTH_SAYING <= gap.abs() && episode.milk && ENDS <= self.evidence.most() {
             if self.settled.len() == REMEMBERED {
                 self.settled.remove(0);
             }
@@ -266,7 +271,8 @@ impl Cow {
             note(BEGINS <= saltier || together && ENDS <= saltier, ms.anchor_ms);
         }
         if let Some(since_ms) = since_ms {
-            self.episode = Some(Episode { since_ms, looked_ms: at_ms, looked_gap: NEVER_LOOKED });
+            self.episode =
+                Some(Episode { since_ms, looked_ms: at_ms, looked_gap: NEVER_LOOKED, milk: false });
         }
     }
 

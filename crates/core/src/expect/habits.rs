@@ -47,7 +47,7 @@ pub(crate) fn interval(now: &Moment<'_>, cow: &mut Cow, by_hour: &mut ByHour) ->
     let episode = cow.episode.is_some();
     let line = &mut cow.interval;
     line.step(&p.interval, hours / 24.0);
-    let (habit, habit_var) = line.baseline(episode);
+    let (habit, habit_var) = line.baseline();
     let noise_var = line.noise_var(p.interval.noise_sd * p.interval.noise_sd);
     let sd = (habit_var + noise_var).sqrt();
     let gap = own - habit;
@@ -61,7 +61,7 @@ pub(crate) fn interval(now: &Moment<'_>, cow: &mut Cow, by_hour: &mut ByHour) ->
         line.accept(at_ms);
         return None;
     }
-    line.weigh(gap / sd, episode, at_ms);
+    line.weigh(gap / sd, at_ms);
     let expected = hours * (-gap).exp();
     now.judged.then(|| Departure {
         signal: Signal::Interval,

@@ -240,7 +240,7 @@ pub(crate) fn learn(
         record.learn(milk_kg, look.own_kg + look.extra_kg, (net_kg / look.own_kg).ln() / sd);
         cow.evidence.add(gap / held_sd);
     }
-    if cow.episode.is_none() && cow.evidence.most() == 0.0 {
+    if cow.evidence.most() == 0.0 {
         cow.held = cow.robust.settled();
         cow.held_ms = now.at_ms;
     }

@@ -20,6 +20,8 @@ mod cow;
 pub mod curve;
 mod filter;
 mod fit;
+mod fit_curves;
+mod fit_habits;
 mod habits;
 mod herd;
 mod milk;

@@ -47,7 +47,7 @@ pub(crate) fn quarters(
     let cup = |i: usize| cups.map_or(0.0, |cups| cups[i].mean);
     let cup_var = |i: usize| cups.map_or(0.0, |cups| cups[i].var);
     let episode = cow.episode.is_some();
-    let baseline = [0, 1, 2, 3].map(|i: usize| cow.share[i].baseline(episode));
+    let baseline = [0, 1, 2, 3].map(|i: usize| cow.share[i].baseline());
     let against = |habit: &dyn Fn(usize) -> f64| -> [Option<f64>; 4] {
         let mut beside = [None; 4];
         for i in 0..4 {
@@ -87,7 +87,7 @@ pub(crate) fn quarters(
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, episode, at_ms);
+        line.weigh(gap / sd, at_ms);
         if now.judged {
             let observed = 100.0 * (log - cup(i)).exp() / total_kg;
             let expected = observed * (-gap).exp();

@@ -89,7 +89,7 @@ impl BoxState {
             milk: Effect::rest(&p.boxes),
             cup_milk: [Effect::rest(&p.cup_milk); 4],
             cup_ms: [Effect::rest(&p.cup_ms); 4],
-            level_ms: Effect::rest(&p.cup_ms),
+            level_ms: Effect::rest(&p.probe_ms),
             at_ms,
             cup_milk_at_ms: at_ms,
             cup_ms_at_ms: at_ms,
@@ -122,8 +122,9 @@ impl BoxState {
     /// Moves the cups' effects on conductivity on to `at_ms`.
     pub(crate) fn step_cup_ms(&mut self, p: &super::Parameters, at_ms: i64) {
         if let Some(days) = days_on(&mut self.cup_ms_at_ms, at_ms) {
-            let fade = fade(days, &p.cup_ms);
-            self.cup_ms.iter_mut().chain([&mut self.level_ms]).for_each(|cup| cup.fade(&p.cup_ms, fade));
+            let cup_fade = fade(days, &p.cup_ms);
+            self.cup_ms.iter_mut().for_each(|cup| cup.fade(&p.cup_ms, cup_fade));
+            self.level_ms.fade(&p.probe_ms, fade(days, &p.probe_ms));
         }
     }
 
