@@ -173,16 +173,27 @@ impl Farm {
 
     /// Time of the newest row: the end of a visit, of a bin, of a box's state, or the time of an event or pickup.
     pub fn last_row_at(&self) -> Result<Option<Timestamp>> {
+        self.last_row_by(Timestamp::MAX)
+    }
+
+    /// Time of the newest row that was known at a time, as [`Farm::last_row_at`] tells it of all rows.
+    pub fn last_row_by(&self, at: Timestamp) -> Result<Option<Timestamp>> {
+        // No visit that ends later than the last begun one can have begun so long before it; bins likewise.
         let last: Option<i64> = self.connection.query_row(
             "SELECT max(at) FROM (
                 SELECT max(ended_at) AS at FROM visits
-                    WHERE stands = 1 AND day >= (SELECT max(day) FROM visits WHERE stands = 1) - 1
+                    WHERE stands = 1 AND ended_at <= ?3 AND started_at >=
+                        (SELECT started_at FROM visits WHERE stands = 1 AND started_at <= ?3 AND ended_at <= ?3
+                         ORDER BY started_at DESC LIMIT 1) - ?1
                 UNION ALL SELECT max(\"from\" + CAST(minutes * 60000 AS INTEGER)) FROM movement
-                    WHERE day >= (SELECT max(day) FROM movement) - 1
-                UNION ALL SELECT max(at) FROM events
-                UNION ALL SELECT max(\"to\") FROM box_states
-                UNION ALL SELECT max(collected_at) FROM pickups)",
-            [],
+                    WHERE \"from\" + CAST(minutes * 60000 AS INTEGER) <= ?3 AND \"from\" >=
+                        (SELECT \"from\" FROM movement
+                         WHERE \"from\" <= ?3 AND \"from\" + CAST(minutes * 60000 AS INTEGER) <= ?3
+                         ORDER BY \"from\" DESC LIMIT 1) - ?2
+                UNION ALL SELECT max(at) FROM events WHERE at <= ?3
+                UNION ALL SELECT max(\"to\") FROM box_states WHERE \"to\" <= ?3
+                UNION ALL SELECT max(collected_at) FROM pickups WHERE collected_at <= ?3)",
+            [crate::overlap::LONGEST_MS, LONGEST_BIN_MS, at.as_millisecond()],
             |row| row.get(0),
         )?;
         last.map(|at| cells::instant(at, "the newest row")).transpose()

@@ -109,7 +109,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let quiet =
         Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let zone = &view.ways.zone;
-    let last_row = barn.store.last_row_at()?.map(|last| last.min(view.at)).unwrap_or(view.at);
+    let last_row = barn.store.last_row_by(view.at)?.unwrap_or(view.at);
     Ok(Round {
         farm: view.ways.name.clone(),
         at: say::when::rfc3339(view.at, zone),
