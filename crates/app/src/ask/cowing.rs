@@ -38,7 +38,9 @@ pub fn cow(
     span: Span,
 ) -> anyhow::Result<Option<Cow>> {
     let life = match instance {
-        Some(instance) => view.cast.lives.iter().find(|life| life.animal == animal && life.instance == instance),
+        Some(instance) => {
+            view.cast.lives.iter().find(|life| life.animal == animal && life.instance == instance)
+        }
         None => view.cast.find(animal, view.at),
     };
     let Some(life) = life else { return Ok(None) };
@@ -236,7 +238,8 @@ pub fn herd_list(seen: &Seen) -> Vec<(String, String, String, Vec<String>)> {
     let present = view.cast.lives.iter().filter(|life| life.present(view.at));
     let mut rows: Vec<_> = present
         .map(|life| {
-            let hers = seen.round.calls.iter().filter(|call| call.animal.as_deref() == Some(life.animal.as_str()));
+            let hers =
+                seen.round.calls.iter().filter(|call| call.animal.as_deref() == Some(life.animal.as_str()));
             (
                 life.animal.clone(),
                 life.pen(view.at).map(super::rounding::pen_words).unwrap_or_default(),

@@ -296,7 +296,8 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
 
 /// Whether milk of this visit may have gone to the tank: milk that was not measured is not milk that was not there.
 fn gave_milk(visit: &Visit) -> bool {
-    let measured = visit.milk_kg.into_iter().chain(visit.quarters.iter().filter_map(|quarter| quarter.milk_kg));
+    let measured =
+        visit.milk_kg.into_iter().chain(visit.quarters.iter().filter_map(|quarter| quarter.milk_kg));
     let most = measured.fold(None, |most: Option<f64>, kg| Some(most.map_or(kg, |most| most.max(kg))));
     match (most, visit.outcome) {
         (Some(most_kg), _) => 0.0 < most_kg,
