@@ -6,11 +6,7 @@
 
 mod common;
 
-use std::{
-    fmt::Write as _,
-    io::Write as _,
-    path::Path,
-};
+use std::{fmt::Write as _, io::Write as _, path::Path};
 
 use common::{Answer, HEADER, Place, gzip};
 use serde_json::Value;
@@ -32,7 +28,11 @@ fn read_again(place: &Place, file: &Path) -> Value {
     let taken: Value = serde_json::from_str(&answer.out).unwrap();
     let counts = &taken["files"][0];
     let count = |name: &str| counts[name].as_u64().unwrap();
-    assert_eq!(count("read"), count("new") + count("same") + count("replaced") + count("quarantined"), "{taken:#}");
+    assert_eq!(
+        count("read"),
+        count("new") + count("same") + count("replaced") + count("quarantined"),
+        "{taken:#}"
+    );
     assert_eq!(answer.code, i32::from(counts["trouble"].is_string()), "{taken:#}");
     for issue in taken["issues"].as_array().unwrap() {
         assert_eq!(issue["file"], file.to_str().unwrap());
@@ -50,7 +50,11 @@ fn read_again(place: &Place, file: &Path) -> Value {
 fn unread(name: &str, bytes: impl AsRef<[u8]>, why: &[&str]) -> Place {
     let (place, taken) = read(name, bytes);
     let file = &taken["files"][0];
-    let told = format!("{} / {}", file["trouble"].as_str().expect("the file was read"), file["do"].as_str().unwrap());
+    let told = format!(
+        "{} / {}",
+        file["trouble"].as_str().expect("the file was read"),
+        file["do"].as_str().unwrap()
+    );
     for word in why {
         assert!(told.contains(word), "`{word}` is missing in {told}");
     }
@@ -92,30 +96,50 @@ fn empty_and_headers_alone() {
 #[test]
 fn marks_and_encodings() {
     let text = format!("{HEADER}{GOOD}{}", AFTER.replace("215", "Märta"));
-    let mut forms = vec![[b"\xEF\xBB\xBF", text.as_bytes()].concat(), text.replace('\n', "\r\n").into_bytes()];
+    let mut forms =
+        vec![[b"\xEF\xBB\xBF", text.as_bytes()].concat(), text.replace('\n', "\r\n").into_bytes()];
     for little in [true, false] {
         let units = std::iter::once('\u{feff}').chain(text.chars()).map(|letter| letter as u16);
-        forms.push(units.flat_map(|unit| if little { unit.to_le_bytes() } else { unit.to_be_bytes() }).collect());
+        forms.push(
+            units.flat_map(|unit| if little { unit.to_le_bytes() } else { unit.to_be_bytes() }).collect(),
+        );
     }
     forms.push(gzip(text.as_bytes()));
     forms.push(zstd::encode_all(text.as_bytes(), 3).unwrap());
     let plain = read("log.csv", &text).0.standing();
     for (form, bytes) in forms.into_iter().enumerate() {
         let (place, taken) = read("log.csv", bytes);
-        assert_eq!((&taken["files"][0]["new"], &taken["issues"]), (&2.into(), &Value::Array(vec![])), "form {form}");
+        assert_eq!(
+            (&taken["files"][0]["new"], &taken["issues"]),
+            (&2.into(), &Value::Array(vec![])),
+            "form {form}"
+        );
         assert_eq!(place.standing(), plain, "form {form}");
     }
-    let latin = [HEADER.as_bytes(), GOOD.as_bytes(), b"M\xE4rta,2,2026-03-02T06:30:00Z,2026-03-02T06:37:00Z,milked,9\n"];
+    let latin = [
+        HEADER.as_bytes(),
+        GOOD.as_bytes(),
+        b"M\xE4rta,2,2026-03-02T06:30:00Z,2026-03-02T06:37:00Z,milked,9\n",
+    ];
     let issue = one_refused(latin.concat(), 1, 3);
     assert!(issue["reason"].as_str().unwrap().contains("UTF-8"));
 }
 
 #[test]
 fn nul_bytes_and_other_peoples_files() {
-    told(&one_refused(format!("{HEADER}{GOOD}{}{AFTER}", GOOD.replace("9.8", "9\0.8")), 2, 3), "milk_kg", "9␀.8", "NUL");
+    told(
+        &one_refused(format!("{HEADER}{GOOD}{}{AFTER}", GOOD.replace("9.8", "9\0.8")), 2, 3),
+        "milk_kg",
+        "9␀.8",
+        "NUL",
+    );
     unread("zeros.csv", vec![0; 5000], &["NUL", "export it again"]);
     unread("sheet.csv", b"PK\x03\x04 and so on", &["spreadsheet", "save the sheet as CSV"]);
-    unread("noise.csv", (0_u32..9000).map(|i| (i.wrapping_mul(2_654_435_761) >> 24) as u8).collect::<Vec<_>>(), &[]);
+    unread(
+        "noise.csv",
+        (0_u32..9000).map(|i| (i.wrapping_mul(2_654_435_761) >> 24) as u8).collect::<Vec<_>>(),
+        &[],
+    );
 }
 
 #[test]
@@ -128,7 +152,11 @@ fn a_line_of_ten_megabytes() {
 
 #[test]
 fn headers_that_do_not_fit() {
-    unread("twice.csv", format!("{},milk_kg\n{},1\n", HEADER.trim(), GOOD.trim()), &["milk_kg", "take one of the two"]);
+    unread(
+        "twice.csv",
+        format!("{},milk_kg\n{},1\n", HEADER.trim(), GOOD.trim()),
+        &["milk_kg", "take one of the two"],
+    );
     unread("both.csv", format!("{},milk_lb\n{},1\n", HEADER.trim(), GOOD.trim()), &["milk_lb", "milk_kg"]);
     let lacks = format!("{HEADER}{GOOD}").replace("ended_at", "out");
     unread("lacks.csv", lacks, &["ended_at", "visits"]);
@@ -168,9 +196,19 @@ fn wall_times_that_do_not_exist_or_exist_twice() {
     // the future here, so another spring is used: 2025-03-09.
     let at = |start: &str, end: &str| format!("214,2,{start},{end},milked,9.8\n");
     let none = at("2025-03-09T02:30:00", "2025-03-09T02:37:00");
-    told(&one_refused(format!("{HEADER}{GOOD}{none}"), 1, 3), "started_at", "2025-03-09T02:30:00", "never was");
+    told(
+        &one_refused(format!("{HEADER}{GOOD}{none}"), 1, 3),
+        "started_at",
+        "2025-03-09T02:30:00",
+        "never was",
+    );
     let twice = at("2025-11-02T01:30:00", "2025-11-02T01:37:00");
-    told(&one_refused(format!("{HEADER}{GOOD}{twice}"), 1, 3), "started_at", "2025-11-02T01:30:00", "came twice");
+    told(
+        &one_refused(format!("{HEADER}{GOOD}{twice}"), 1, 3),
+        "started_at",
+        "2025-11-02T01:30:00",
+        "came twice",
+    );
     let with_offset = at("2025-11-02T01:30:00-06:00", "2025-11-02T01:37:00-06:00");
     assert_eq!(read("offset.csv", format!("{HEADER}{with_offset}")).1["files"][0]["new"], 1);
 }
@@ -178,9 +216,19 @@ fn wall_times_that_do_not_exist_or_exist_twice() {
 #[test]
 fn future_times_and_times_the_wrong_way_round() {
     let future = GOOD.replace("2026-03-02", "2026-03-04");
-    told(&one_refused(format!("{HEADER}{GOOD}{future}"), 1, 3), "started_at", "2026-03-04T05:30:00Z", "future");
+    told(
+        &one_refused(format!("{HEADER}{GOOD}{future}"), 1, 3),
+        "started_at",
+        "2026-03-04T05:30:00Z",
+        "future",
+    );
     let back = GOOD.replace("05:37", "05:29");
-    told(&one_refused(format!("{HEADER}{AFTER}{back}"), 1, 3), "ended_at", "2026-03-02T05:29:00Z", "before she went in");
+    told(
+        &one_refused(format!("{HEADER}{AFTER}{back}"), 1, 3),
+        "ended_at",
+        "2026-03-02T05:29:00Z",
+        "before she went in",
+    );
 }
 
 #[test]
@@ -294,7 +342,11 @@ fn one_bad_file_among_good_ones() {
     let bad = place.file("2.csv", "nothing,of,ours\n");
     let last = place.file("3.csv", format!("{HEADER}{AFTER}"));
     let missing = place.dir.path().join("none.csv");
-    place.import([first, bad, missing, last]).refused().says(&["2.csv: not read", "none.csv: not read", "3.csv: visits"]);
+    place.import([first, bad, missing, last]).refused().says(&[
+        "2.csv: not read",
+        "none.csv: not read",
+        "3.csv: visits",
+    ]);
     assert_eq!(place.standing()[0].1.len(), 2);
     place.whole();
 }

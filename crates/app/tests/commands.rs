@@ -82,7 +82,9 @@ fn wrong_words_are_the_users() {
 #[test]
 fn a_farm_that_is_not_there() {
     let empty = Place::new();
-    for words in [&["round"] as &[&str], &["expected"], &["cow", "214"], &["check"], &["backup", "x"], &["settings"]] {
+    for words in
+        [&["round"] as &[&str], &["expected"], &["cow", "214"], &["check"], &["backup", "x"], &["settings"]]
+    {
         empty.run(words).refused().says(&["there is no farm", "Do: ", "cowpath import"]);
         assert!(!empty.farm().exists(), "{words:?} made a farm");
     }
@@ -154,7 +156,9 @@ fn import_answers_in_the_form_of_the_contract() {
     assert_eq!(issue["file"], first.to_str().unwrap());
     let second = place.file("second.csv", format!("{HEADER}{}", row("1", "9.9")));
     let again = place.json(["import", first.to_str().unwrap(), second.to_str().unwrap()]);
-    let sums = |file: usize| ["read", "new", "same", "replaced", "quarantined"].map(|name| &again["files"][file][name]);
+    let sums = |file: usize| {
+        ["read", "new", "same", "replaced", "quarantined"].map(|name| &again["files"][file][name])
+    };
     assert_eq!(sums(0), [2, 0, 1, 0, 1]);
     assert_eq!(sums(1), [1, 0, 0, 1, 0]);
     place.whole();
@@ -239,7 +243,14 @@ fn milkings_beside_what_was_expected() {
         assert_eq!(
             keys(row),
             [
-                "animal", "baseline_kg", "expected_kg", "high95_kg", "low95_kg", "observed_kg", "scored", "started_at"
+                "animal",
+                "baseline_kg",
+                "expected_kg",
+                "high95_kg",
+                "low95_kg",
+                "observed_kg",
+                "scored",
+                "started_at"
             ]
         );
         let figure = |name: &str| row[name].as_f64().unwrap();
@@ -293,8 +304,12 @@ fn pounds_in_words_and_tables_kilograms_for_programs() {
 #[test]
 fn a_reader_that_stops_is_no_error() {
     use std::io::{BufRead, BufReader};
-    let mut child =
-        HERD.command(["expected"]).stdout(std::process::Stdio::piped()).stderr(std::process::Stdio::piped()).spawn().unwrap();
+    let mut child = HERD
+        .command(["expected"])
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .unwrap();
     let mut first = String::new();
     BufReader::new(child.stdout.take().unwrap()).read_line(&mut first).unwrap();
     let ended = child.wait_with_output().unwrap();

@@ -7,7 +7,7 @@ use std::{convert::Infallible, fmt::Write as _, ops::ControlFlow};
 
 use common::{NOW, Place, gzip};
 use cowpath_core::{
-    causes::{self, CowCourse, Finding},
+    causes::{self, CowCourse, Finding, Urgency},
     expect::{Herd, Parameters, Scored, Signal},
     herd::{Life, lives},
     say,
@@ -72,7 +72,8 @@ impl Sink for Read {
 /// Steps 1 to 3: bytes become typed rows and issues.
 fn read() -> Read {
     let mut read = Read::default();
-    let counts = read_bytes(&gzip(LOG.as_bytes()), &Reading::new(zone(), NOW.parse().unwrap()), &mut read).unwrap();
+    let counts =
+        read_bytes(&gzip(LOG.as_bytes()), &Reading::new(zone(), NOW.parse().unwrap()), &mut read).unwrap();
     assert_eq!((counts.rows_read, counts.rows_refused), (12, 1));
     read
 }
@@ -115,7 +116,8 @@ fn keep(read: &Read, farm: &mut Farm) -> String {
 
 /// Steps 5 and 6: visits in the order they ended, and what was expected of each milking before it.
 fn expect(farm: &Farm) -> (Vec<Life>, Herd, Vec<Scored>) {
-    let lives = lives(&farm.numbers().unwrap(), &farm.animal_rows().unwrap(), &farm.event_rows().unwrap(), &zone());
+    let lives =
+        lives(&farm.numbers().unwrap(), &farm.animal_rows().unwrap(), &farm.event_rows().unwrap(), &zone());
     let mut visits: Vec<Visit> = Vec::new();
     farm.visits(Timestamp::MIN..Timestamp::MAX, &mut |number, visit| {
         visits.push(Visit { life: lives[number as usize].key, ..*visit });
@@ -150,6 +152,11 @@ fn judge(life: &Life, herd: &Herd, milkings: &[Scored]) -> (Vec<Finding>, Vec<Fi
     (findings.clone(), causes::cut(findings, &settings))
 }
 
+/// Lines with the spaces that keep a figure and its unit together as plain ones, to be compared with what is typed.
+fn shown_as(lines: &[&str]) -> String {
+    lines.join("\n").replace(['\u{a0}', '\u{202f}'], " ")
+}
+
 #[test]
 fn twelve_rows_become_a_sentence() {
     // 1, 2, 3: the file is packed, its table told by its header, its cells typed; what cannot be used is an issue.
@@ -164,7 +171,10 @@ fn twelve_rows_become_a_sentence() {
             format!("{line} {} {}: {}", word(&issue.column), word(&issue.value), issue.reason)
         })
         .collect();
-    insta::assert_snapshot!(issues.join("\n"), @"ISSUES");
+    insta::assert_snapshot!(issues.join("\n"), @r"
+    1 mood : not a column of `visits`
+    5 milk_kg 97.2: outside 0 to 60 kg
+    ");
     let lines: Vec<u64> = read.rows.iter().map(|(line, _)| *line).collect();
     assert_eq!(lines, [2, 3, 4, 6, 7, 8, 9, 10, 11, 12, 13]);
     let visits = table("visits").unwrap();
@@ -178,7 +188,7 @@ fn twelve_rows_become_a_sentence() {
     let place = Place::new();
     place.run(["settings", "--zone", "America/Chicago", "--name", "Home farm"]).done();
     let mut farm = place.store();
-    insta::assert_snapshot!(keep(&read, &mut farm), @"SUMS");
+    insta::assert_snapshot!(keep(&read, &mut farm), @"read 12 = new 11 + same 0 + replaced 0 + quarantined 1");
 
     // 5, 6: expected before each milking was seen.
     let (lives, herd, milkings) = expect(&farm);
@@ -187,24 +197,38 @@ fn twelve_rows_become_a_sentence() {
         let lr = |signal| {
             one.departures
                 .iter()
-                .find(|departure| departure.signal == signal && departure.quarter.is_some_and(|q| q.code() == "LR"))
-                .map_or("-".to_owned(), |departure| format!("{:.1} for {:.1}", departure.observed, departure.expected))
+                .find(|departure| {
+                    departure.signal == signal && departure.quarter.is_some_and(|q| q.code() == "LR")
+                })
+                .map_or("-".to_owned(), |departure| {
+                    format!("{:.1} for {:.1}", departure.observed, departure.expected)
+                })
         };
+        assert!(one.low95_kg < one.expected_kg && one.expected_kg < one.high95_kg);
         writeln!(
             expected,
-            "{} milk {:.1} for {:.1} ({:.1} to {:.1}){}, LR share {}, LR mS/cm {}",
+            "{} milk {:.1} for {:.0}{}, LR share {}, LR mS/cm {}",
             zone().to_datetime(one.ended_at),
             one.observed_kg.unwrap(),
             one.expected_kg,
-            one.low95_kg,
-            one.high95_kg,
             if one.scored { "" } else { " not scored" },
             lr(Signal::QuarterMilk),
             lr(Signal::Conductivity),
         )
         .unwrap();
     }
-    insta::assert_snapshot!(expected, @"EXPECTED");
+    insta::assert_snapshot!(expected, @r"
+    2026-02-25T05:09:31 milk 11.9 for 14 not scored, LR share -, LR mS/cm -
+    2026-02-25T17:08:50 milk 11.7 for 17 not scored, LR share -, LR mS/cm -
+    2026-02-26T05:07:15 milk 12.1 for 14, LR share 28.1 for 28.1, LR mS/cm 5.3 for 5.2
+    2026-02-27T05:11:20 milk 11.8 for 11, LR share 28.8 for 28.2, LR mS/cm 5.2 for 5.3
+    2026-02-27T17:07:40 milk 11.8 for 13, LR share 28.0 for 28.1, LR mS/cm 5.2 for 5.3
+    2026-02-28T05:10:02 milk 12.0 for 13, LR share 28.3 for 28.3, LR mS/cm 5.2 for 5.3
+    2026-02-28T17:12:20 milk 11.7 for 12, LR share 28.2 for 28.3, LR mS/cm 5.2 for 5.3
+    2026-03-01T05:08:33 milk 11.9 for 12, LR share 28.6 for 28.3, LR mS/cm 5.3 for 5.3
+    2026-03-01T17:10:44 milk 10.6 for 12, LR share 21.7 for 28.0, LR mS/cm 7.0 for 5.4
+    2026-03-02T05:11:31 milk 9.8 for 12, LR share 16.3 for 28.2, LR mS/cm 7.6 for 5.4
+    ");
 
     // 7, 8: which causes, how sure, worth a look or not.
     let (findings, shown) = judge(&lives[0], &herd, &milkings);
@@ -212,18 +236,23 @@ fn twelve_rows_become_a_sentence() {
         .iter()
         .map(|finding| {
             let quarter = finding.quarter.map_or("-", |quarter| quarter.code());
-            format!("{} {quarter} {:.2} since {}", finding.cause.word(), finding.probability, zone().to_datetime(finding.since))
+            format!(
+                "{} {quarter} {:.2} since {}",
+                finding.cause.word(),
+                finding.probability,
+                zone().to_datetime(finding.since)
+            )
         })
         .collect();
-    insta::assert_snapshot!(causes.join("\n"), @"CAUSES");
+    insta::assert_snapshot!(causes.join("\n"), @"udder LR 1.00 since 2026-03-01T14:01:50");
     assert_eq!(shown.len(), 1);
-    insta::assert_debug_snapshot!(shown[0].urgency, @"URGENCY");
+    assert_eq!(shown[0].urgency, Urgency::Now);
 
     // 9: the sentence.
     let finding = &shown[0];
     let at = milkings.last().unwrap().ended_at;
-    let ended: Vec<Timestamp> =
-        milkings.iter().map(|one| one.ended_at).filter(|ended| finding.since <= *ended).collect();
+    let since: Vec<Timestamp> =
+        milkings.iter().filter(|one| finding.since <= one.ended_at).map(|one| one.started_at).collect();
     let zone = zone();
     let facts = say::call::Facts {
         animal: Some("214"),
@@ -232,12 +261,16 @@ fn twelve_rows_become_a_sentence() {
         zone: &zone,
         units: UnitSystem::Metric,
         days_in_milk: None,
-        may_be_in_tank: &ended,
+        may_be_in_tank: &since,
         held_by_log: &[],
         destination_logged: false,
     };
     let said = say::call::call(finding, &facts);
-    insta::assert_snapshot!(format!("{}\n{}\n{}", said.sentence, said.action, said.why), @"SAID");
+    insta::assert_snapshot!(shown_as(&[&said.sentence, &said.action, &said.why]), @r"
+    214: left rear looks inflamed, over 99 % sure.
+    Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
+    Since yesterday 14:01; the milkings of 17:02 and 05:02 may be in the tank: the log does not say. Conductivity 7.6, usually 5.4 mS/cm; half of that quarter's share of the milk is missing.
+    ");
 
     // 10, 11: the program says the same of the same farm, as a struct, as text and as CSV.
     drop(farm);
@@ -246,11 +279,24 @@ fn twelve_rows_become_a_sentence() {
     let call = &round["calls"][0];
     assert_eq!(call["sentence"], said.sentence);
     assert_eq!(call["do"], said.action);
-    assert_eq!(call["quarter"], "LR");
+    assert_eq!((&call["quarter"], &call["why"]), (&"LR".into(), &said.why.as_str().into()));
     for format in ["text", "csv"] {
         place.run(["round", "--format", format]).done().says(&[&said.sentence, &said.action]);
     }
-    insta::assert_snapshot!(place.run(["round"]).done().out, @"ROUND");
+    insta::assert_snapshot!(shown_as(&[&place.run(["round"]).done().out]), @r"
+    Round, Monday 2 March, 05:11: Home farm
+    One thing to look at.
+
+    No pen on record
+      [now] 214: left rear looks inflamed, over 99 % sure.
+            Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
+            Since yesterday 14:01; the milkings of 17:02 and 05:02 may be in the tank: the log does not say. Conductivity 7.6, usually 5.4 mS/cm; half of that quarter's share of the milk is missing.
+
+    ! A hot, hard quarter or a cow that will not eat: call the veterinarian now.
+    ! Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.
+
+    The herd's own habits are not fitted yet: that takes the first week or two of rows. Until then the calls rest on published figures.
+    ");
 }
 
 #[test]

@@ -48,7 +48,10 @@ fn all_or_none(place: &Place) -> u64 {
     let store = place.store();
     let rows = store.row_counts().unwrap()["visits"];
     let batches = store.batches().unwrap().len();
-    assert!((rows, batches) == (1, 1) || (rows, batches) == (1 + ROWS, 2), "{rows} rows in {batches} batches");
+    assert!(
+        (rows, batches) == (1, 1) || (rows, batches) == (1 + ROWS, 2),
+        "{rows} rows in {batches} batches"
+    );
     rows
 }
 
@@ -72,15 +75,18 @@ fn a_kill_leaves_all_or_none() {
     begin(&place);
     let (mut none, mut all) = (0, 0);
     for point in 0..KILLS {
-        // Spread over the whole run, the end of it most closely: there the batch is sealed.
-        let share = (f64::from(point) + 0.5) / f64::from(KILLS);
-        let wait = takes.mul_f64(1.02 * share.sqrt());
+        // Spread over the whole run: opening, reading, writing, sealing.
+        let wait = takes.mul_f64((f64::from(point) + 0.5) / f64::from(KILLS));
         let mut child = importing(&place, &log);
         std::thread::sleep(wait);
         child.kill().unwrap();
         child.wait().unwrap();
         let kept = all_or_none(&place);
-        if kept == 1 { none += 1 } else { all += 1 }
+        if kept == 1 {
+            none += 1
+        } else {
+            all += 1
+        }
         // What the kill left behind (a half-written log beside the file) must not stand in the way of the next run; every
         // sixth time, and whenever the whole was kept, it runs to its end.
         if kept != 1 || point % 6 == 5 {

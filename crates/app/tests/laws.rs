@@ -10,8 +10,12 @@ use logs::{Log, Shuffle, herd, read_logs};
 use serde_json::Value;
 
 /// Times a round is asked for: before the parameters were first fitted, on a turn of the week, and later.
-const TIMES: [&str; 4] =
-    ["2026-02-08T05:30:00-05:00", "2026-02-16T00:00:00Z", "2026-02-23T16:00:00-05:00", "2026-03-02T05:20:00-05:00"];
+const TIMES: [&str; 4] = [
+    "2026-02-08T05:30:00-05:00",
+    "2026-02-16T00:00:00Z",
+    "2026-02-23T16:00:00-05:00",
+    "2026-03-02T05:20:00-05:00",
+];
 
 /// A farm in the herd's zone.
 fn farm() -> Place {
@@ -23,7 +27,8 @@ fn farm() -> Place {
 /// A farm that has read these logs, a file a table.
 fn farm_of(logs: &[Log]) -> Place {
     let place = farm();
-    let files: Vec<_> = logs.iter().map(|log| place.file(&format!("{}.csv", log.table), log.text())).collect();
+    let files: Vec<_> =
+        logs.iter().map(|log| place.file(&format!("{}.csv", log.table), log.text())).collect();
     place.import(files).done();
     place.whole();
     place
@@ -51,8 +56,12 @@ fn same(one: &[(String, String)], other: &[(String, String)]) {
     assert_eq!(one.len(), other.len());
     for ((what, one), (_, other)) in one.iter().zip(other) {
         if one != other {
-            let (line, (a, b)) =
-                one.lines().zip(other.lines()).enumerate().find(|(_, (a, b))| a != b).unwrap_or((0, ("", "")));
+            let (line, (a, b)) = one
+                .lines()
+                .zip(other.lines())
+                .enumerate()
+                .find(|(_, (a, b))| a != b)
+                .unwrap_or((0, ("", "")));
             panic!("{what} differs in line {}:\n  {a}\n  {b}", line + 1);
         }
     }
@@ -60,13 +69,15 @@ fn same(one: &[(String, String)], other: &[(String, String)]) {
 
 #[test]
 fn order_and_splits_of_rows_change_nothing() {
-    // Clocks that jump bring overlapping visits and rows that are refused.
-    let logs = herd(20, 1, 30, true);
+    // Some cows seem to be in two boxes at once, in chains, and some rows cannot be used.
+    let mut logs = herd(20, 1, 30, true);
+    logs.iter_mut().filter(|log| log.table == "visits").for_each(Log::haunt);
     let whole = farm_of(&logs);
     let (quarantined, aside) = whole.store().quarantine_counts().unwrap();
+    assert!(20 < quarantined && 50 < aside, "{quarantined} rows in quarantine, {aside} visits set aside");
     let (rows, words) = (whole.standing(), said(&whole));
     assert!(10_000 < rows.iter().map(|(_, rows)| rows.len()).sum::<usize>());
-    for seed in [1, 2, 3] {
+    for seed in [1, 2] {
         let mut shuffle = Shuffle(seed);
         let place = farm();
         let mut files = Vec::new();
@@ -127,7 +138,8 @@ fn nothing_looks_ahead() {
     let logs = herd(20, 1, 30, false);
     let whole = farm_of(&logs);
     // One time lies within a milking: she stands in the box, and nobody knows yet what she gives.
-    let (in_the_box, amid) = logs.iter().find(|log| log.table == "visits").unwrap().amid_a_milking("2026-02-25");
+    let (in_the_box, amid) =
+        logs.iter().find(|log| log.table == "visits").unwrap().amid_a_milking("2026-02-25");
     for at in TIMES.into_iter().chain([amid.as_str()]) {
         let known: Vec<Log> = logs.iter().map(|log| log.known_by(at.parse().unwrap())).collect();
         let cut = farm_of(&known);
@@ -159,13 +171,19 @@ fn memories_change_nothing() {
     for (week, until) in TIMES.iter().enumerate() {
         let files: Vec<_> = logs
             .iter()
-            .map(|log| grown.file(&format!("{}-{week}.csv", log.table), log.known_by(until.parse().unwrap()).text()))
+            .map(|log| {
+                grown.file(&format!("{}-{week}.csv", log.table), log.known_by(until.parse().unwrap()).text())
+            })
             .collect();
         // The first week comes last: memories of the later ones must not outlive it.
         if week != 0 {
             let later = files.iter().map(|file| {
-                let log = logs.iter().find(|log| file.ends_with(format!("{}-{week}.csv", log.table))).unwrap();
-                grown.file(&format!("{}-{week}.csv", log.table), log.known_by(until.parse().unwrap()).without(TIMES[0]).text())
+                let log =
+                    logs.iter().find(|log| file.ends_with(format!("{}-{week}.csv", log.table))).unwrap();
+                grown.file(
+                    &format!("{}-{week}.csv", log.table),
+                    log.known_by(until.parse().unwrap()).without(TIMES[0]).text(),
+                )
             });
             grown.import(later.collect::<Vec<_>>()).done();
             grown.run(["round"]).done();
@@ -173,21 +191,23 @@ fn memories_change_nothing() {
             grown.run(["expected", "--from", "2026-02-20"]).done();
         }
     }
-    let whole: Vec<_> = logs.iter().map(|log| grown.file(&format!("{}.csv", log.table), log.text())).collect();
+    let whole: Vec<_> =
+        logs.iter().map(|log| grown.file(&format!("{}.csv", log.table), log.text())).collect();
     grown.import(whole).done();
     grown.whole();
     assert!(fresh.standing() == grown.standing());
     same(&said(&fresh), &said(&grown));
     // And a farm whose memories were thrown away answers as one that has them.
     grown.store().forget_checkpoints().unwrap();
-    let round = |place: &Place| vec![("round".to_owned(), place.run(["round", "--format", "json"]).done().out)];
+    let round =
+        |place: &Place| vec![("round".to_owned(), place.run(["round", "--format", "json"]).done().out)];
     same(&round(&fresh), &round(&grown));
 }
 
 /// Signals that the reasons of all rounds of the last ten days rest on, with what was observed.
 fn reasons(place: &Place) -> Vec<(String, f64)> {
     let mut found = Vec::new();
-    for day in 20..=28 {
+    for day in [20, 23, 26, 28] {
         let round = place.json(["round", "--at", &format!("2026-02-{day}T05:30:00-05:00")]);
         for call in round["calls"].as_array().unwrap() {
             found.extend(call["reasons"].as_array().unwrap().iter().map(|reason: &Value| {
@@ -200,7 +220,7 @@ fn reasons(place: &Place) -> Vec<(String, f64)> {
 
 #[test]
 fn what_was_not_measured_is_never_zero() {
-    let logs = herd(60, 1, 40, false);
+    let logs = herd(40, 1, 40, false);
     let all = reasons(&farm_of(&logs));
     let has = |reasons: &[(String, f64)], signal: &str| reasons.iter().any(|(own, _)| own == signal);
     println!("{} reasons with every sensor", all.len());
@@ -214,7 +234,11 @@ fn what_was_not_measured_is_never_zero() {
             &|column| quarters.iter().any(|quarter| column.starts_with(quarter)),
             &["conductivity", "quarter-milk", "kick", "kicks", "kicked"],
         ),
-        ("milk", &|column| column == "milk_kg" || column.ends_with("f_kg") || column.ends_with("r_kg"), &["milk", "quarter-milk"]),
+        (
+            "milk",
+            &|column| column == "milk_kg" || column.ends_with("f_kg") || column.ends_with("r_kg"),
+            &["milk", "quarter-milk"],
+        ),
     ];
     for (what, drop, signals) in drops {
         let less: Vec<Log> = logs
@@ -239,7 +263,11 @@ fn what_was_not_measured_is_never_zero() {
     let holes: Vec<Log> = logs
         .iter()
         .map(|log| {
-            if log.table == "visits" { log.with_holes(3, &|column| column.ends_with("_ms_cm")) } else { log.clone() }
+            if log.table == "visits" {
+                log.with_holes(3, &|column| column.ends_with("_ms_cm"))
+            } else {
+                log.clone()
+            }
         })
         .collect();
     let found = reasons(&farm_of(&holes));

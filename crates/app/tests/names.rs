@@ -44,7 +44,8 @@ fn herd() -> Place {
 fn names_stay_names() {
     let place = herd();
     let rows = place.json(["expected"]);
-    let mut named: Vec<&str> = rows.as_array().unwrap().iter().map(|row| row["animal"].as_str().unwrap()).collect();
+    let mut named: Vec<&str> =
+        rows.as_array().unwrap().iter().map(|row| row["animal"].as_str().unwrap()).collect();
     named.sort_unstable();
     named.dedup();
     let mut names = NAMES.to_vec();
@@ -56,7 +57,9 @@ fn names_stay_names() {
         assert!(cow.out.contains(&serde_json::to_string(name).unwrap()), "{name}");
         place.run(["cow", "--", name]).done();
     }
-    for words in [&["round"] as &[&str], &["expected"], &["cow", "../../etc/passwd"], &["settings"], &["check"]] {
+    for words in
+        [&["round"] as &[&str], &["expected"], &["cow", "../../etc/passwd"], &["settings"], &["check"]]
+    {
         let (_, rows) = csv_rows(&place.run(words.iter().chain(&["--format", "csv"])).done().out);
         for cell in rows.iter().flatten() {
             let formula = cell.starts_with(['=', '+', '@', '\t', '\r'])

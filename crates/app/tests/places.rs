@@ -7,6 +7,7 @@ use std::{
     fs,
     path::{Path, PathBuf},
     process::Command,
+    time::{Duration, Instant},
 };
 
 use common::{HEADER, NOW, Place, answer, program};
@@ -28,7 +29,11 @@ fn files_that_are_none() {
     let folder = place.dir.path().join("folder.csv");
     fs::create_dir(&folder).unwrap();
     place.import([&folder]).refused().says(&["folder.csv", "not read", "Do: ", "not the folder"]);
-    place.import([place.dir.path().join("none.csv")]).refused().says(&["none.csv", "Do: ", "name and folder"]);
+    place.import([place.dir.path().join("none.csv")]).refused().says(&[
+        "none.csv",
+        "Do: ",
+        "name and folder",
+    ]);
     // Opening it succeeds and reading it fails, whoever asks.
     if Path::new("/proc/self/mem").exists() {
         place.import(["/proc/self/mem"]).refused().says(&["/proc/self/mem", "not read", "Do: "]);
@@ -55,7 +60,9 @@ fn files_that_may_not_be_read() {
 fn a_farm_folder_that_is_a_file() {
     let (place, log) = good_farm();
     let words = ["import", log.to_str().unwrap()];
-    for command in [&words as &[&str], &["round"], &["check"], &["settings", "--name", "x"], &["demo", "--no-serve"]] {
+    for command in
+        [&words as &[&str], &["round"], &["check"], &["settings", "--name", "x"], &["demo", "--no-serve"]]
+    {
         let said = answer(&mut program(&log, command)).refused();
         said.says(&["log.csv", "Do: "]);
     }
@@ -72,7 +79,9 @@ fn not_ours(bytes: &[u8], why: &[&str]) {
         let _ = fs::remove_file(place.farm().join(format!("farm.sqlite{ending}")));
     }
     fs::write(&file, bytes).unwrap();
-    for words in [&["import", log.to_str().unwrap()] as &[&str], &["round"], &["check"], &["settings", "--name", "x"]] {
+    for words in
+        [&["import", log.to_str().unwrap()] as &[&str], &["round"], &["check"], &["settings", "--name", "x"]]
+    {
         place.run(words).refused().says(why).says(&["farm.sqlite", "Kept: ", "Do: "]);
         assert_eq!(fs::read(&file).unwrap(), bytes, "{words:?} changed a file that is not ours");
     }
@@ -142,7 +151,11 @@ fn put(place: &Place, bytes: &[u8]) {
 fn backups_that_are_none() {
     let (place, log) = good_farm();
     place.run(["restore", log.to_str().unwrap()]).refused().says(&["log.csv", "Do: "]);
-    place.run(["restore", "/nowhere/farm.cowpath"]).refused().says(&["/nowhere/farm.cowpath", "no such file", "Do: "]);
+    place.run(["restore", "/nowhere/farm.cowpath"]).refused().says(&[
+        "/nowhere/farm.cowpath",
+        "no such file",
+        "Do: ",
+    ]);
     place.run(["backup", "/nowhere/farm.cowpath"]).refused().says(&["Do: "]);
     let own = place.farm().join("farm.sqlite");
     place.run(["backup", own.to_str().unwrap()]).refused().says(&["own file", "Do: "]);
@@ -162,7 +175,8 @@ fn what_a_restore_kept_is_not_lost_to_the_next() {
     let wrong = place.dir.path().join("wrong");
     other.run(["backup", wrong.to_str().unwrap()]).done();
     let kept_in = |said: &str| {
-        let line = said.lines().find_map(|line| line.strip_prefix("What was there before is kept in ")).unwrap();
+        let line =
+            said.lines().find_map(|line| line.strip_prefix("What was there before is kept in ")).unwrap();
         line.trim_end_matches('.').to_owned()
     };
     let first = kept_in(&place.run(["restore", wrong.to_str().unwrap()]).done().out);
@@ -175,7 +189,9 @@ fn what_a_restore_kept_is_not_lost_to_the_next() {
 
 #[test]
 fn another_program_is_writing() {
-    let (place, _) = good_farm();
+    let place = Place::demo(6, 1, 20);
+    place.store().forget_checkpoints().unwrap();
+    let before = place.standing()[0].1.len();
     let mut farm = place.store();
     let source = Source {
         file: "other.csv".into(),
@@ -189,12 +205,16 @@ fn another_program_is_writing() {
     let batch = farm.begin(&source).unwrap();
     let more = place.file("more.csv", format!("{HEADER}{}", GOOD.replace("214", "215")));
     place.import([&more]).refused().says(&["more.csv", "in use", "Kept: ", "Do: ", "try again"]);
-    // Who only asks is not kept waiting.
-    place.run(["round"]).done();
+    // Who only asks is not kept waiting, though the round would keep memories; a writer waits for five seconds.
+    let began = Instant::now();
+    for words in [["round"], ["expected"], ["settings"]] {
+        place.run(words).done();
+    }
+    assert!(began.elapsed() < Duration::from_secs(4), "answers were kept waiting for {:?}", began.elapsed());
     place.whole();
     drop(batch);
     place.import([&more]).done();
-    assert_eq!(place.standing()[0].1.len(), 2);
+    assert_eq!(place.standing()[0].1.len(), before + 1);
 }
 
 /// A small disk of its own; taken away at the end. `None` where this user may not make one.
@@ -257,7 +277,9 @@ fn a_folder_that_may_only_be_read() {
     said.says(&["cannot be written", "Do: ", "--farm"]);
     answer(&mut program(&disk.0, ["settings", "--name", "x"])).refused().says(&["cannot be written", "Do: "]);
     let empty = disk.0.join("empty");
-    answer(&mut program(&empty, ["import", log.to_str().unwrap()])).refused().says(&["cannot be written", "Do: "]);
+    answer(&mut program(&empty, ["import", log.to_str().unwrap()]))
+        .refused()
+        .says(&["cannot be written", "Do: "]);
     answer(&mut program(&disk.0, ["round"])).says(&["Do: "]);
 }
 

@@ -82,7 +82,8 @@ impl Place {
     /// Runs the program and reads its JSON; exit code 0 is asked for.
     pub fn json<W: AsRef<OsStr>>(&self, words: impl IntoIterator<Item = W>) -> Value {
         let words: Vec<_> = words.into_iter().map(|word| word.as_ref().to_owned()).collect();
-        let answer = self.run(words.iter().map(|word| word.as_os_str()).chain(["--format", "json"].map(OsStr::new)));
+        let answer =
+            self.run(words.iter().map(|word| word.as_os_str()).chain(["--format", "json"].map(OsStr::new)));
         serde_json::from_str(&answer.done().out).unwrap()
     }
 
