@@ -5,6 +5,8 @@
 
 mod herds;
 mod nile_race;
+mod open_data;
+mod seven_days;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
 mod cases;
@@ -23,6 +25,7 @@ cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
+cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
 
@@ -48,6 +51,9 @@ fn main() -> ExitCode {
             .map_err(|_| anyhow!("`{seed}` is not a seed"))
             .and_then(|seed| herds::run(&[seed], 120, 120))
             .map(|text| println!("{text}")),
+        ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
+        ["open-data", "--write"] => open_data::run()
+            .and_then(|text| text.map_or(Ok(()), |text| fill("validation.md", "open-data", &text))),
         ["nile-race"] => nile_race::run().map(|_| ()),
         ["nile-race", "--write"] => {
             nile_race::run().and_then(|text| fill("validation.md", "nile-race", &text))

@@ -100,7 +100,9 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         findings.extend(causes::judge_cow(&course, &settings));
     }
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
-    let shown = causes::cut(findings, &settings);
+    let mut shown = causes::cut(findings, &settings);
+    // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
+    shown.sort_by_key(|finding| finding.urgency);
     let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
@@ -321,9 +323,13 @@ fn place(view: &View, life: Option<&Life>, box_name: Option<&str>) -> String {
     }
 }
 
-/// A pen that is only a number is called by it; any other has a name of its own.
+/// A pen that is only a number is called by it; any other has a name of its own, and begins a line.
 pub fn pen_words(pen: &str) -> String {
-    if pen.chars().all(|letter| letter.is_ascii_digit()) { format!("Pen {pen}") } else { pen.to_owned() }
+    if pen.chars().all(|letter| letter.is_ascii_digit()) {
+        return format!("Pen {pen}");
+    }
+    let mut letters = pen.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// The calls by place: the place of the most urgent first, within a place the most worth first.
