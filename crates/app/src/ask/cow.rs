@@ -1,6 +1,9 @@
 //! One cow: lanes over any span, her calls, and all rows behind.
 
+use cowpath_core::say::when;
+use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
+use serde_json::Value;
 
 use super::{lanes::Lanes, round::RoundCall};
 
@@ -37,4 +40,32 @@ pub struct Cow {
     pub row_head: Vec<String>,
     /// Her visits in the span, newest first, in the farm's units.
     pub rows: Vec<Vec<String>>,
+}
+
+impl Cow {
+    /// Her answer as JSON, with every time in the farm's zone. Metric, if she was asked for in metric units.
+    ///
+    /// # Errors
+    /// Only where JSON cannot hold a figure.
+    pub fn json(&self, zone: &TimeZone) -> serde_json::Result<Value> {
+        let mut json = serde_json::to_value(self)?;
+        if let Some(lanes) = json.get_mut("lanes") {
+            in_zone(lanes, zone);
+        }
+        Ok(json)
+    }
+}
+
+/// The lanes hold instants; as JSON they are told as the farm's clock shows them.
+fn in_zone(json: &mut Value, zone: &TimeZone) {
+    match json {
+        Value::String(words) => {
+            if let Ok(at) = words.parse::<Timestamp>() {
+                *words = when::rfc3339(at, zone);
+            }
+        }
+        Value::Array(all) => all.iter_mut().for_each(|one| in_zone(one, zone)),
+        Value::Object(all) => all.values_mut().for_each(|one| in_zone(one, zone)),
+        Value::Null | Value::Bool(_) | Value::Number(_) => {}
+    }
 }

@@ -5,7 +5,7 @@ use cowpath_core::{
     herd::{Life, Quarter},
     say::{self, number, when},
     tables::Visit,
-    units::Kilograms,
+    units::{Kilograms, UnitSystem},
 };
 use jiff::{Timestamp, ToSpan, civil::Date};
 
@@ -28,7 +28,8 @@ pub struct Span {
     pub to: Option<Date>,
 }
 
-/// One cow at a view's time, with the round of that time; `None` where no cow bears the number.
+/// One cow at a view's time, with the round of that time; `None` where no cow bears the number. Lanes and rows are in
+/// `units`, which need not be the farm's: JSON is always metric.
 pub fn cow(
     barn: &Barn,
     view: &View,
@@ -36,6 +37,7 @@ pub fn cow(
     animal: &str,
     instance: Option<u32>,
     span: Span,
+    units: UnitSystem,
 ) -> anyhow::Result<Option<Cow>> {
     let life = match instance {
         Some(instance) => {
@@ -44,7 +46,7 @@ pub fn cow(
         None => view.cast.find(animal, view.at),
     };
     let Some(life) = life else { return Ok(None) };
-    let ways = &view.ways;
+    let ways = &Ways { units, ..view.ways.clone() };
     let zone = &ways.zone;
     let today = cowpath_core::time::farm_day(view.at, zone);
     let to_day = span.to.unwrap_or(today).min(today);

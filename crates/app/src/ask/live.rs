@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use cowpath_core::units::UnitSystem;
 use jiff::{Timestamp, civil::Date};
 
 use super::{
@@ -88,7 +89,7 @@ impl Live {
         Ok(seen)
     }
 
-    /// One cow; `instance` tells which, where a number was used again.
+    /// One cow, in metric or the farm's units; `instance` tells which, where a number was used again.
     pub fn cow(
         &self,
         animal: &str,
@@ -96,10 +97,12 @@ impl Live {
         from: Option<Date>,
         to: Option<Date>,
         at: Option<Timestamp>,
+        metric: bool,
     ) -> anyhow::Result<Option<Cow>> {
         let seen = self.seen(at)?;
         let Some(view) = &seen.view else { return Ok(None) };
-        cowing::cow(&locked(&self.barn), view, &seen.round, animal, instance, Span { from, to })
+        let units = if metric { UnitSystem::Metric } else { view.ways.units };
+        cowing::cow(&locked(&self.barn), view, &seen.round, animal, instance, Span { from, to }, units)
     }
 
     /// The farm's settings.

@@ -3,6 +3,7 @@
 use std::{io::Write, process::ExitCode};
 
 use clap::Args;
+use cowpath_core::units::UnitSystem;
 
 use super::{Context, Format, show};
 use crate::{
@@ -50,9 +51,10 @@ impl Cow {
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
         let span = Span { from: self.from, to: self.to };
-        let cow = cowing::cow(&barn, &view, &round, &self.animal, None, span)?.ok_or_else(unknown)?;
+        let units = if self.format == Format::Json { UnitSystem::Metric } else { view.ways.units };
+        let cow = cowing::cow(&barn, &view, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
         match self.format {
-            Format::Json => show::json(&cow)?,
+            Format::Json => show::json(&cow.json(&zone)?)?,
             Format::Csv => {
                 let head: Vec<&str> = cow.row_head.iter().map(String::as_str).collect();
                 show::csv(

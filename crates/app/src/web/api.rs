@@ -43,7 +43,7 @@ pub async fn cow(
     page::json(answers, headers, move |answers| {
         let mut asked = round::words(asked)?;
         asked.animal = Some(cow::named(path)?);
-        text(&cow::answered(answers, &asked)?)
+        one_cow(answers, &asked)
     })
     .await
 }
@@ -54,7 +54,7 @@ pub async fn find_cow(
     headers: HeaderMap,
     asked: Result<Query<CowAsked>, QueryRejection>,
 ) -> Response {
-    page::json(answers, headers, move |answers| text(&cow::answered(answers, &round::words(asked)?)?)).await
+    page::json(answers, headers, move |answers| one_cow(answers, &round::words(asked)?)).await
 }
 
 /// The herd.
@@ -68,7 +68,14 @@ pub async fn herd(State(answers): State<Arc<dyn Answers>>, headers: HeaderMap) -
     .await
 }
 
+fn one_cow(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
+    text(&cow::answered(answers, asked, true)?.json(&answers.zone()).map_err(unwritten)?)
+}
+
 fn text(answer: &impl Serialize) -> page::Drawn {
-    serde_json::to_string(answer)
-        .map_err(|error| Trouble::ours("The answer could not be written", &error.to_string()))
+    serde_json::to_string(answer).map_err(unwritten)
+}
+
+fn unwritten(error: serde_json::Error) -> Trouble {
+    Trouble::ours("The answer could not be written", &error.to_string())
 }

@@ -88,7 +88,7 @@ pub fn named(path: Result<Path<String>, PathRejection>) -> Result<String, Troubl
 }
 
 /// The cow the words ask for.
-pub fn answered(answers: &dyn Answers, asked: &CowAsked) -> Result<Cow, Trouble> {
+pub fn answered(answers: &dyn Answers, asked: &CowAsked, metric: bool) -> Result<Cow, Trouble> {
     // A name may begin or end in blanks only where the path says so exactly.
     let animal = asked.animal.clone().unwrap_or_default();
     let instance = address::given(&asked.instance)
@@ -106,7 +106,7 @@ pub fn answered(answers: &dyn Answers, asked: &CowAsked) -> Result<Cow, Trouble>
         ));
     }
     let at = round::time(answers, address::given(&asked.at))?;
-    let asked = AskedCow { animal, instance, from, to, at };
+    let asked = AskedCow { animal, instance, from, to, at, metric };
     let found =
         answers.cow(&asked).map_err(|error| Trouble::unanswered("The cow could not be shown", &error))?;
     if found.is_none() && asked.animal.trim() != asked.animal {
@@ -128,7 +128,7 @@ fn day(word: Option<&str>, name: &str) -> Result<Option<Date>, Trouble> {
 }
 
 fn draw(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
-    let cow = answered(answers, asked)?;
+    let cow = answered(answers, asked, false)?;
     let zone = answers.zone();
     let at = address::given(&asked.at);
     let instance = address::given(&asked.instance);

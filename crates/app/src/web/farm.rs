@@ -16,7 +16,7 @@ impl Answers for Live {
     }
 
     fn cow(&self, asked: &AskedCow) -> anyhow::Result<Option<Cow>> {
-        Live::cow(self, &asked.animal, asked.instance, asked.from, asked.to, asked.at)
+        Live::cow(self, &asked.animal, asked.instance, asked.from, asked.to, asked.at, asked.metric)
     }
 
     fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>> {

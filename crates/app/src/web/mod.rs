@@ -68,6 +68,8 @@ pub struct AskedCow {
     pub to: Option<Date>,
     /// As known at this time; `None` is the newest row's.
     pub at: Option<Timestamp>,
+    /// In metric units, whatever the farm's: for programs.
+    pub metric: bool,
 }
 
 /// One cow in the list of the herd.
