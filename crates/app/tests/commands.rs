@@ -270,6 +270,8 @@ fn pounds_in_words_and_tables_kilograms_for_programs() {
     let metric = Place::demo(12, 1, 8);
     let span = ["expected", "--from", "2026-02-28"];
     let before = (metric.json(span), metric.json(["round"]));
+    let animal = before.0[0]["animal"].as_str().unwrap();
+    let cow = metric.json(["cow", animal]);
     let csv = |place: &Place| csv_rows(&place.run(span.iter().chain(&["--format", "csv"])).done().out);
     let (header, kilograms) = csv(&metric);
     assert_eq!(
@@ -294,11 +296,32 @@ fn pounds_in_words_and_tables_kilograms_for_programs() {
     assert_eq!(us.json(span), before.0, "JSON is always metric");
     let after = us.json(["round"]);
     assert_eq!(after["quiet"], before.1["quiet"]);
-    let animal = before.0[0]["animal"].as_str().unwrap();
+    let cow_us = us.json(["cow", animal]);
+    for part in ["lanes", "row_head", "rows"] {
+        assert_eq!(cow_us[part], cow[part], "JSON is always metric: {part}");
+    }
     let (head, _) = csv_rows(&us.run(["cow", animal, "--format", "csv"]).done().out);
     assert!(head.iter().any(|word| word.contains("lb")), "{head:?}");
     assert!(!head.iter().any(|word| word.contains("kg")), "{head:?}");
     assert!(us.run(["expected"]).done().out.lines().next().unwrap().contains("[lb]"));
+}
+
+#[test]
+fn every_time_of_a_cow_is_told_in_the_farms_zone() {
+    let animal = HERD.json(["expected", "--from", "2026-02-27"])[0]["animal"].as_str().unwrap().to_owned();
+    let cow = HERD.json(["cow", &animal]);
+    fn times(json: &Value, found: &mut Vec<String>) {
+        match json {
+            Value::String(words) if words.parse::<jiff::Timestamp>().is_ok() => found.push(words.clone()),
+            Value::Array(all) => all.iter().for_each(|one| times(one, found)),
+            Value::Object(all) => all.values().for_each(|one| times(one, found)),
+            _ => {}
+        }
+    }
+    let mut found = Vec::new();
+    times(&cow, &mut found);
+    assert!(20 < found.len(), "{found:?}");
+    found.iter().for_each(|words| in_the_farms_zone(words));
 }
 
 #[test]

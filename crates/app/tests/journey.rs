@@ -283,6 +283,19 @@ fn twelve_rows_become_a_sentence() {
     for format in ["text", "csv"] {
         place.run(["round", "--format", format]).done().says(&[&said.sentence, &said.action]);
     }
+    // On a farm that thinks in pounds the words change and the figures for programs do not.
+    place.run(["settings", "--units", "us"]).done();
+    let us = place.json(["round"]);
+    let figures = |round: &serde_json::Value| {
+        let reasons = round["calls"][0]["reasons"].as_array().unwrap().clone();
+        reasons
+            .iter()
+            .map(|one| ["observed", "expected", "unit", "weight"].map(|name| one[name].clone()))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(figures(&us), figures(&round));
+    assert!(us["calls"][0]["reasons"].to_string().contains("lb"), "{us:#}");
+    place.run(["settings", "--units", "metric"]).done();
     insta::assert_snapshot!(shown_as(&[&place.run(["round"]).done().out]), @r"
     Round, Monday 2 March, 05:11: Home farm
     One thing to look at.

@@ -167,6 +167,9 @@ fn a_farm_that_is_served_stays_open() {
     let api: serde_json::Value = serde_json::from_str(&serving.page("/api/round")).unwrap();
     assert_eq!(api, before, "the page's answer is the terminal's");
 
+    let api: serde_json::Value = serde_json::from_str(&serving.page(&format!("/api/cow/{animal}"))).unwrap();
+    assert_eq!(api, place.json(["cow", &animal]));
+
     let copy = place.dir.path().join("copy.cowpath");
     place.run(["backup", copy.to_str().unwrap()]).done();
 
