@@ -2,11 +2,18 @@
 
 use std::path::{Path, PathBuf};
 
-use cowpath_core::units::UnitSystem;
+use cowpath_core::{say::when, units::UnitSystem};
 use cowpath_store::{Farm, Settings};
-use jiff::{Timestamp, tz::TimeZone};
+use jiff::{
+    Timestamp,
+    civil::{Date, DateTime},
+    tz::{AmbiguousOffset, Offset, TimeZone},
+};
 
 use crate::trouble::user;
+
+/// Years that a farm's logs can be of; far beyond them the calendar itself ends.
+const YEARS: std::ops::Range<i16> = 1900..2200;
 
 /// One farm, opened.
 pub struct Barn {
@@ -56,11 +63,25 @@ impl Barn {
         Ok(Barn { dir: self.dir.clone(), store: self.store.reader()? })
     }
 
+    /// Whether any row names this animal.
+    pub fn knows(&self, animal: &str) -> anyhow::Result<bool> {
+        Ok(self.store.numbers()?.iter().any(|number| number == animal))
+    }
+
     /// The settings the answers need.
     pub fn ways(&self) -> anyhow::Result<Ways> {
         let settings = self.store.settings()?;
         Ok(Ways { zone: zone(&settings.zone)?, name: settings.name, units: settings.units })
     }
+}
+
+/// A herd number that nobody bears or bore.
+pub fn unknown(animal: &str) -> anyhow::Error {
+    user(
+        format!("no cow `{animal}` is on record"),
+        "nothing was changed",
+        "look at the herd number as the logs write it: `cowpath round` and the Herd page list them",
+    )
 }
 
 /// The zone of an IANA name.
@@ -74,24 +95,51 @@ pub fn zone(name: &str) -> anyhow::Result<TimeZone> {
     })
 }
 
-/// A time as a person types it: RFC 3339, or the farm's wall time `2026-03-02T05:30` or `2026-03-02 05:30`, or a day.
+/// A time as a person types it: RFC 3339, or the farm's wall time `2026-03-02T05:30` or `2026-03-02 05:30`, or a day. A
+/// wall time that the change of clocks left out or brought twice is not guessed at.
 pub fn time(words: &str, zone: &TimeZone) -> anyhow::Result<Timestamp> {
     let words = words.trim();
-    if let Ok(instant) = words.parse::<Timestamp>() {
-        return Ok(instant);
+    let refused = |what: String, next: &str| user(what, "nothing was changed", next);
+    let no_time = || {
+        let next = "write it like 2026-03-02T05:30 (farm time), 2026-03-02T05:30:00-05:00, or 2026-03-02";
+        refused(format!("`{words}` is not a time"), next)
+    };
+    let instant = if let Ok(instant) = words.parse::<Timestamp>() {
+        instant
+    } else if let Ok(day) = words.parse::<Date>()
+        && !words.contains(':')
+    {
+        // Where the clock skips midnight, a day begins after it.
+        cowpath_core::time::day_starts(day, zone).map_err(|_| no_time())?
+    } else {
+        let wall = words.parse::<DateTime>().map_err(|_| no_time())?;
+        let either = zone.to_ambiguous_timestamp(wall);
+        match either.offset() {
+            AmbiguousOffset::Unambiguous { .. } => either.compatible().map_err(|_| no_time())?,
+            AmbiguousOffset::Gap { .. } => {
+                let what = format!("`{words}` never was on the farm's clock, which was put forward over it");
+                return Err(refused(what, "name a time before or after it, or write its offset"));
+            }
+            AmbiguousOffset::Fold { before, after } => {
+                let what = format!("`{words}` came twice on the farm's clock, which was set back");
+                let on = |offset: Offset| offset.to_timestamp(wall).map(|at| when::rfc3339(at, zone));
+                let (first, second) =
+                    on(before).and_then(|first| Ok((first, on(after)?))).map_err(|_| no_time())?;
+                let next = format!("write which one: {first} or {second}");
+                return Err(refused(what, &next));
+            }
+        }
+    };
+    if YEARS.contains(&zone.to_datetime(instant).year()) { Ok(instant) } else { Err(no_time()) }
+}
+
+/// The span from one time to another; it must not end before it begins.
+pub fn in_order<T: PartialOrd>(from: Option<T>, to: Option<T>) -> anyhow::Result<(Option<T>, Option<T>)> {
+    if from.as_ref().zip(to.as_ref()).is_some_and(|(from, to)| to < from) {
+        let next = "give the earlier one as --from and the later one as --to";
+        return Err(user("the span ends before it begins", "nothing was changed", next));
     }
-    let wall = words
-        .parse::<jiff::civil::DateTime>()
-        .or_else(|_| words.parse::<jiff::civil::Date>().map(|day| day.at(0, 0, 0, 0)))
-        .ok()
-        .and_then(|wall| wall.to_zoned_datetime(zone.clone()).ok());
-    wall.map(|wall| wall.timestamp()).ok_or_else(|| {
-        user(
-            format!("`{words}` is not a time"),
-            "nothing was changed",
-            "write it like 2026-03-02T05:30 (farm time), 2026-03-02T05:30:00-05:00, or 2026-03-02",
-        )
-    })
+    Ok((from, to))
 }
 
 /// The platform's own folder for a program's data.

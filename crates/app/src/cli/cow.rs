@@ -6,12 +6,9 @@ use clap::Args;
 use cowpath_core::units::UnitSystem;
 
 use super::{Context, Format, show};
-use crate::{
-    ask::{
-        cowing::{self, Span},
-        farm, rounding, view,
-    },
-    trouble::user,
+use crate::ask::{
+    cowing::{self, Span},
+    farm, rounding, view,
 };
 
 /// One cow: her stage, her calls, what was expected of her, and all rows behind
@@ -41,16 +38,11 @@ impl Cow {
         let barn = context.barn()?;
         let zone = barn.ways()?.zone;
         let at = self.at.as_deref().map(|words| farm::time(words, &zone)).transpose()?;
-        let unknown = || {
-            user(
-                format!("no cow `{}` is on record", self.animal),
-                "nothing was changed",
-                "look at the herd number as the logs write it: `cowpath round` and the Herd page list them",
-            )
-        };
+        let unknown = || farm::unknown(&self.animal);
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
-        let span = Span { from: self.from, to: self.to };
+        let (from, to) = farm::in_order(self.from, self.to)?;
+        let span = Span { from, to };
         let units = if self.format == Format::Json { UnitSystem::Metric } else { view.ways.units };
         let cow = cowing::cow(&barn, &view, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
         match self.format {

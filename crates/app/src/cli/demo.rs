@@ -8,6 +8,7 @@ use std::{
 
 use anyhow::Context as _;
 use clap::Args;
+use cowpath_core::say::number;
 use cowpath_herdsim::Scenario;
 
 use super::{Context, Format, import, round, serve};
@@ -56,7 +57,8 @@ impl Demo {
         make_room(&dir, &herd)?;
         let scenario = Scenario::demo(self.cows, self.boxes, self.days, self.seed);
         let zone = scenario.zone.iana_name().unwrap_or("UTC").to_owned();
-        eprintln!("Making the logs of {} cows and {} boxes over {} days …", self.cows, self.boxes, self.days);
+        let boxes = number::things(self.boxes as usize, "box", "boxes");
+        eprintln!("Making the logs of {} cows and {boxes} over {} days …", self.cows, self.days);
         cowpath_herdsim::write(&scenario, &logs, None).context("the simulated logs could not be written")?;
         fs::write(dir.join(MARK), &herd)?;
         // The herd is invented, and so is its day: rows up to its last morning are not of the future.

@@ -58,7 +58,11 @@ impl Expected {
         let ways = barn.ways()?;
         let time =
             |words: &Option<String>| words.as_deref().map(|words| farm::time(words, &ways.zone)).transpose();
-        let asked = Asked { animal: self.animal.clone(), from: time(&self.from)?, to: time(&self.to)? };
+        let (from, to) = farm::in_order(time(&self.from)?, time(&self.to)?)?;
+        if let Some(animal) = self.animal.as_ref().filter(|animal| !barn.knows(animal).unwrap_or(true)) {
+            return Err(farm::unknown(animal));
+        }
+        let asked = Asked { animal: self.animal.clone(), from, to };
         match self.format {
             Format::Json => {
                 let mut out = show::out();
