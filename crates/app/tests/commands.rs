@@ -80,6 +80,54 @@ fn wrong_words_are_the_users() {
 }
 
 #[test]
+fn times_and_spans_that_cannot_be() {
+    // New York, zone database: 02:30 of 8 March 2026 never was; 01:30 of 2 November 2025 came twice.
+    HERD.run(["round", "--at", "2026-03-08T02:30"]).refused().says(&["never was", "Do: "]);
+    let twice = HERD.run(["round", "--at", "2025-11-02T01:30"]).refused();
+    twice.says(&["came twice", "2025-11-02T01:30:00-04:00 or 2025-11-02T01:30:00-05:00"]);
+    HERD.run(["round", "--at", "2025-11-02T01:30-05:00"]).done();
+    // The ends of the calendar, where one step further is none.
+    for at in
+        ["-009999-01-02T01:59:59Z", "0000-01-01", "9999-12-30T21:59", "9999-12-30T22:00:00Z", "9999-12-31"]
+    {
+        for words in [["round", "x"], ["cow", "x"], ["expected", "x"]] {
+            let at = if words[0] == "expected" { format!("--to={at}") } else { format!("--at={at}") };
+            let words: Vec<&str> =
+                if words[0] == "cow" { vec!["cow", "101", &at] } else { vec![words[0], &at] };
+            HERD.run(words).refused().says(&["is not a time", "Do: "]);
+        }
+    }
+    for words in [
+        ["expected", "--from=2026-03-01", "--to=2026-02-01"],
+        ["cow", "--from=2026-03-01", "--to=2026-02-01"],
+    ] {
+        let name = (words[0] == "cow").then_some("101");
+        HERD.run(words.into_iter().chain(name)).refused().says(&["ends before it begins", "Do: "]);
+    }
+    HERD.run(["expected", "--animal", "nobody"]).refused().says(&["no cow `nobody`", "Do: "]);
+    // Before the first row and after the last there is an answer, if a poor one.
+    for at in ["2010-01-01", "2199-12-31"] {
+        HERD.run(["round", "--at", at]).done();
+    }
+}
+
+#[test]
+fn a_demo_again_is_the_same_and_another_makes_room() {
+    let place = Place::demo(6, 1, 4);
+    let before = place.standing();
+    let again = place.run(["demo", "--no-serve", "--cows", "6", "--boxes", "1", "--days", "4"]).done();
+    again.says(&["visits.csv: visits,", "nothing is new"]);
+    assert!(place.standing() == before);
+    place.run(["demo", "--no-serve", "--cows", "7", "--boxes", "1", "--days", "3"]).done();
+    assert_eq!(place.standing()[2].1.len(), 7, "{:?}", place.standing()[2]);
+    // A farm of one's own is never taken for a demo's.
+    let own = Place::new();
+    own.run(["settings", "--name", "Own"]).done();
+    own.run(["demo", "--no-serve"]).refused().says(&["not a demo's", "Do: "]);
+    own.whole();
+}
+
+#[test]
 fn a_farm_that_is_not_there() {
     let empty = Place::new();
     for words in
