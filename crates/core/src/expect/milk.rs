@@ -7,7 +7,7 @@
 //! The 95 % interval reaches as many standard deviations below and above as held 95 % of the herd's milkings so far: noise
 //! has heavy and uneven tails, and a normal's 1.96 fits neither end.
 
-use super::baseline::{NORMAL_SIZE, SIZE_MEMORY};
+use super::baseline::{NORMAL_SIZE, OLD_MS, SIZE_MEMORY};
 use super::cow::Cow;
 use super::filter::{clock, weight};
 use super::habits::ByHour;
@@ -240,7 +240,9 @@ pub(crate) fn learn(
         record.learn(milk_kg, look.own_kg + look.extra_kg, (net_kg / look.own_kg).ln() / sd);
         cow.evidence.add(gap / held_sd);
     }
-    if cow.evidence.most() == 0.0 {
+    let old = cow.episode.is_none() && OLD_MS < now.at_ms - cow.held_ms;
+    if cow.evidence.most() == 0.0 || old {
+        cow.evidence.clear();
         cow.held = cow.robust.settled();
         cow.held_ms = now.at_ms;
     }
