@@ -15,6 +15,8 @@ use jiff::{Timestamp, tz::TimeZone};
 
 type Trouble = Box<dyn std::error::Error>;
 type Row = BTreeMap<String, String>;
+/// When, in an episode or not, z of each quarter's share and conductivity.
+type Look = (Timestamp, bool, [f64; 4], [f64; 4]);
 
 fn main() -> Result<(), Trouble> {
     for folder in std::env::args().skip(1) {
@@ -108,7 +110,7 @@ fn one(folder: &Path) -> Result<(), Trouble> {
     let mut episodes = 0.0;
     let mut unsettled = 0.0;
     let mut judged = 0.0;
-    let mut history: BTreeMap<LifeKey, Vec<(Timestamp, bool, [f64; 4], [f64; 4])>> = BTreeMap::new();
+    let mut history: BTreeMap<LifeKey, Vec<Look>> = BTreeMap::new();
     for row in &sample {
         let visit = &row.visit;
         if !herd.take_into(visit, &row.stage, row.hour_of_day, &mut scored) {
@@ -205,10 +207,10 @@ fn one(folder: &Path) -> Result<(), Trouble> {
     );
     let settled: usize = lives.iter().map(|life| herd.settled(life.key).len()).sum();
     println!("  {settled} levels settled");
-    for key in 0..boxes.len() {
+    for (key, name) in boxes.iter().enumerate() {
         println!(
             "  box {}: {:?} {:?}",
-            boxes[key],
+            name,
             herd.box_effect(BoxKey(key as u16)),
             herd.cup_effects(BoxKey(key as u16))
         );

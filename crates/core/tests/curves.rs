@@ -1,5 +1,8 @@
 //! Curves and secretion against reference fits and tables (`published.md` §2 and §3; derived with another program).
 
+// Reference figures stand as they were printed, with more digits than a double holds.
+#![allow(clippy::excessive_precision)]
+
 use cowpath_core::expect::curve::{fit_wilmink, fit_wood, fit_wood_of_logs};
 use cowpath_core::expect::secretion::{daily_ratio, g, kappa_of, rate_left};
 
