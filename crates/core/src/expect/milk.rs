@@ -20,7 +20,7 @@ use super::filter::{clock, weight};
 use super::habits::ByHour;
 use super::herd::{Moment, Purpose};
 use super::secretion::g;
-use super::split::Effect;
+use super::split::{BoxState, Effect};
 use super::{Departure, Scored, Signal};
 
 /// Longest interval that is believed, h; beyond it a row may be missing.
@@ -63,9 +63,20 @@ impl Record {
         self.observed_kg / self.forecast_kg
     }
     /// When most of the herd's last milkings were off to one side, its effect may have jumped: it is less sure, and learns.
-    fn note_side(&mut self, z: f64, herd: &mut Effect) {
-        self.side += ((z * NORMAL_SIZE / self.size).clamp(-2.5, 2.5) - self.side) / SIDE_MEMORY;
-        if ONE_SIDED < self.side.abs() {
+    /// So is a box's whose milkings lie to another side than the herd's.
+    fn note_side(&mut self, z: f64, herd: Option<&mut Effect>, own_box: Option<&mut BoxState>) {
+        let side = (z * NORMAL_SIZE / self.size).clamp(-2.5, 2.5);
+        self.side += (side - self.side) / SIDE_MEMORY;
+        if let Some(own_box) = own_box {
+            own_box.side += (side - own_box.side) / SIDE_MEMORY;
+            if ONE_SIDED < (own_box.side - self.side).abs() {
+                own_box.milk.var += JUMP_SD * JUMP_SD;
+                own_box.side = self.side;
+            }
+        }
+        if let Some(herd) = herd
+            && ONE_SIDED < self.side.abs()
+        {
             herd.var += JUMP_SD * JUMP_SD;
             self.side = 0.0;
         }
@@ -200,7 +211,7 @@ pub(crate) fn learn(
     cow: &mut Cow,
     look: &Outlook,
     milk_kg: f64,
-    effects: [Option<&mut Effect>; 2],
+    (herd, own_box): (Option<&mut Effect>, Option<&mut BoxState>),
     purpose: &mut Purpose<'_>,
 ) {
     let p = now.p;
@@ -215,11 +226,9 @@ pub(crate) fn learn(
     let teaches = look.sure && FIRST <= cow.milkings;
     let mut moved = 0.0;
     if teaches {
-        let [mut herd, own_box] = effects;
-        if let Some(herd) = herd.as_deref_mut() {
-            record.note_side(z, herd);
-        }
-        for effect in [herd, own_box].into_iter().flatten() {
+        let (mut herd, mut own_box) = (herd, own_box);
+        record.note_side(z, herd.as_deref_mut(), own_box.as_deref_mut());
+        for effect in herd.into_iter().chain(own_box.map(|own| &mut own.milk)) {
             let before = effect.mean;
             effect.learn(surprise, var / weight);
             moved += effect.mean - before;
