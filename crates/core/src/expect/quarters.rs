@@ -87,7 +87,7 @@ pub(crate) fn quarters(
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, at_ms);
+        line.weigh(gap / sd, episode, at_ms);
         if now.judged {
             let observed = 100.0 * (log - cup(i)).exp() / total_kg;
             let expected = observed * (-gap).exp();
