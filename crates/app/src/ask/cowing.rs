@@ -38,7 +38,9 @@ pub fn cow(
     span: Span,
 ) -> anyhow::Result<Option<Cow>> {
     let life = match instance {
-        Some(instance) => view.cast.lives.iter().find(|life| life.animal == animal && life.instance == instance),
+        Some(instance) => {
+            view.cast.lives.iter().find(|life| life.animal == animal && life.instance == instance)
+        }
         None => view.cast.find(animal, view.at),
     };
     let Some(life) = life else { return Ok(None) };
@@ -49,8 +51,13 @@ pub fn cow(
     let from_day = span.from.unwrap_or(to_day.saturating_sub(10.days())).min(to_day);
     let from = cowpath_core::time::day_starts(from_day, zone)?;
     let to = cowpath_core::time::day_starts(to_day.checked_add(1.day())?, zone)?.min(view.at);
-    let visits: Vec<Visit> =
-        barn.store.visits_of(animal, from..to)?.into_iter().filter(|visit| life.present(visit.started_at)).collect();
+    // A visit that had begun and not ended was not yet known.
+    let visits: Vec<Visit> = barn
+        .store
+        .visits_of(animal, from..to)?
+        .into_iter()
+        .filter(|visit| life.present(visit.started_at) && visit.ended_at <= view.at)
+        .collect();
     let milkings = milkings(barn, view, life, from, to)?;
     let mut wanted = vec![(Signal::Milk, None)];
     wanted.extend(Quarter::ALL.map(|quarter| (Signal::QuarterMilk, Some(quarter))));
@@ -231,7 +238,8 @@ pub fn herd_list(seen: &Seen) -> Vec<(String, String, String, Vec<String>)> {
     let present = view.cast.lives.iter().filter(|life| life.present(view.at));
     let mut rows: Vec<_> = present
         .map(|life| {
-            let hers = seen.round.calls.iter().filter(|call| call.animal.as_deref() == Some(life.animal.as_str()));
+            let hers =
+                seen.round.calls.iter().filter(|call| call.animal.as_deref() == Some(life.animal.as_str()));
             (
                 life.animal.clone(),
                 life.pen(view.at).map(super::rounding::pen_words).unwrap_or_default(),

@@ -356,8 +356,11 @@ fn sample(barn: &Barn, cast: &Cast, zone: &TimeZone, until: Timestamp) -> anyhow
 
 /// Keeps memories for the next time; a store that is only read, or busy, keeps none, and nothing is lost by that.
 pub fn keep_memories(barn: &mut Barn, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
-    for (at, bytes) in &rolled.memories {
-        barn.store.save_checkpoint(*at, &model_name(zone), bytes)?;
-    }
+    barn.store.if_free(|store| {
+        rolled
+            .memories
+            .iter()
+            .try_for_each(|(at, bytes)| store.save_checkpoint(*at, &model_name(zone), bytes))
+    })?;
     Ok(())
 }

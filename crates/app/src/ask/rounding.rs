@@ -7,7 +7,7 @@ use cowpath_core::{
         self,
         summary::NotJudged::{NoMilking, TooNew},
     },
-    tables::Destination,
+    tables::{Destination, Outcome, Visit},
     time::hours_between,
 };
 use jiff::{SignedDuration, Timestamp};
@@ -111,7 +111,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let quiet =
         Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let zone = &view.ways.zone;
-    let last_row = barn.store.last_row_at()?.map(|last| last.min(view.at)).unwrap_or(view.at);
+    let last_row = barn.store.last_row_by(view.at)?.unwrap_or(view.at);
     Ok(Round {
         farm: view.ways.name.clone(),
         at: say::when::rfc3339(view.at, zone),
@@ -211,10 +211,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     {
         let from = finding.since.saturating_sub(SignedDuration::from_hours(6))?;
         for visit in barn.store.visits_of(&life.animal, from..view.at)? {
-            if visit.ended_at < finding.since
-                || view.at < visit.ended_at
-                || visit.milk_kg.is_none_or(|milk_kg| milk_kg <= 0.0)
-            {
+            if visit.ended_at < finding.since || view.at < visit.ended_at || !gave_milk(&visit) {
                 continue;
             }
             destination_logged |= visit.destination.is_some();
@@ -297,6 +294,17 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             None => evidence::of_herd(view, finding),
         },
     })
+}
+
+/// Whether milk of this visit may have gone to the tank: milk that was not measured is not milk that was not there.
+fn gave_milk(visit: &Visit) -> bool {
+    let measured =
+        visit.milk_kg.into_iter().chain(visit.quarters.iter().filter_map(|quarter| quarter.milk_kg));
+    let most = measured.fold(None, |most: Option<f64>, kg| Some(most.map_or(kg, |most| most.max(kg))));
+    match (most, visit.outcome) {
+        (Some(most_kg), _) => 0.0 < most_kg,
+        (None, outcome) => matches!(outcome, Some(Outcome::Milked | Outcome::Incomplete | Outcome::Failed)),
+    }
 }
 
 /// Four decimals are more than any of these figures is sure of, and the same on every machine.
