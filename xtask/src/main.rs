@@ -3,6 +3,7 @@
 //! With `--check` a page is compared and not written; exit code 1 says that it is stale. `cargo test` makes the same
 //! comparison, from the same code.
 
+mod bench;
 mod herds;
 mod nile_race;
 
@@ -20,6 +21,7 @@ const HELP: &str = "\
 cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
+cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
 
@@ -43,6 +45,10 @@ fn main() -> ExitCode {
             .map_err(|_| anyhow!("`{seed}` is not a seed"))
             .and_then(|seed| herds::run(&[seed], 120, 120))
             .map(|text| println!("{text}")),
+        ["bench", "--write", ref names @ ..] => {
+            bench::run(names).and_then(|text| fill("speed.md", "speed", &text))
+        }
+        ["bench", ref names @ ..] => bench::run(names).map(|text| println!("\n{text}")),
         ["nile-race"] => nile_race::run().map(|_| ()),
         ["nile-race", "--write"] => {
             nile_race::run().and_then(|text| fill("validation.md", "nile-race", &text))

@@ -15,7 +15,7 @@ use rusqlite::{Row, params, types::ValueRef};
 use crate::{
     cells::instant,
     error::{Result, StoreError},
-    farm::Farm,
+    farm::{Farm, count},
     names,
 };
 
@@ -31,6 +31,10 @@ const MILKING_LEAVES: Range<usize> = 11..23;
 const COLUMNS: usize = 45;
 /// A column that is not asked for.
 const ABSENT: usize = usize::MAX;
+
+fn is_of_milking(column: usize) -> bool {
+    MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column)
+}
 
 /// Which columns are asked for, and where each of them stands in the answer.
 struct Wanted {
@@ -48,13 +52,15 @@ impl Farm {
     /// Like [`Farm::visits`], with the columns of the milk model only: times, outcome, milk of udder and quarters,
     /// conductivity, kicks. The others are `None`.
     pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
-        let wanted = |column| MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column);
-        self.stream(span, &self.wanted(wanted)?, each)
+        self.stream(span, &self.wanted(is_of_milking)?, each)
     }
 
     /// One cow's standing visits that began in `[start, end)`, in order of start, then box.
     pub fn visits_of(&self, animal: &str, span: Range<Timestamp>) -> Result<Vec<Visit>> {
-        let wanted = self.wanted(|_| true)?;
+        self.of_cow(animal, span, &self.wanted(|_| true)?)
+    }
+
+    fn of_cow(&self, animal: &str, span: Range<Timestamp>, wanted: &Wanted) -> Result<Vec<Visit>> {
         let boxes = names::places(&self.connection, "box_name")?;
         let select = format!(
             "SELECT animal, box, {} FROM visits INDEXED BY visits_by_cow
@@ -67,10 +73,39 @@ impl Farm {
             statement.query(params![animal, span.start.as_millisecond(), span.end.as_millisecond()])?;
         let mut visits = Vec::new();
         while let Some(row) = rows.next()? {
-            visits.push(decode(row, &wanted, &boxes)?);
+            visits.push(decode(row, wanted, &boxes)?);
         }
         visits.sort_by_key(|visit| (visit.started_at, visit.at_box));
         Ok(visits)
+    }
+
+    /// One herd number's standing visits that began in `[start, end)`, in order of start, with the columns of the milk
+    /// model only.
+    pub fn milkings_of(
+        &self,
+        animal: &str,
+        span: Range<Timestamp>,
+        each: &mut dyn FnMut(&Visit),
+    ) -> Result<()> {
+        let visits = self.of_cow(animal, span, &self.wanted(is_of_milking)?)?;
+        visits.iter().for_each(each);
+        Ok(())
+    }
+
+    /// For every herd number, in the order of [`Farm::numbers`]: the number, and how many visits of it began in
+    /// `[start, end)`, standing or not.
+    pub fn visit_counts(&self, span: Range<Timestamp>) -> Result<Vec<(String, u64)>> {
+        let mut statement = self.connection.prepare_cached(
+            "SELECT name, (SELECT count(*) FROM visits INDEXED BY visits_by_cow
+                           WHERE animal = animal_name.id AND ?1 <= started_at AND started_at < ?2)
+             FROM animal_name ORDER BY name",
+        )?;
+        let mut rows = statement.query([span.start.as_millisecond(), span.end.as_millisecond()])?;
+        let mut counts = Vec::new();
+        while let Some(row) = rows.next()? {
+            counts.push((row.get(0)?, count(row.get(1)?, "visits of a herd number")?));
+        }
+        Ok(counts)
     }
 
     fn stream(&self, span: Range<Timestamp>, wanted: &Wanted, each: &mut EachVisit<'_>) -> Result<()> {

@@ -60,7 +60,9 @@ impl Demo {
         cowpath_herdsim::write(&scenario, &logs, None).context("the simulated logs could not be written")?;
         fs::write(dir.join(MARK), &herd)?;
         // The herd is invented, and so is its day: rows up to its last morning are not of the future.
-        let now = context.now.max(scenario.last_day.at(23, 59, 0, 0).to_zoned_datetime(scenario.zone.clone())?.timestamp());
+        let now = context
+            .now
+            .max(scenario.last_day.at(23, 59, 0, 0).to_zoned_datetime(scenario.zone.clone())?.timestamp());
         let mut barn = Barn::found(&dir, now, &zone)?;
         let mut settings = barn.store.settings()?;
         settings.name = scenario.name.clone();
@@ -71,7 +73,7 @@ impl Demo {
         let view = view::at(&barn, None)?;
         match &view {
             Some(view) => {
-                model::keep_memories(&mut barn, &view.ways.zone, &view.rolled)?;
+                model::keep_memories(&mut barn, &view.cast, &view.ways.zone, &view.rolled)?;
                 round::print(&rounding::of_view(&barn, view)?, Format::Text)?;
             }
             None => round::print(&rounding::round(&barn, None, now)?, Format::Text)?,
