@@ -1,4 +1,4 @@
-//! Writes the generated pages of `docs/`: `cargo xtask validation`, `cargo xtask tables`, `cargo xtask nile-race`.
+//! Writes the generated pages of `docs/`: `cargo xtask validation`, `tables`, `cli`, `herds` and `nile-race`.
 //!
 //! With `--check` a page is compared and not written; exit code 1 says that it is stale. `cargo test` makes the same
 //! comparison, from the same code.
@@ -9,6 +9,8 @@ mod nile_race;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
 mod cases;
+#[path = "../../crates/app/tests/cli_page/page.rs"]
+mod cli_page;
 #[path = "../../crates/core/tests/pages/mod.rs"]
 mod pages;
 
@@ -20,6 +22,7 @@ use anyhow::{Context as _, anyhow};
 const HELP: &str = "\
 cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
+cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
@@ -36,6 +39,8 @@ fn main() -> ExitCode {
         ["validation", "--check"] => validation().and_then(|page| check("validation.md", &page)),
         ["tables"] => write("tables.md", &pages::tables::page()),
         ["tables", "--check"] => check("tables.md", &pages::tables::page()),
+        ["cli"] => commands().and_then(|page| write("cli.md", &page)),
+        ["cli", "--check"] => commands().and_then(|page| check("cli.md", &page)),
         ["herds"] => herds::run(&SEEDS, 120, 120).map(|text| println!("{text}")),
         ["herds", "--write"] => {
             herds::run(&SEEDS, 120, 120).and_then(|text| fill("validation.md", "simulated-herds", &text))
@@ -73,6 +78,20 @@ fn validation() -> anyhow::Result<String> {
     let page = read("validation.md")?;
     pages::put(&page, pages::validation::PLACE, &pages::validation::published(&outcomes))
         .map_err(|fault| anyhow!("docs/validation.md: {fault}"))
+}
+
+/// `docs/cli.md` as the program now says, built first.
+fn commands() -> anyhow::Result<String> {
+    let built = std::process::Command::new(std::env::var("CARGO").unwrap_or_else(|_| "cargo".into()))
+        .args(["build", "--quiet", "--package", "cowpath"])
+        .current_dir(root())
+        .status()
+        .context("cargo could not be started")?;
+    anyhow::ensure!(built.success(), "cowpath could not be built");
+    // This program and that one are built into the same folder.
+    let own = std::env::current_exe().context("the folder of built programs is not known")?;
+    let program = own.with_file_name(format!("cowpath{}", std::env::consts::EXE_SUFFIX));
+    cli_page::page(&program).map_err(|fault| anyhow!(fault))
 }
 
 /// Fills one place of a page; every command that measures keeps its figures this way.

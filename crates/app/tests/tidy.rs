@@ -92,32 +92,6 @@ fn every_table_stands_in_the_docs() {
 }
 
 #[test]
-fn every_command_stands_in_the_docs() {
-    let asked = std::process::Command::new(env!("CARGO_BIN_EXE_cowpath")).arg("--help").output().unwrap();
-    let help = String::from_utf8_lossy(&asked.stdout).into_owned();
-    let docs: String = tree()
-        .into_iter()
-        .filter(|file| {
-            file.path.ends_with(".md") && (file.path.starts_with("docs/") || !file.path.contains('/'))
-        })
-        .map(|file| file.text)
-        .collect();
-    let commands = help.lines().skip_while(|line| *line != "Commands:").skip(1);
-    let missing: Faults = commands
-        .take_while(|line| line.starts_with("  "))
-        .filter(|line| !line.starts_with("   "))
-        .filter_map(|line| line.split_whitespace().next())
-        .filter(|command| *command != "help" && !docs.contains(&format!("cowpath {command}")))
-        .map(|command| {
-            format!(
-                "README.md:1: `cowpath {command}` stands in no page; say there or in docs/ what it is for"
-            )
-        })
-        .collect();
-    none(missing);
-}
-
-#[test]
 fn each_rule_sees_its_fault() {
     let faults = |rule: fn(&Source) -> Faults, path: &str, text: &str| rule(&Source::new(path, text));
     let seen = [

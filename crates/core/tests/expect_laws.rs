@@ -111,7 +111,7 @@ fn a_drifting_probe_is_the_cup_s() {
 #[test]
 fn saltier_milk_of_a_quarter_shows_in_that_quarter() {
     let salt = |cow, _, q, hours| if cow == 9 && q == 3 && 24.0 * 30.0 < hours { 1.0 } else { 0.0 };
-    let (herd, scored) = run(&rows(Story { salt, ..STEADY }, 7));
+    let (herd, scored) = run(&rows(Story { days: 36.0, salt, ..STEADY }, 7));
     let after = between(&scored, 9, 30.0, 33.0, Signal::Conductivity, Some(Quarter::RightRear));
     let gap = mean(after.iter().map(|own| own.gap));
     assert!((gap - 1.0).abs() < 0.25, "right rear saltier by {gap}");

@@ -88,7 +88,9 @@ fn main() -> Result<(), cowpath_herdsim::SimError> {
 /// Mean absolute error of the plainest forecast, her mean rate of the last seven days times the interval, over milk.
 fn plain_error(herd: &cowpath_herdsim::Herd) -> (f64, f64) {
     use std::collections::{BTreeMap, VecDeque};
-    let mut own: BTreeMap<u32, (i64, VecDeque<(i64, f64, f64)>)> = BTreeMap::new();
+    /// Milkings of the last days: when, hours, kg.
+    type Past = VecDeque<(i64, f64, f64)>;
+    let mut own: BTreeMap<u32, (i64, Past)> = BTreeMap::new();
     let (mut error, mut milk, mut count) = (0.0, 0.0, 0.0);
     for visit in &herd.visits {
         let Some(kg) = visit.milk_kg else { continue };

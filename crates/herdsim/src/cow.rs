@@ -111,7 +111,8 @@ impl Habit {
             residual: chance.bounded(0.09, 0.03, 2.0),
             day_noise: (chance.between(0.25, 0.75), chance.log_normal(0.042, 0.3)),
             wave: (chance.between(0.0, 0.07), chance.between(0.0, 24.0)),
-            eager: chance.log_normal(1.0, 0.3),
+            // A few hardly ever come by themselves.
+            eager: chance.log_normal(1.0, 0.28) * if chance.chance(0.06) { 0.35 } else { 1.0 },
             hours: [
                 chance.bounded(0.3, 0.12, 2.0),
                 chance.normal(17.0, 2.5),
@@ -241,6 +242,8 @@ pub struct Cow {
     pub quarter_log: [f64; 4],
     /// Noise of conductivity by day, mS/cm.
     pub ms_day: [f64; 4],
+    /// Noise of conductivity by day that all quarters share, mS/cm.
+    pub ms_all: f64,
     /// Slow wandering of her level over weeks, log.
     pub wander_log: f64,
     /// Answer of the udder to being milked often, log.

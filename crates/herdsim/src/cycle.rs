@@ -33,7 +33,7 @@ impl Heat {
     /// Draws a heat beginning at a time; first heats after calving are more often silent.
     pub fn draw(chance: &mut Stream, number: u32, begins_s: i64, first: bool, lame: f64) -> Heat {
         let silent = chance.chance(if first { 0.55 } else { 0.24 });
-        let strength = if silent { chance.between(0.0, 0.35) } else { chance.log_normal(1.35, 0.45) * lame };
+        let strength = if silent { chance.between(0.0, 0.35) } else { chance.log_normal(1.55, 0.45) * lame };
         let shown = if silent { 0.35 } else { 1.0 };
         Heat {
             number,

@@ -9,7 +9,7 @@ use crate::{
     clock::{DAY_S, FarmClock},
     cow::Cow,
     life::{Fate, begin_day, calve, close_day, herd_factor},
-    mishap, movement,
+    movement,
     pen::{Coming, Pen},
     people,
     rows::{EventRow, HappeningTruth, Row},
@@ -21,60 +21,15 @@ use crate::{
     visit::Around,
 };
 
-const TICK_S: i64 = 7200;
+/// A tick, s.
+pub const TICK_S: i64 = 7200;
 const STEP_S: i64 = 600;
 
 /// Takes rows.
 pub type Out<'a> = dyn FnMut(Row) -> Result<(), SimError> + 'a;
 
-/// Runs a scenario from its first midnight to its last morning.
-pub fn run(scenario: &Scenario, take: &mut Out<'_>) -> Result<(), SimError> {
-    if scenario.cows == 0 || scenario.boxes == 0 || scenario.days == 0 {
-        return Err(SimError::Empty { cows: scenario.cows, boxes: scenario.boxes, days: scenario.days });
-    }
-    let clock = FarmClock::new(&scenario.zone, scenario.last_day, scenario.days)?;
-    let (told_s, end_s) = (clock.told_s, clock.end_s);
-    let told_day = clock.day(told_s);
-    let jumps = if scenario.clock_jumps { mishap::clock_jumps(scenario, &clock) } else { Vec::new() };
-    let mut emptied_once = false;
-    // Nothing is told that is not over when the logs are read.
-    // Before the logs begin only the farm's notes tell of it.
-    let mut out = |mut row: Row| -> Result<(), SimError> {
-        let told = match &mut row {
-            Row::Visit(row) => {
-                let told = told_s <= row.started_s && row.ended_s <= end_s;
-                mishap::jump(&jumps, row);
-                told
-            }
-            Row::Movement(row) => told_s <= row.from_s,
-            Row::Event(row) => row.at_s <= end_s,
-            Row::BoxState(row) => told_s <= row.from_s && row.to_s <= end_s,
-            Row::Bunk(row) => told_s <= row.delivered_s && row.delivered_s <= end_s,
-            Row::Push(row) => told_s <= row.at_s && row.at_s <= end_s,
-            Row::Recording(row) => told_day < row.on_day,
-            // The first lorry takes milk of days that are not told.
-            Row::Pickup(row) => told_s <= row.collected_s && std::mem::replace(&mut emptied_once, true),
-            Row::Case(row) => row.ended_s.is_none_or(|at_s| told_s < at_s) && row.first_sign_s <= end_s,
-            Row::Day(row) => told_day <= row.day,
-            Row::BoxFault(row) => told_s < row.to_s,
-            Row::Happening(row) => told_s < row.to_s && row.from_s <= end_s,
-            Row::Animal(_) | Row::Feed(_) => true,
-        };
-        if told { take(row) } else { Ok(()) }
-    };
-    for (jump, _) in &jumps {
-        out(Row::Happening(*jump))?;
-    }
-    let mut farm = Farm::new(scenario, clock, &mut out)?;
-    let mut at_s = farm.clock.start_s;
-    while at_s < end_s {
-        farm.tick(at_s, &mut out)?;
-        at_s += TICK_S;
-    }
-    farm.close(&mut out)
-}
-
-struct Farm<'a> {
+/// The farm as it is now.
+pub struct Farm<'a> {
     scenario: &'a Scenario,
     clock: FarmClock,
     season: Season,
@@ -96,7 +51,8 @@ struct Farm<'a> {
 }
 
 impl<'a> Farm<'a> {
-    fn new(scenario: &'a Scenario, clock: FarmClock, out: &mut Out<'_>) -> Result<Farm<'a>, SimError> {
+    /// The farm at the first midnight.
+    pub fn new(scenario: &'a Scenario, clock: FarmClock, out: &mut Out<'_>) -> Result<Farm<'a>, SimError> {
         let seed = scenario.seed;
         let first_day = clock.day(clock.start_s);
         let days = (clock.day(clock.end_s) - first_day + 2) as usize;
@@ -155,7 +111,8 @@ impl<'a> Farm<'a> {
         })
     }
 
-    fn tick(&mut self, from_s: i64, out: &mut Out<'_>) -> Result<(), SimError> {
+    /// Runs one tick.
+    pub fn tick(&mut self, from_s: i64, out: &mut Out<'_>) -> Result<(), SimError> {
         let until_s = (from_s + TICK_S).min(self.clock.end_s);
         let day_now = self.clock.day(from_s);
         if day_now != self.today {
@@ -253,6 +210,16 @@ impl<'a> Farm<'a> {
                     &mut |cow, row| {
                         if row.destination == Some(cowpath_core::tables::Destination::Tank) {
                             tank.pour(row);
+                        }
+                        if row.meter_lost {
+                            decoys.push(HappeningTruth {
+                                kind: "meter-lost",
+                                animal: Some(cow.animal),
+                                at_box: Some(row.at_box),
+                                from_s: row.started_s,
+                                to_s: row.ended_s,
+                                ..HappeningTruth::default()
+                            });
                         }
                         if 2.5 < cow.left_behind_kg && cow.missed {
                             decoys.push(HappeningTruth {
@@ -383,7 +350,8 @@ impl<'a> Farm<'a> {
         Ok(())
     }
 
-    fn close(mut self, out: &mut Out<'_>) -> Result<(), SimError> {
+    /// Hands out what is still on at the end.
+    pub fn close(mut self, out: &mut Out<'_>) -> Result<(), SimError> {
         for cow in self.cows.iter_mut().filter(|cow| !cow.gone) {
             end_all(cow, self.clock.end_s, out)?;
             out(Row::Animal(animal(cow, &self.pens)))?;
@@ -409,11 +377,14 @@ fn hazard_h(cow: &Cow, at_s: i64, hour: f64) -> f64 {
     let rested = 1.0 - (-(since_h / 1.9).powi(2)).exp();
     let credit = 0.8 + 0.2 * cow.credit_kg.min(2.5);
     let unsettled = if at_s < cow.unsettled_until_s { 0.7 } else { 1.0 };
+    // A heifer must learn the box in her first week.
+    let learning = if cow.parity == 1 && cow.milkings < 18 { 0.45 } else { 1.0 };
     0.46 * cow.habit.eager
         * day.max(0.08)
         * rested
         * (0.16 + 1.7 * cow.fill())
         * credit
         * unsettled
+        * learning
         * cow.signs.coming.max(0.04)
 }

@@ -9,7 +9,7 @@
 //! names of tables, columns and words. Where a figure comes from a publication it says so (`published.md` §); all
 //! others are common practice or stated choices, and none of them decides a check of a model.
 //!
-//! Read in this order: [`Scenario`], [`rows`], then the private modules `farm` (the run), `pen` (who goes in when),
+//! Read in this order: [`Scenario`], [`rows`], then the private modules `run` (what is told), `farm` (two hours of it), `pen` (who goes in when),
 //! `visit` (what the box writes), `udder` and `curve` (milk), `course`, `signs`, `sickness` and `cycle` (why she differs),
 //! `stall` (box faults), `season` (weather and feed), `people` (who notices what).
 
@@ -29,12 +29,15 @@ mod movement;
 mod pen;
 mod people;
 pub mod rows;
+mod run;
 mod season;
 mod sickness;
 mod signs;
 mod stall;
 mod stock;
 mod tank;
+#[cfg(test)]
+mod tests;
 mod told;
 mod udder;
 mod visit;
@@ -130,8 +133,10 @@ impl Scenario {
         }
     }
 
-    /// Seed of the demo.
-    pub const DEMO_SEED: u64 = 7;
+    /// Seed of the demo: of the first sixty the one whose last morning shows most. A clinical udder case nobody has
+    /// noticed began the day before, and one box's milk meter is off. Nothing is planted: the seed was chosen so that
+    /// a first walk has something to find, and figures of how well a model does must not be taken on it.
+    pub const DEMO_SEED: u64 = 10;
 }
 
 /// How many rows were written, by table.
@@ -175,7 +180,7 @@ pub enum SimError {
 /// Simulates the herd in memory. Rows come in the order in which they happened, as far as each table goes.
 pub fn simulate(scenario: &Scenario) -> Result<Herd, SimError> {
     let mut herd = Herd::default();
-    farm::run(scenario, &mut |row| {
+    run::run(scenario, &mut |row| {
         herd.take(row);
         Ok(())
     })?;
@@ -187,6 +192,6 @@ pub fn simulate(scenario: &Scenario) -> Result<Herd, SimError> {
 pub fn write(scenario: &Scenario, logs_dir: &Path, truth_dir: Option<&Path>) -> Result<Written, SimError> {
     let clock = clock::FarmClock::new(&scenario.zone, scenario.last_day, scenario.days)?;
     let mut files = write::Files::open(scenario, &clock, logs_dir, truth_dir)?;
-    farm::run(scenario, &mut |row| files.take(&row))?;
+    run::run(scenario, &mut |row| files.take(&row))?;
     files.close()
 }

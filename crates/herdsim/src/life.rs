@@ -95,7 +95,7 @@ fn event(cow: &Cow, at_s: i64, kind: &'static str, value: Option<f64>, unit: &'s
 fn leave(cow: &mut Cow, today: i32, clock: &FarmClock, out: &mut Vec<Row>) -> bool {
     let dim = cow.dim(today);
     let life = &mut cow.streams.life;
-    let mut hazard = 0.14 / 365.0 * (0.6 + 0.25 * f64::from(cow.parity));
+    let mut hazard = 0.2 / 365.0 * (0.6 + 0.25 * f64::from(cow.parity));
     if !cow.dry && cow.breeding.in_calf_since.is_none() && 300 < dim {
         cow.breeding.given_up = true;
         hazard += if cow.potential_kg < 24.0 { 0.06 } else { 0.006 };
@@ -203,8 +203,9 @@ fn wander(cow: &mut Cow, today: i32) {
     cow.vigour_log += 0.09 * (wish - cow.vigour_log);
     for q in 0..4 {
         cow.quarter_log[q] = 0.7 * cow.quarter_log[q] + chance.normal(0.0, 0.017);
-        cow.ms_day[q] = 0.72 * cow.ms_day[q] + chance.normal(0.0, 0.05);
+        cow.ms_day[q] = 0.72 * cow.ms_day[q] + chance.normal(0.0, 0.045);
     }
+    cow.ms_all = 0.75 * cow.ms_all + chance.normal(0.0, 0.055);
     cow.ways_log[0] = 0.5 * cow.ways_log[0] + chance.normal(0.0, 0.055);
     cow.ways_log[1] = 0.5 * cow.ways_log[1] + chance.normal(0.0, 0.1);
     cow.potential_kg = cow.curve.potential_kg_day(dim + 0.5, carried);

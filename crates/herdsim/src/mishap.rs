@@ -1,9 +1,9 @@
-//! What goes wrong with the writing itself: a box whose clock is off for a while?
+//! What goes wrong with the writing itself: clocks that are off, a receiver that hears no tag?
 
 use crate::{
     Scenario,
     chance::Stream,
-    clock::{DAY_S, FarmClock},
+    clock::{DAY_S, FarmClock, HOUR_S},
     rows::{HappeningTruth, VisitRow},
 };
 
@@ -37,6 +37,22 @@ pub fn clock_jumps(scenario: &Scenario, clock: &FarmClock) -> Vec<(HappeningTrut
         }
     }
     jumps
+}
+
+/// Spans in which the receiver of the tags was down: nobody's movement is told.
+pub fn receiver_down(scenario: &Scenario, clock: &FarmClock) -> Vec<HappeningTruth> {
+    let mut chance = Stream::new(scenario.seed, "receiver", 0);
+    let mut spans = Vec::new();
+    let mut from_s = clock.told_s;
+    loop {
+        from_s += (chance.unit_exponential() * 80.0 * DAY_S as f64) as i64;
+        if clock.end_s <= from_s {
+            return spans;
+        }
+        let to_s = from_s + (chance.between(2.0, 26.0) * HOUR_S as f64) as i64;
+        spans.push(HappeningTruth { kind: "receiver-down", from_s, to_s, ..HappeningTruth::default() });
+        from_s = to_s;
+    }
 }
 
 /// Writes a visit's times as the box's clock showed them.

@@ -51,7 +51,8 @@ pub fn bin(cow: &mut Cow, from_s: i64, hour: f64, day: &Day) -> Option<MovementR
     let lying_min = lying.min(120.0 - eating_min).max(0.0).round();
     let steps = (activity * 0.38 * chance.unit_gamma(25.0)).round();
     let now = [activity.round(), rumination_min, eating_min, lying_min, steps];
-    if from_s < cow.tag_lost_until_s {
+    // Some bins never arrive.
+    if from_s < cow.tag_lost_until_s || cow.streams.moving.chance(0.004) {
         return None;
     }
     let [activity, rumination_min, eating_min, lying_min, steps] = if from_s < cow.tag_frozen_until_s {

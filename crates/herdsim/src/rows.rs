@@ -65,6 +65,8 @@ pub struct VisitRow {
     pub destination: Option<Destination>,
     /// Truth, never written to the logs: milk that left the udder, kg.
     pub true_milk_kg: f64,
+    /// Truth: the meter lost part of a quarter's milk.
+    pub meter_lost: bool,
     /// Truth: fat, protein and lactose, %.
     pub true_solids_pct: [f64; 3],
     /// Truth: cells, thousand/mL.
@@ -296,8 +298,8 @@ pub struct BoxFaultTruth {
 /// Truth: something that moves the whole herd, or a thing that looks like trouble and is none.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct HappeningTruth {
-    /// `heat-stress bad-batch ration-change` of the herd; of a cow `tag-lost tag-frozen incomplete-carried moved-pen
-    /// chronic-quarter quarter-dry`; of a box `clock-jump` (size in s).
+    /// `heat-stress bad-batch ration-change receiver-down` of the herd; of a cow `tag-lost tag-frozen incomplete-carried meter-lost
+    /// moved-pen chronic-quarter quarter-dry`; of a box `clock-jump` (size in s).
     pub kind: &'static str,
     /// Cow, where it is hers.
     pub animal: Option<u32>,

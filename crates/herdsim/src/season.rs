@@ -21,6 +21,8 @@ pub struct Day {
     pub bad: f64,
     /// Herd-wide chance of that day, log.
     pub chance_log: f64,
+    /// What feed and season add to the conductivity of all milk, mS/cm.
+    pub ms_cm: f64,
 }
 
 /// All days of the span.
@@ -42,6 +44,7 @@ impl Season {
         let (mut batch_left, mut batch_now, mut batch_goal) = (feed.between(5.0, 40.0), 0.0, 0.0);
         let (mut bad_left, mut bad_size, mut bad, mut bad_from) = (0.0, 0.0, 0.0_f64, first_day);
         let mut ration = 0.0_f64;
+        let mut salt = 0.0;
         let mut hot_from: Option<(i32, f64)> = None;
         for place in 0..count {
             let day = first_day + place as i32;
@@ -82,6 +85,7 @@ impl Season {
                 ration = (ration + change).clamp(-0.04, 0.05);
                 happened.push((truth("ration-change", change), day, day + 1));
             }
+            salt = 0.93 * salt + luck.normal(0.0, 0.022);
             let heat_loss = heat_loss(load);
             match (&mut hot_from, 0.025 < heat_loss) {
                 (None, true) => hot_from = Some((day, heat_loss)),
@@ -99,6 +103,7 @@ impl Season {
                 feed_intake: (0.5 * batch_now - 0.9 * bad * bad_size).exp(),
                 bad,
                 chance_log: luck.normal(0.0, 0.008),
+                ms_cm: salt,
             });
         }
         let last = first_day + count as i32;
@@ -121,6 +126,7 @@ impl Season {
             feed_intake: 1.0,
             bad: 0.0,
             chance_log: 0.0,
+            ms_cm: 0.0,
         })
     }
 }

@@ -205,15 +205,16 @@ pub fn begin(
             // One in six: the meter sees next to nothing of it.
             let plain = !draft.chance.chance(1.0 / 6.0);
             let (low, high) = match form {
-                "fast" => (1.1, 4.1),
-                "slow" => (0.8, 3.0),
-                _ => (0.35, 1.3),
+                "fast" => (1.1, 3.8),
+                "slow" => (0.7, 2.9),
+                _ => (0.3, 1.2),
             };
+            let by_severity = 0.45 + 0.55 * s;
             rise_ms_cm = draft.hit(
                 1.0,
                 Touch::Conductivity(q),
-                if plain { low * s } else { 0.0 },
-                if plain { high * s } else { 0.16 },
+                if plain { low * by_severity } else { 0.0 },
+                if plain { high * by_severity } else { 0.16 },
             );
             draft.hit(0.35, Touch::Conductivity(q ^ 1), 0.05, 0.4 * s);
             draft.hit(1.0, Touch::Cells(q), 1.8, 4.6);

@@ -49,6 +49,7 @@ pub fn cow(seed: u64, animal: u32, parity: u32, calved_s: i64, day: i32, pen: us
         day_log: 0.0,
         quarter_log: [0.0; 4],
         ms_day: [0.0; 4],
+        ms_all: 0.0,
         wander_log: 0.0,
         vigour_log: 0.0,
         potential_kg: 0.0,

@@ -53,6 +53,7 @@ pub fn serve(cow: &mut Cow, stall: &Stall, at_s: i64, around: &Around<'_>) -> Vi
         weight_kg: None,
         destination: None,
         true_milk_kg: 0.0,
+        meter_lost: false,
         true_solids_pct: [0.0; 3],
         true_scc_k: 0.0,
     };
@@ -164,9 +165,12 @@ fn sense(
             continue;
         }
         let cup = &mut row.cups[q];
+        // Now and then a meter loses part of a milking for no reason that anyone finds.
+        let caught = if chance.chance(0.0012) { chance.between(0.25, 0.9) } else { 1.0 };
+        row.meter_lost |= quarter.attached && caught < 1.0;
         let kg = if quarter.attached {
             round(
-                (quarter.kg * effects.meter * (1.0 + chance.bounded(0.0, 0.022, 3.0))
+                (quarter.kg * caught * effects.meter * (1.0 + chance.bounded(0.0, 0.022, 3.0))
                     + chance.normal(0.0, 0.015))
                 .clamp(0.0, 24.0),
                 2,
@@ -183,6 +187,9 @@ fn sense(
             + cow.habit.ms_a_day * dim
             + cow.habit.fresh_ms_cm * (-dim / 2.2).exp()
             + cow.ms_day[q]
+            + cow.ms_all
+            + around.day.ms_cm
+            + 0.06 * (1.0 - cow.signs.rumination).max(0.0)
             + 0.014 * (since_h.min(18.0) - 9.0)
             + cow.signs.conductivity_ms_cm[q]
             + 0.1 * (milk_c - 38.4)

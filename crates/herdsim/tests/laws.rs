@@ -3,7 +3,7 @@
 
 use std::{collections::BTreeMap, fs, path::Path, sync::OnceLock};
 
-use cowpath_core::tables::{Destination, Kind, Outcome, Table, table};
+use cowpath_core::tables::{Cell, Destination, Kind, Outcome, Table, table};
 use cowpath_herdsim::{Herd, Scenario, SimError, Written, rows::CaseTruth, simulate, write};
 
 fn scenario() -> Scenario {
@@ -66,9 +66,11 @@ fn every_cell_is_what_its_table_declares() {
             seen += 1;
             let cells: Vec<&str> = line.split(',').collect();
             assert_eq!(cells.len(), header.len(), "{name}: {line}");
+            let mut typed = vec![Cell::Missing; declared.columns.len()];
             for (column, cell) in header.iter().zip(&cells) {
-                check(declared, column, cell, line);
+                typed[declared.index(column).unwrap()] = check(declared, column, cell, line);
             }
+            assert_eq!((declared.agrees)(&typed), Ok(()), "{line}");
             let key: Vec<&str> = declared
                 .key
                 .iter()
@@ -81,11 +83,11 @@ fn every_cell_is_what_its_table_declares() {
     }
 }
 
-fn check(declared: &Table, column: &str, cell: &str, line: &str) {
+fn check(declared: &Table, column: &str, cell: &str, line: &str) -> Cell {
     let column = &declared.columns[declared.index(column).unwrap()];
     if cell.is_empty() {
         assert!(!column.required, "{} is missing: {line}", column.name);
-        return;
+        return Cell::Missing;
     }
     match column.kind {
         Kind::Number { low, high, .. } => {
@@ -95,13 +97,26 @@ fn check(declared: &Table, column: &str, cell: &str, line: &str) {
                 "{} {cell} outside {low} to {high}: {line}",
                 column.name
             );
+            Cell::Number(figure)
         }
-        Kind::Words(words) => assert!(words.contains(&cell), "{} {cell}: {line}", column.name),
-        Kind::Flag => assert!(cell == "0" || cell == "1", "{} {cell}", column.name),
-        Kind::OfficialId => assert!(cell.len() == 15 && cell.bytes().all(|byte| byte.is_ascii_digit())),
-        Kind::Time => assert!(cell.parse::<jiff::Timestamp>().is_ok(), "{cell}"),
-        Kind::Date => assert!(cell.parse::<jiff::civil::Date>().is_ok(), "{cell}"),
-        Kind::Text => assert!(!cell.contains('"')),
+        Kind::Words(words) => {
+            assert!(words.contains(&cell), "{} {cell}: {line}", column.name);
+            Cell::Text(cell.to_owned())
+        }
+        Kind::Flag => {
+            assert!(cell == "0" || cell == "1", "{} {cell}", column.name);
+            Cell::Flag(cell == "1")
+        }
+        Kind::OfficialId => {
+            assert!(cell.len() == 15 && cell.bytes().all(|byte| byte.is_ascii_digit()));
+            Cell::Text(cell.to_owned())
+        }
+        Kind::Time => Cell::Time(cell.parse().unwrap()),
+        Kind::Date => Cell::Date(cell.parse().unwrap()),
+        Kind::Text => {
+            assert!(!cell.contains('"'));
+            Cell::Text(cell.to_owned())
+        }
     }
 }
 
@@ -246,4 +261,40 @@ fn farms_without_sensors_have_no_such_columns() {
 #[test]
 fn nothing_can_be_made_of_no_cows() {
     assert!(matches!(simulate(&Scenario::demo(0, 1, 3, 1)), Err(SimError::Empty { .. })));
+}
+
+/// A clock that jumps gives rows a reader must refuse: a cow in two boxes at once, a box with two cows.
+#[test]
+fn jumped_clocks_stand_in_the_truth_and_show_in_the_logs() {
+    let plain = Scenario::demo(60, 2, 60, 3);
+    let mut jumping = plain.clone();
+    jumping.clock_jumps = true;
+    let (plain, jumped) = (simulate(&plain).unwrap(), simulate(&jumping).unwrap());
+    assert_eq!(plain.visits.len(), jumped.visits.len());
+    let jumps: Vec<_> = jumped.happenings.iter().filter(|happening| happening.kind == "clock-jump").collect();
+    assert!(!jumps.is_empty());
+    let mut moved = 0;
+    for (before, after) in plain.visits.iter().zip(&jumped.visits) {
+        let ahead_s = after.started_s - before.started_s;
+        let told = jumps.iter().find(|jump| {
+            jump.at_box == Some(before.at_box)
+                && jump.from_s <= before.started_s
+                && before.started_s < jump.to_s
+        });
+        assert_eq!(told.and_then(|jump| jump.size).unwrap_or(0.0), ahead_s as f64);
+        moved += usize::from(ahead_s != 0);
+    }
+    assert!(10 < moved, "{moved}");
+}
+
+/// What [`Scenario::DEMO_SEED`] promises.
+#[test]
+fn the_demo_ends_on_a_morning_with_something_to_find() {
+    let herd = simulate(&Scenario::demo(120, 2, 120, Scenario::DEMO_SEED)).unwrap();
+    let end_s = herd.visits.last().unwrap().ended_s;
+    let open = |case: &&CaseTruth| {
+        case.kind == "udder" && case.clinical && case.noticed_s.is_none() && case.ended_s.is_none()
+    };
+    assert!(herd.cases.iter().filter(open).any(|case| end_s - 36 * 3600 < case.first_sign_s));
+    assert!(herd.box_faults.iter().any(|fault| fault.kind == "milk-meter" && end_s < fault.to_s));
 }

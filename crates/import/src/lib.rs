@@ -6,7 +6,7 @@
 //! where the file as a whole cannot be read, with an [`Unreadable`].
 //!
 //! Read in this order: [`Sink`] (where rows go), `stream` (bytes), `records` (lines and cells), `sniff` (header),
-//! `cells`, `figure` and `time` (one cell), `order` and `waiting` (wall times that came
+//! `cells`, `figure` and `time` (one cell), `faults` (what is wrong with it), `order` and `waiting` (wall times that came
 //! twice), `plain` (the loop).
 //!
 //! # Whole or none
@@ -17,9 +17,12 @@
 //! # Not here
 //! What needs more than one row (visits of one cow that overlap, a cow in two boxes, same or replaced) is the store's.
 
+mod alike;
 mod cells;
+mod faults;
 mod figure;
 mod issue;
+mod mend;
 mod order;
 mod plain;
 mod records;
@@ -38,6 +41,7 @@ use std::path::Path;
 use cowpath_core::tables::{Cell, Table};
 
 pub use issue::{Issue, IssueKind};
+pub use mend::as_table;
 pub use trouble::{ReadError, Unreadable};
 
 /// How a file is to be read.
@@ -76,10 +80,11 @@ pub trait Sink {
     type Error;
 
     /// Once, before the first row: which table the file is, and its header words as written, in the file's order.
-    /// Header words joined by commas and a refused row's `raw` make a file that can be read again.
+    /// From these words and the text of refused rows [`as_table`] makes a file that can be read again.
     fn table(&mut self, table: &'static Table, columns: &[String]) -> Result<(), Self::Error>;
 
-    /// A good row: `cells` in the table's order, as many as it has columns, in its own units. The cells may be taken
+    /// A good row; rows come in the file's order, but for those that waited until a clock change was understood.
+    /// `cells` in the table's order, as many as it has columns, in its own units. The cells may be taken
     /// out; whatever is left is used again for the next row.
     fn row(&mut self, line: u64, cells: &mut Vec<Cell>) -> Result<(), Self::Error>;
 

@@ -4,6 +4,7 @@ use std::io::Read;
 
 use cowpath_core::tables::{Cell, Table};
 
+use crate::alike::alike;
 use crate::issue::{Issue, IssueKind, Wrong, as_text, shown};
 use crate::order::Choice;
 use crate::records::{Cells, Found, Records};
@@ -11,7 +12,7 @@ use crate::row::{self, Refused, Typed, trimmed};
 use crate::sniff::{self, Plan};
 use crate::stream;
 use crate::time::Clock;
-use crate::trouble::{ReadError, Unreadable};
+use crate::trouble::{ReadError, Unreadable, listed};
 use crate::waiting::{Settled, Waiting};
 use crate::{Counts, Progress, Reading, Sink};
 
@@ -56,7 +57,7 @@ pub(crate) fn read<S: Sink>(
                 None,
                 Wrong::new(
                     "its quotation marks are not in order: one is opened and not closed, or closed within a cell",
-                    "close it, or write a quotation mark that belongs to the text twice, within quotation marks; mend it on the Records page",
+                    "close it, or write a quotation mark that belongs to the text twice, within quotation marks; then read the file again",
                 ),
             ),
             Found::TooLong(bytes) => rows.refuse(
@@ -104,7 +105,7 @@ fn header<R: Read>(
                     return Err(Unreadable::NotText);
                 }
                 // Some spreadsheets name the separator before the header.
-                if text.trim_ascii().is_empty() || text.trim_ascii().eq_ignore_ascii_case(b"sep=,") {
+                if text.trim_ascii().is_empty() || names_separator(text) {
                     continue;
                 }
                 let words = (0..records.cells.count()).map(|at| trimmed(records.cells.of(text, at)));
@@ -112,6 +113,11 @@ fn header<R: Read>(
             }
         }
     }
+}
+
+fn names_separator(text: &[u8]) -> bool {
+    let text = text.trim_ascii();
+    text.len() <= 5 && text.get(..4).is_some_and(|word| word.eq_ignore_ascii_case(b"sep="))
 }
 
 /// Everything between a record and the sink.
@@ -137,14 +143,21 @@ impl<S: Sink> Rows<'_, S> {
             } else {
                 (format!("not a column of `{}`", self.plan.table.name), Some(shown(word.as_bytes())))
             };
+            // A word that is too long to be a slip is not compared.
+            let meant = if word.len() <= 40 { alike(self.plan.table, word) } else { Vec::new() };
+            let remedy = if meant.is_empty() {
+                "nothing, if you can do without it; else give it the name of a column in `docs/tables.md`"
+                    .to_owned()
+            } else {
+                let meant: Vec<&str> = meant.iter().map(String::as_str).collect();
+                format!("if it is {}, give it that name and read the file again", listed(&meant, "or"))
+            };
             self.sink.issue(Issue {
                 line: Some(self.header_line),
                 column,
                 value: None,
                 reason,
-                remedy:
-                    "nothing, if you can do without it; else rename it, or say in a column map what it is"
-                        .into(),
+                remedy,
                 kind: IssueKind::ColumnNotUsed,
                 raw: None,
             })?;
@@ -252,8 +265,14 @@ impl<S: Sink> Rows<'_, S> {
         source: usize,
     ) -> Result<(), S::Error> {
         let value = shown(trimmed(cells.of(text, source)));
-        let reason = "this wall time came twice, as the clock was set back; it was read as the one that fits the other times of the row";
-        self.note(line, Some(source), Some(value), reason.to_owned())
+        let is_until = self.plan.header[source].eq_ignore_ascii_case("until");
+        let read_as = if is_until {
+            "as the later one, so that no milk is let go too early"
+        } else {
+            "as the one that fits the other times of the row"
+        };
+        let reason = format!("this wall time came twice, as the clock was set back; it was read {read_as}");
+        self.note(line, Some(source), Some(value), reason)
     }
 
     fn note(

@@ -2,7 +2,8 @@
 
 use cowpath_core::tables::{Cell, Kind};
 
-use crate::cells::{self, Fault, MEND, wrong};
+use crate::cells;
+use crate::faults::{Fault, MEND, wrong};
 use crate::issue::Wrong;
 use crate::order::Choice;
 use crate::records::Cells;
@@ -169,11 +170,7 @@ fn faulty(plan: &Plan, cells: &Cells, record: &[u8], faults: &[(usize, Fault)]) 
     let used = &plan.used[*at];
     let word = &plan.header[used.source];
     let text = trimmed(cells.of(record, used.source));
-    let mut wrong = if text.contains(&0) {
-        Wrong::new("holds NUL bytes: the file was damaged", format!("export it again, or {MEND}"))
-    } else {
-        wrong(fault, &plan.table.columns[used.target], used, word, text)
-    };
+    let mut wrong = wrong(fault, &plan.table.columns[used.target], used, word, text);
     if !others.is_empty() {
         let names: Vec<&str> =
             others.iter().map(|(at, _)| plan.header[plan.used[*at].source].as_str()).collect();

@@ -37,6 +37,10 @@ pub(crate) struct Used {
 /// # Errors
 /// When there is none, or two columns mean the same.
 pub(crate) fn plan(header: Vec<String>) -> Result<Plan, Unreadable> {
+    if header.iter().any(|word| word.contains('\r')) {
+        // The whole file looks like one line, whose first words may well be a table's.
+        return Err(Unreadable::LineEnds);
+    }
     let words: Vec<String> = header.iter().map(|word| word.to_lowercase()).collect();
     let Some(table) = best(&words, |table| missing(table, &words).is_empty()) else {
         return Err(unknown(header, &words));

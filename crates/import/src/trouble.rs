@@ -72,6 +72,9 @@ pub enum Unreadable {
     /// A quotation mark of the header is not closed.
     #[error("the first line opens a quotation mark and does not close it")]
     HeaderQuote,
+    /// Carriage returns without line feeds.
+    #[error("its lines end in bare carriage returns, as they did on computers long ago")]
+    LineEnds,
     /// Another separator than the comma.
     #[error("its columns look separated by {separator}, not by commas; read so it would be the table `{}`", table.name)]
     WrongSeparator {
@@ -131,20 +134,19 @@ impl Unreadable {
             Unreadable::HeaderTooLong { .. } | Unreadable::HeaderQuote => {
                 "look at its first line in a text editor: it must name the columns, separated by commas".into()
             }
-            Unreadable::WrongSeparator { separator, .. } => format!(
-                "export it with commas as separators and points as decimal signs; {separator} can be read with a \
-                 column map"
-            ),
+            Unreadable::WrongSeparator { .. } => {
+                "export it again with commas between the columns and points as decimal signs, and read it again".into()
+            }
+            Unreadable::LineEnds => {
+                "save it again with the line ends of today's computers, and read it again".into()
+            }
             Unreadable::UnknownHeader { nearest: Some(table), missing, .. } if !missing.is_empty() => format!(
-                "add {} to the header and to each row, or make a column map that says which of its columns they are, \
-                 if this is one row for each {}",
+                "if each row is {}, add {} to header and rows, or give those columns these names, and read it again",
+                table.row_is,
                 listed(missing, "and"),
-                strip_one(table.row_is)
             ),
             Unreadable::UnknownHeader { .. } => {
-                "let the first line name the columns as `docs/tables.md` lists them, or make a column map for this \
-                 kind of file"
-                    .into()
+                "let the first line name the columns as `docs/tables.md` lists them, and read it again".into()
             }
             Unreadable::SameColumnTwice { .. } => {
                 "take one of the two out of the file, or give it another name, and read it again".into()
@@ -167,15 +169,8 @@ fn unknown_header(header: &[String], nearest: Option<&'static Table>, missing: &
             table.name,
             listed(missing, "and")
         ),
-        None if header.iter().any(|word| word.contains('\r')) => {
-            "the first line holds bare carriage returns: its lines end in a way that is not read".into()
-        }
         None => format!("the first line names no column of any table: {seen}"),
     }
-}
-
-fn strip_one(row_is: &str) -> &str {
-    row_is.strip_prefix("one ").unwrap_or(row_is)
 }
 
 /// "a, b and c".

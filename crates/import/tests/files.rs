@@ -7,7 +7,10 @@ mod common;
 use std::io::{self, Read, Write};
 
 use common::{Kept, read, reading, try_read, unreadable};
-use cowpath_import::{ReadError, Reading, content_hash, read_file, read_from, which_table};
+use cowpath_core::tables::{Cell, Table};
+use cowpath_import::{
+    Issue, ReadError, Reading, Sink, content_hash, read_bytes, read_file, read_from, which_table,
+};
 
 const VISITS: &str =
     "animal,box,started_at,ended_at,milk_kg\n214,2,2026-03-02T05:30:00Z,2026-03-02T05:37:00Z,9.8\n";
@@ -56,7 +59,6 @@ fn every_packing_and_encoding_reads_the_same() {
         two_members,
         VISITS.replace('\n', "\r\n").into_bytes(),
         VISITS.trim_end().as_bytes().to_vec(),
-        format!("sep=,\n{VISITS}").replace("sep=,\n", "").into_bytes(),
     ] {
         assert_eq!(try_read(&bytes, &reading()).unwrap().0.rows, plain.rows);
     }
@@ -127,11 +129,9 @@ fn an_unknown_header_names_the_nearest_table() {
     assert_eq!(
         unreadable(b"animal,box,started_at,milk_kg,colour\n"),
         (
-            "the first line is the header of no table; it is nearest to `visits`, which also needs `ended_at`: \
-             \"animal,box,started_at,milk_kg,colour\""
+            "the first line is the header of no table; it is nearest to `visits`, which also needs `ended_at`: \"animal,box,started_at,milk_kg,colour\""
                 .to_owned(),
-            "add `ended_at` to the header and to each row, or make a column map that says which of its columns they \
-             are, if this is one row for each time a cow stood in a box"
+            "if each row is one time a cow stood in a box, add `ended_at` to header and rows, or give those columns these names, and read it again"
                 .to_owned()
         )
     );
@@ -156,11 +156,49 @@ fn a_wrong_separator_is_named() {
         );
         assert_eq!(
             remedy,
-            format!(
-                "export it with commas as separators and points as decimal signs; {name} can be read with a column map"
-            )
+            "export it again with commas between the columns and points as decimal signs, and read it again"
         );
     }
+}
+
+#[test]
+fn a_line_that_names_the_separator_is_no_header() {
+    assert_eq!(read(&format!("sep=,\n{VISITS}")).lines(), [3]);
+    let semicolons = format!("SEP=;\r\n{}", VISITS.replace(',', ";"));
+    assert!(unreadable(semicolons.as_bytes()).0.starts_with("its columns look separated by semicolons"));
+}
+
+#[test]
+fn line_ends_of_long_ago() {
+    assert_eq!(
+        unreadable(VISITS.replace('\n', "\r").as_bytes()),
+        (
+            "its lines end in bare carriage returns, as they did on computers long ago".to_owned(),
+            "save it again with the line ends of today's computers, and read it again".to_owned()
+        )
+    );
+}
+
+#[test]
+fn a_sink_that_gives_up_ends_the_reading() {
+    struct Full(u64);
+    impl Sink for Full {
+        type Error = &'static str;
+        fn table(&mut self, _: &'static Table, _: &[String]) -> Result<(), &'static str> {
+            Ok(())
+        }
+        fn row(&mut self, line: u64, _: &mut Vec<Cell>) -> Result<(), &'static str> {
+            self.0 = line;
+            if line == 3 { Err("the disk is full") } else { Ok(()) }
+        }
+        fn issue(&mut self, _: Issue) -> Result<(), &'static str> {
+            Ok(())
+        }
+    }
+    let mut full = Full(0);
+    let ended = read_bytes(many_visits().as_bytes(), &reading(), &mut full);
+    assert!(matches!(ended, Err(ReadError::Sink("the disk is full"))));
+    assert_eq!(full.0, 3);
 }
 
 #[test]

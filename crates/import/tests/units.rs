@@ -43,7 +43,7 @@ fn the_range_of_an_imperial_column_is_said_in_both_units() {
     assert_eq!(kept.rows.len(), 1);
     assert_eq!(
         said(&kept.issues[0]),
-        "line 2, milk_lb \"300\": outside 0 to 120 kg (0.0 to 264.6 lb) → mend it on the Records page"
+        "line 2, milk_lb \"300\": outside 0 to 120 kg (0.0 to 264.6 lb) → mend it in the file and read the file again"
     );
 }
 
@@ -113,7 +113,7 @@ fn a_required_cell_that_is_empty_refuses_the_row() {
             assert_eq!(
                 said(&kept.issues[0]),
                 format!(
-                    "line 2, {}: empty, and no row can do without it → fill it in: mend it on the Records page",
+                    "line 2, {}: empty, and no row can do without it → fill it in and read the file again",
                     column.name
                 )
             );

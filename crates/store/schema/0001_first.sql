@@ -98,11 +98,19 @@ CREATE TABLE round (
 ) STRICT;
 
 -- Herd numbers and boxes as the logs write them. Ids are ours and mean nothing.
-CREATE TABLE animal_name (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
+CREATE TABLE animal_name (
+    id INTEGER PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE,
+    -- Start of the first and of the last visit of that number, standing or not.
+    first_visit INTEGER,
+    last_visit INTEGER
+) STRICT;
 CREATE TABLE box_name (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
 
--- In order of time: models read the whole herd in that order, and logs append in it.
+-- By day in Greenwich (started_at / 86400000), then by cow: a cow's day lies together, the herd is read day by day, and a
+-- log grows at the end.
 CREATE TABLE visits (
+    day INTEGER NOT NULL,
     batch INTEGER NOT NULL REFERENCES batch (id),
     line INTEGER NOT NULL,
     print INTEGER NOT NULL,
@@ -153,12 +161,13 @@ CREATE TABLE visits (
     "feed_eaten_kg" REAL,
     "weight_kg" REAL,
     "destination" TEXT,
-    PRIMARY KEY ("started_at", "animal", "box")
+    PRIMARY KEY (day, "animal", "started_at", "box")
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX visits_by_cow ON visits (animal, started_at);
 CREATE INDEX visits_set_aside ON visits (animal, started_at) WHERE stands = 0;
 
+-- Likewise by the day of "from".
 CREATE TABLE movement (
+    day INTEGER NOT NULL,
     batch INTEGER NOT NULL REFERENCES batch (id),
     line INTEGER NOT NULL,
     print INTEGER NOT NULL,
@@ -170,9 +179,8 @@ CREATE TABLE movement (
     "eating_min" REAL,
     "lying_min" REAL,
     "steps" REAL,
-    PRIMARY KEY ("from", "animal")
+    PRIMARY KEY (day, "animal", "from")
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX movement_by_cow ON movement (animal, "from");
 
 CREATE TABLE animals (
     batch INTEGER NOT NULL REFERENCES batch (id),

@@ -287,7 +287,7 @@ impl<'a> Batch<'a> {
         let mut displaced = Vec::new();
         let (mut displaced_count, mut freed) = (0, 0);
         if let Some(stays) = self.stays.take() {
-            let settled = overlap::settle(self.connection, stays.into_touched(), self.id)?;
+            let settled = overlap::settle(self.connection, stays.finish()?, self.id)?;
             if let Some(at) = settled.earliest {
                 self.note_change(Dated::At(at));
             }

@@ -13,12 +13,9 @@ use crate::{
     cells,
     error::{Result, StoreError},
     farm::Farm,
-    layout::{Kept, Layout},
+    layout::{Kept, Layout, day_of},
     names,
 };
-
-/// Longest bin of movement, ms; longer ones are refused.
-const LONGEST_BIN_MS: i64 = 86_400_000;
 
 impl Farm {
     /// Every herd number that occurs in any row, in the order of its bytes.
@@ -106,6 +103,22 @@ impl Farm {
         let layout = Layout::of(table);
         let mut conditions = Vec::new();
         let mut values: Vec<Value> = Vec::new();
+        let mut from = format!("{} AS own", layout.sql_name);
+        let mut with = String::new();
+        if layout.day_of.is_some() {
+            let all = Timestamp::MIN..Timestamp::MAX;
+            let (first, last) = self.days_of(&layout, span.as_ref().unwrap_or(&all))?;
+            values.extend([Value::Integer(first), Value::Integer(last)]);
+            if animal.is_some() {
+                with =
+                    "WITH RECURSIVE d (day) AS (VALUES (?1) UNION ALL SELECT day + 1 FROM d WHERE day < ?2) "
+                        .into();
+                from = format!("d CROSS JOIN {from}");
+                conditions.push("own.day = d.day".to_owned());
+            } else {
+                conditions.push("own.day BETWEEN ?1 AND ?2".to_owned());
+            }
+        }
         let time = layout.time_column();
         if let (Some(span), Some(column)) = (span, time) {
             let is_day = table.index(column).is_some_and(|place| layout.kept[place] == Kept::Date);
@@ -126,7 +139,7 @@ impl Farm {
         if layout.stands {
             conditions.push("own.stands = 1".into());
         }
-        let mut select = format!("SELECT {} FROM {} AS own", layout.columns(), layout.sql_name);
+        let mut select = format!("{with}SELECT {} FROM {from}", layout.columns());
         if !conditions.is_empty() {
             select += &format!(" WHERE {}", conditions.join(" AND "));
         }
@@ -147,18 +160,29 @@ impl Farm {
         Ok(())
     }
 
+    /// First and last day, as the file counts them, that a span shares with the rows of a table.
+    pub(crate) fn days_of(&self, layout: &Layout, span: &Range<Timestamp>) -> Result<(i64, i64)> {
+        let select =
+            format!("SELECT (SELECT min(day) FROM {0}), (SELECT max(day) FROM {0})", layout.sql_name);
+        let mut ends = self.connection.prepare_cached(&select)?;
+        let (first, last): (Option<i64>, Option<i64>) =
+            ends.query_row([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        let (from, until) = (day_of(span.start.as_millisecond()), day_of(span.end.as_millisecond()));
+        Ok((first.map_or(until, |first| first.max(from)), last.map_or(until, |last| last.min(until))))
+    }
+
     /// Time of the newest row: the end of a visit, of a bin, of a box's state, or the time of an event or pickup.
     pub fn last_row_at(&self) -> Result<Option<Timestamp>> {
         let last: Option<i64> = self.connection.query_row(
             "SELECT max(at) FROM (
                 SELECT max(ended_at) AS at FROM visits
-                    WHERE stands = 1 AND started_at >= (SELECT max(started_at) FROM visits WHERE stands = 1) - ?1
+                    WHERE stands = 1 AND day >= (SELECT max(day) FROM visits WHERE stands = 1) - 1
                 UNION ALL SELECT max(\"from\" + CAST(minutes * 60000 AS INTEGER)) FROM movement
-                    WHERE \"from\" >= (SELECT max(\"from\") FROM movement) - ?2
+                    WHERE day >= (SELECT max(day) FROM movement) - 1
                 UNION ALL SELECT max(at) FROM events
                 UNION ALL SELECT max(\"to\") FROM box_states
                 UNION ALL SELECT max(collected_at) FROM pickups)",
-            [crate::overlap::LONGEST_MS, LONGEST_BIN_MS],
+            [],
             |row| row.get(0),
         )?;
         last.map(|at| cells::instant(at, "the newest row")).transpose()
@@ -169,8 +193,9 @@ impl Farm {
     pub fn first_row_at(&self) -> Result<Option<Timestamp>> {
         let first: Option<i64> = self.connection.query_row(
             "SELECT min(at) FROM (
-                SELECT min(started_at) AS at FROM visits WHERE stands = 1
-                UNION ALL SELECT min(\"from\") FROM movement
+                SELECT min(started_at) AS at FROM visits
+                    WHERE stands = 1 AND day = (SELECT min(day) FROM visits WHERE stands = 1)
+                UNION ALL SELECT min(\"from\") FROM movement WHERE day = (SELECT min(day) FROM movement)
                 UNION ALL SELECT min(\"from\") FROM box_states
                 UNION ALL SELECT min(collected_at) FROM pickups)",
             [],

@@ -44,6 +44,18 @@ pub(crate) struct Layout {
     pub key: Vec<usize>,
     /// Whether rows of it may be set aside.
     pub stands: bool,
+    /// Place of the column whose day rows are gathered by, cow by cow; see [`DAY_MS`].
+    pub day_of: Option<usize>,
+}
+
+/// Tables that hold a herd's whole log (`visits`, `movement`) begin their key with the day in Greenwich, then the cow: a
+/// cow's day lies on one page, a log still grows at its end, and no second index is needed for either way of reading.
+pub(crate) const DAY_MS: i64 = 86_400_000;
+
+/// The day an instant falls on, as the file counts days.
+pub(crate) fn day_of(ms: i64) -> i64 {
+    // As SQLite divides: towards zero.
+    ms / DAY_MS
 }
 
 impl Layout {
@@ -67,6 +79,11 @@ impl Layout {
             kept,
             key: table.key.iter().filter_map(|column| table.index(column)).collect(),
             stands: table.name == "visits",
+            day_of: match table.name {
+                "visits" => table.index("started_at"),
+                "movement" => table.index("from"),
+                _ => None,
+            },
         }
     }
 
@@ -95,6 +112,10 @@ impl Layout {
         if self.stands {
             names += ", stands";
             values += ", 1";
+        }
+        if let Some(time) = self.day_of.and_then(|time| columns.iter().position(|column| *column == time)) {
+            names += ", day";
+            let _ = write!(values, ", ?{} / {DAY_MS}", time + 4);
         }
         format!("{how} {} ({names}) VALUES ({values})", self.sql_name)
     }
@@ -137,9 +158,12 @@ impl Layout {
     }
 
     fn of_key(&self) -> String {
-        let parts: Vec<String> = (self.key.iter().enumerate())
+        let mut parts: Vec<String> = (self.key.iter().enumerate())
             .map(|(place, column)| format!("own.\"{}\" = ?{}", self.table.columns[*column].name, place + 1))
             .collect();
+        if let Some(time) = self.day_of.and_then(|time| self.key.iter().position(|column| *column == time)) {
+            parts.push(format!("own.day = ?{} / {DAY_MS}", time + 1));
+        }
         parts.join(" AND ")
     }
 

@@ -22,7 +22,7 @@ const FORMS: [&str; 1] = [include_str!("../schema/0001_first.sql")];
 pub(crate) const NEWEST_FORM: i64 = FORMS.len() as i64;
 
 /// Bytes of a page; fixed for good when the file is made.
-const PAGE_BYTES: i64 = 8192;
+const PAGE_BYTES: i64 = 16_384;
 
 /// What the start of a file says of it.
 enum Start {

@@ -14,7 +14,12 @@ use std::collections::BTreeMap;
 
 use rusqlite::{Connection, Statement, params};
 
-use crate::{batch::Batch, cells, error::Result};
+use crate::{
+    batch::Batch,
+    cells,
+    error::Result,
+    layout::{DAY_MS, day_of},
+};
 
 mod told;
 pub(crate) use told::{aside, list};
@@ -37,9 +42,13 @@ struct Gaps {
 /// Spans of a cow's time in which visits came or changed and may overlap.
 pub(crate) type Touched = BTreeMap<i64, Vec<(i64, i64)>>;
 
-/// What is known of each cow's time while a batch runs. Rows in order of time, either way, need one question a cow.
+/// What is known of each cow's time while a batch runs. Rows in order of time, either way, need one question a cow; rows
+/// that fill a hole in an older log one a cow and day.
 pub(crate) struct Stays<'a> {
+    connection: &'a Connection,
     gaps: Vec<Option<Gaps>>,
+    /// Start of each cow's first and last visit.
+    spans: BTreeMap<i64, (i64, i64)>,
     touched: Touched,
     earlier: Statement<'a>,
     later: Statement<'a>,
@@ -47,14 +56,23 @@ pub(crate) struct Stays<'a> {
 
 impl<'a> Stays<'a> {
     pub fn new(connection: &'a Connection) -> Result<Stays<'a>> {
+        let mut known = connection
+            .prepare("SELECT id, first_visit, last_visit FROM animal_name WHERE first_visit IS NOT NULL")?;
+        let spans = known
+            .query_map([], |row| Ok((row.get(0)?, (row.get(1)?, row.get(2)?))))?
+            .collect::<rusqlite::Result<_>>()?;
         Ok(Stays {
+            connection,
             gaps: Vec::new(),
+            spans,
             touched: BTreeMap::new(),
             earlier: connection.prepare(
-                "SELECT started_at, ended_at, box FROM visits WHERE animal = ?1 AND started_at BETWEEN ?2 AND ?3",
+                "SELECT started_at, ended_at, box FROM visits
+                 WHERE day IN (?4, ?5) AND animal = ?1 AND started_at BETWEEN ?2 AND ?3",
             )?,
-            later: connection
-                .prepare("SELECT min(started_at) FROM visits WHERE animal = ?1 AND ?2 < started_at")?,
+            later: connection.prepare(
+                "SELECT min(started_at) FROM visits WHERE day IN (?3, ?4) AND animal = ?1 AND ?2 < started_at",
+            )?,
         })
     }
 
@@ -78,6 +96,8 @@ impl<'a> Stays<'a> {
             self.gaps[place] = None;
             self.touched.entry(cow).or_default().push((started_ms, free));
         }
+        let span = self.spans.entry(cow).or_insert((started_ms, started_ms));
+        *span = (span.0.min(started_ms), span.1.max(started_ms));
         Ok(())
     }
 
@@ -89,26 +109,42 @@ impl<'a> Stays<'a> {
         self.touched.entry(cow).or_default().push((started_ms, free_from(started_ms, last_ended_ms)));
     }
 
-    pub fn into_touched(self) -> Touched {
-        self.touched
+    /// Keeps each cow's span, and gives what must be settled.
+    pub fn finish(self) -> Result<Touched> {
+        let mut keep = self.connection.prepare(
+            "UPDATE animal_name SET first_visit = ?2, last_visit = ?3
+             WHERE id = ?1 AND (first_visit IS NULL OR first_visit <> ?2 OR last_visit <> ?3)",
+        )?;
+        for (cow, (first, last)) in self.spans {
+            keep.execute([cow, first, last])?;
+        }
+        Ok(self.touched)
     }
 
-    /// The span around a start that holds no other visit of hers.
+    /// The span around a start that holds no other visit of hers, as far as a day ahead.
     fn ask(&mut self, cow: i64, milking_box: i64, started_ms: i64) -> Result<(i64, i64)> {
-        let mut free = i64::MIN;
-        let mut rows = self.earlier.query(params![cow, started_ms - LONGEST_MS, started_ms])?;
-        while let Some(row) = rows.next()? {
-            let (start, end, other_box): (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
-            if start != started_ms || other_box != milking_box {
-                free = free.max(free_from(start, end));
+        let Some((first, last)) = self.spans.get(&cow).copied() else { return Ok((i64::MIN, i64::MAX)) };
+        if started_ms < first {
+            return Ok((i64::MIN, first));
+        }
+        let from = started_ms - LONGEST_MS;
+        let mut free = from;
+        if from < last {
+            let days = (day_of(from), day_of(started_ms));
+            let mut rows = self.earlier.query([cow, from, started_ms, days.0, days.1])?;
+            while let Some(row) = rows.next()? {
+                let (start, end, other_box): (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+                if start != started_ms || other_box != milking_box {
+                    free = free.max(free_from(start, end));
+                }
             }
         }
-        drop(rows);
-        if free == i64::MIN {
-            free = started_ms - LONGEST_MS;
+        if last < started_ms {
+            return Ok((free, i64::MAX));
         }
-        let next: Option<i64> = self.later.query_row(params![cow, started_ms], |row| row.get(0))?;
-        Ok((free, next.unwrap_or(i64::MAX)))
+        let day = day_of(started_ms);
+        let next: Option<i64> = self.later.query_row([cow, started_ms, day, day + 1], |row| row.get(0))?;
+        Ok((free, next.unwrap_or(started_ms + DAY_MS)))
     }
 }
 
@@ -155,45 +191,59 @@ pub(crate) fn settle(connection: &Connection, touched: Touched, batch: i64) -> R
 
 /// All visits of hers in the clusters that meet a span, in the order of the rule.
 fn cluster(connection: &Connection, cow: i64, from: i64, until: i64) -> Result<Vec<Stay>> {
-    let mut begin = from;
-    let mut back = connection.prepare_cached(
-        "SELECT started_at, ended_at FROM visits WHERE animal = ?1 AND started_at < ?2 ORDER BY started_at DESC",
-    )?;
-    let mut rows = back.query(params![cow, from])?;
-    while let Some(row) = rows.next()? {
-        let (start, end): (i64, i64) = (row.get(0)?, row.get(1)?);
-        if start + LONGEST_MS <= begin {
-            break;
-        }
-        if begin < free_from(start, end) {
-            begin = start;
-        }
-    }
-    drop(rows);
+    let begin = cluster_begins(connection, cow, from)?;
     let mut on = connection.prepare_cached(
         "SELECT started_at, ended_at, box, stands, batch FROM visits
-         WHERE animal = ?1 AND ?2 <= started_at
+         WHERE day = ?1 AND animal = ?2 AND ?3 <= started_at
          ORDER BY started_at, (SELECT name FROM box_name WHERE id = box)",
     )?;
-    let mut rows = on.query(params![cow, begin])?;
     let mut cluster: Vec<Stay> = Vec::new();
     let mut reach = until;
-    while let Some(row) = rows.next()? {
-        let stands: i64 = row.get(3)?;
-        let stay = Stay {
-            start: row.get(0)?,
-            end: row.get(1)?,
-            milking_box: row.get(2)?,
-            stands: stands != 0,
-            batch: row.get(4)?,
-        };
-        if reach <= stay.start {
-            break;
+    let mut day = day_of(begin);
+    while day <= day_of(reach) {
+        let mut rows = on.query([day, cow, begin])?;
+        while let Some(row) = rows.next()? {
+            let stands: i64 = row.get(3)?;
+            let stay = Stay {
+                start: row.get(0)?,
+                end: row.get(1)?,
+                milking_box: row.get(2)?,
+                stands: stands != 0,
+                batch: row.get(4)?,
+            };
+            if reach <= stay.start {
+                return Ok(cluster);
+            }
+            reach = reach.max(free_from(stay.start, stay.end));
+            cluster.push(stay);
         }
-        reach = reach.max(free_from(stay.start, stay.end));
-        cluster.push(stay);
+        day += 1;
     }
     Ok(cluster)
+}
+
+/// The start before which no visit of hers reaches into the cluster.
+fn cluster_begins(connection: &Connection, cow: i64, from: i64) -> Result<i64> {
+    let mut back = connection.prepare_cached(
+        "SELECT started_at, ended_at FROM visits
+         WHERE day IN (?4, ?5) AND animal = ?1 AND ?2 < started_at AND started_at < ?3",
+    )?;
+    let mut begin = from;
+    loop {
+        let earliest = begin - LONGEST_MS;
+        let mut first = begin;
+        let mut rows = back.query([cow, earliest, begin, day_of(earliest), day_of(begin)])?;
+        while let Some(row) = rows.next()? {
+            let (start, end): (i64, i64) = (row.get(0)?, row.get(1)?);
+            if begin < free_from(start, end) {
+                first = first.min(start);
+            }
+        }
+        if first == begin {
+            return Ok(begin);
+        }
+        begin = first;
+    }
 }
 
 fn apply(
@@ -214,9 +264,9 @@ fn apply(
         }
         connection
             .prepare_cached(
-                "UPDATE visits SET stands = ?4 WHERE started_at = ?2 AND animal = ?1 AND box = ?3",
+                "UPDATE visits SET stands = ?5 WHERE day = ?1 AND animal = ?2 AND started_at = ?3 AND box = ?4",
             )?
-            .execute(params![cow, stay.start, stay.milking_box, i64::from(stands)])?;
+            .execute([day_of(stay.start), cow, stay.start, stay.milking_box, i64::from(stands)])?;
         settled.earliest = Some(settled.earliest.map_or(stay.end, |earliest| earliest.min(stay.end)));
         if !stands && settled.set_aside.len() < crate::Finished::MOST {
             settled.set_aside.push((cow, stay.start, stay.milking_box));
@@ -232,11 +282,12 @@ fn apply(
 /// read again and are set aside still.
 pub(crate) fn recount(batch: &mut Batch<'_>) -> Result<Vec<(i64, i64, i64)>> {
     let mut still_aside = Vec::new();
-    let mut stands = batch
-        .connection
-        .prepare_cached("SELECT stands FROM visits WHERE started_at = ?2 AND animal = ?1 AND box = ?3")?;
+    let mut stands = batch.connection.prepare_cached(
+        "SELECT stands FROM visits WHERE day = ?1 AND animal = ?2 AND started_at = ?3 AND box = ?4",
+    )?;
     for (cow, started_ms, milking_box) in std::mem::take(&mut batch.aside_again) {
-        let now: i64 = stands.query_row(params![cow, started_ms, milking_box], |row| row.get(0))?;
+        let now: i64 =
+            stands.query_row([day_of(started_ms), cow, started_ms, milking_box], |row| row.get(0))?;
         if now != 0 {
             batch.tally.same += 1;
             continue;

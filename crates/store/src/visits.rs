@@ -1,7 +1,7 @@
 //! Visits out of the file, in order of time: the whole herd's, streamed, or one cow's.
 //!
-//! The file holds visits in order of time, so that the herd's whole log is read front to back; a cow's own visits are
-//! found by an index. Only columns that some batch ever filled are asked for: a log without scales costs no weights.
+//! The file holds visits day by day and within a day cow by cow: the herd's whole log is read front to back and put in
+//! order a day at a time, and a cow's own days are a page each. Only columns that some batch ever filled are asked for: a log without scales costs no weights.
 
 use std::ops::{ControlFlow, Range};
 
@@ -16,6 +16,7 @@ use crate::{
     cells::instant,
     error::{Result, StoreError},
     farm::{Farm, count},
+    layout::{Layout, day_of},
     names,
 };
 
@@ -62,15 +63,17 @@ impl Farm {
 
     fn of_cow(&self, animal: &str, span: Range<Timestamp>, wanted: &Wanted) -> Result<Vec<Visit>> {
         let boxes = names::places(&self.connection, "box_name")?;
+        let (first_day, last_day) = self.days_of(&Layout::of(TABLES[0]), &span)?;
         let select = format!(
-            "SELECT animal, box, {} FROM visits INDEXED BY visits_by_cow
+            "WITH RECURSIVE d (day) AS (VALUES (?4) UNION ALL SELECT day + 1 FROM d WHERE day < ?5)
+             SELECT animal, box, {} FROM d CROSS JOIN visits USING (day)
              WHERE animal = (SELECT id FROM animal_name WHERE name = ?1) AND ?2 <= started_at AND started_at < ?3
-               AND stands = 1 ORDER BY started_at",
+               AND stands = 1",
             wanted.sql
         );
         let mut statement = self.connection.prepare_cached(&select)?;
-        let mut rows =
-            statement.query(params![animal, span.start.as_millisecond(), span.end.as_millisecond()])?;
+        let ends = [span.start.as_millisecond(), span.end.as_millisecond()];
+        let mut rows = statement.query(params![animal, ends[0], ends[1], first_day, last_day])?;
         let mut visits = Vec::new();
         while let Some(row) = rows.next()? {
             visits.push(decode(row, wanted, &boxes)?);
@@ -95,12 +98,15 @@ impl Farm {
     /// For every herd number, in the order of [`Farm::numbers`]: the number, and how many visits of it began in
     /// `[start, end)`, standing or not.
     pub fn visit_counts(&self, span: Range<Timestamp>) -> Result<Vec<(String, u64)>> {
+        let (first_day, last_day) = self.days_of(&Layout::of(TABLES[0]), &span)?;
         let mut statement = self.connection.prepare_cached(
-            "SELECT name, (SELECT count(*) FROM visits INDEXED BY visits_by_cow
-                           WHERE animal = animal_name.id AND ?1 <= started_at AND started_at < ?2)
-             FROM animal_name ORDER BY name",
+            "SELECT name, coalesce(visits, 0) FROM animal_name LEFT JOIN
+             (SELECT animal, count(*) AS visits FROM visits
+              WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 GROUP BY animal) ON animal = id
+             ORDER BY name",
         )?;
-        let mut rows = statement.query([span.start.as_millisecond(), span.end.as_millisecond()])?;
+        let ends = [span.start.as_millisecond(), span.end.as_millisecond()];
+        let mut rows = statement.query([ends[0], ends[1], first_day, last_day])?;
         let mut counts = Vec::new();
         while let Some(row) = rows.next()? {
             counts.push((row.get(0)?, count(row.get(1)?, "visits of a herd number")?));
@@ -111,27 +117,31 @@ impl Farm {
     fn stream(&self, span: Range<Timestamp>, wanted: &Wanted, each: &mut EachVisit<'_>) -> Result<()> {
         let cows = names::places(&self.connection, "animal_name")?;
         let boxes = names::places(&self.connection, "box_name")?;
+        let (first_day, last_day) = self.days_of(&Layout::of(TABLES[0]), &span)?;
         let select = format!(
-            "SELECT animal, box, {} FROM visits WHERE ?1 <= started_at AND started_at < ?2 AND stands = 1
-             ORDER BY started_at",
+            "SELECT animal, box, {} FROM visits
+             WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 AND stands = 1 ORDER BY day",
             wanted.sql
         );
         let mut statement = self.connection.prepare_cached(&select)?;
-        let mut rows = statement.query([span.start.as_millisecond(), span.end.as_millisecond()])?;
-        // Visits that began in the same millisecond: ids tell nothing of the order of names.
-        let mut at_once: Vec<(u32, Visit)> = Vec::new();
+        let mut rows =
+            statement.query([span.start.as_millisecond(), span.end.as_millisecond(), first_day, last_day])?;
+        let mut day = Day::default();
         while let Some(row) = rows.next()? {
             let id: i64 = row.get(0)?;
             let cow = cows.get(id as usize).copied().unwrap_or(u32::MAX);
             let visit = decode(row, wanted, &boxes)?;
-            if at_once.last().is_some_and(|(_, last)| last.started_at != visit.started_at)
-                && hand_on(&mut at_once, each).is_break()
-            {
-                return Ok(());
+            let at = visit.started_at.as_millisecond();
+            if day.number != day_of(at) {
+                if day.hand_on(each).is_break() {
+                    return Ok(());
+                }
+                day.number = day_of(at);
             }
-            at_once.push((cow, visit));
+            day.order.push((at, cow, visit.at_box.0, day.visits.len()));
+            day.visits.push(visit);
         }
-        let _ = hand_on(&mut at_once, each);
+        let _ = day.hand_on(each);
         Ok(())
     }
 
@@ -163,14 +173,25 @@ impl Farm {
     }
 }
 
-fn hand_on(at_once: &mut Vec<(u32, Visit)>, each: &mut EachVisit<'_>) -> ControlFlow<()> {
-    if 1 < at_once.len() {
-        at_once.sort_by_key(|(cow, visit)| (*cow, visit.at_box));
+/// The visits of one day, which lie cow by cow in the file and are handed on in order of time.
+#[derive(Default)]
+struct Day {
+    number: i64,
+    visits: Vec<Visit>,
+    /// Start, place of the herd number, box, place in `visits`.
+    order: Vec<(i64, u32, u16, usize)>,
+}
+
+impl Day {
+    fn hand_on(&mut self, each: &mut EachVisit<'_>) -> ControlFlow<()> {
+        self.order.sort_unstable();
+        for (_, cow, _, place) in &self.order {
+            each(*cow, &self.visits[*place])?;
+        }
+        self.order.clear();
+        self.visits.clear();
+        ControlFlow::Continue(())
     }
-    for (cow, visit) in at_once.drain(..) {
-        each(cow, &visit)?;
-    }
-    ControlFlow::Continue(())
 }
 
 fn decode(row: &Row<'_>, wanted: &Wanted, boxes: &[u32]) -> Result<Visit> {

@@ -16,7 +16,7 @@ use cowpath_store::Farm;
 
 const FOLDER: &str = "COWPATH_KILL_FOLDER";
 const ROWS: i64 = 6000;
-const POINTS: u32 = 40;
+const POINTS: u32 = 30;
 
 fn read_log(folder: &Path) {
     let mut farm = Farm::create_or_open(folder, begin()).unwrap();

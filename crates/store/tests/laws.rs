@@ -8,9 +8,11 @@ use cowpath_core::tables::Cell;
 use cowpath_store::{Farm, Refusal, Sums};
 use proptest::prelude::*;
 
-/// Visits of three cows in three boxes within a few hours: most of them overlap something.
+/// Visits of three cows in three boxes around three midnights, some of them hours long: most overlap something.
 fn visits() -> impl Strategy<Value = Vec<Vec<Cell>>> {
-    prop::collection::vec((0_usize..3, 0_usize..3, 0_i64..200, 0_i64..40), 0..40).prop_map(|drawn| {
+    let start = (0_i64..3, -80_i64..80).prop_map(|(day, minute)| day * 1440 + minute);
+    let minutes = prop_oneof![8 => 0_i64..30, 1 => 200_i64..360];
+    prop::collection::vec((0_usize..3, 0_usize..3, start, minutes), 0..40).prop_map(|drawn| {
         let mut rows: Vec<Vec<Cell>> = Vec::new();
         for (cow, milking_box, from, minutes) in drawn {
             let row = visit(["7", "12", "120"][cow], ["2", "1", "10"][milking_box], from, minutes, 9.5);

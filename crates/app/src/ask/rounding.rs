@@ -64,7 +64,6 @@ enum Standing {
 
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
-    let settings = causes::Settings::default();
     let mut findings = Vec::new();
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
@@ -82,6 +81,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
             Standing::Judged => judged.push((life, stage)),
         }
     }
+    let settings = settings(view, &judged);
     for (life, stage) in &judged {
         let Some(milkings) = view.milkings.get(&life.key) else { continue };
         let earlier_cases = earlier_udder_cases(view, life);
@@ -123,6 +123,17 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         quiet,
         notes: notes(view, gone),
     })
+}
+
+/// The stated settings, with the wandering of this herd's own signals: read off the cows whose baseline is not held, for
+/// the others are what is to be judged.
+fn settings(view: &View, judged: &[(&Life, Stage)]) -> causes::Settings {
+    let stated = causes::Settings::default();
+    let settled = judged
+        .iter()
+        .filter(|(life, _)| view.rolled.herd.unsettled_since(life.key).is_none())
+        .filter_map(|(life, _)| view.milkings.get(&life.key).map(Vec::as_slice));
+    causes::Settings { noise: causes::noise::estimate(settled, &stated.noise), ..stated }
 }
 
 /// Which reckoning, with parameters fitted when.

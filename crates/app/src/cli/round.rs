@@ -87,6 +87,7 @@ fn text(round: &round::Round) -> anyhow::Result<()> {
     let mut out = show::out();
     writeln!(out, "Round, {}: {}", round.at_words, show::plain(&round.farm))?;
     writeln!(out, "{}", round.summary)?;
+    let mut cautions: Vec<&String> = Vec::new();
     for place in &round.places {
         writeln!(out, "\n{}", show::plain(&place.name))?;
         for call in place.calls.iter().filter_map(|index| round.calls.get(*index)) {
@@ -94,9 +95,18 @@ fn text(round: &round::Round) -> anyhow::Result<()> {
             writeln!(out, "        {}", show::plain(&call.action))?;
             writeln!(out, "        {}", show::plain(&call.why))?;
             for caution in &call.cautions {
-                writeln!(out, "        ! {caution}")?;
+                if !cautions.contains(&caution) {
+                    cautions.push(caution);
+                }
             }
         }
+    }
+    if !cautions.is_empty() {
+        writeln!(out)?;
+    }
+    // Once each: a caution said eight times is read by nobody.
+    for caution in cautions {
+        writeln!(out, "! {caution}")?;
     }
     for note in &round.notes {
         writeln!(out, "\n{note}")?;

@@ -57,8 +57,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         gap: Vec::new(),
         per_spread: Vec::new(),
         memory: Vec::new(),
-        held: Vec::new(),
-        baseline_sd: WANDER / 2.0,
+        error: Vec::new(),
         wide: true,
         tail: 5.0,
         shown: Vec::new(),
@@ -73,7 +72,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         series.hours.push(hours);
         series.gap.push(point.log_effect - usual);
         series.per_spread.push(1.0 / point.sd.hypot(WANDER));
-        series.held.push(true);
+        series.error.push(WANDER / 2.0);
         series.shown.push((100.0 * (point.log_effect.exp() - 1.0), 100.0 * (usual.exp() - 1.0)));
     }
     let cells = onsets(&series.hours, -SPAN_H);

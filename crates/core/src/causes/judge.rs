@@ -44,7 +44,13 @@ pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
 
 /// The same with the gate at `open_from`; 0 weighs everything.
 pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64) -> Vec<Finding> {
-    let series = gather(course.milkings, course.at, course.unsettled_since, &settings.noise);
+    let series = gather(
+        course.milkings,
+        course.at,
+        course.unsettled_since,
+        course.stage.days_in_milk,
+        &settings.noise,
+    );
     if series.is_empty() {
         return Vec::new();
     }

@@ -1,12 +1,13 @@
 //! How much likelier are a signal's readings under a course than when she is well?
 //!
 //! # Equation
-//! d_k = (x_k − a·size·shape((t_k − o)/pace) − b_k) / spread_k        a = severity × share of the signal
+//! d_k = (x_k − a·size·shape((t_k − o)/pace) − b·error_k) / spread_k        a = severity × share of the signal
 //! u_k = (d_k − φ_k·clip(d_{k−1}, ±3)) / √(1 − φ_k²)
 //! ln L = −(ν + 1)/2 · Σ ln(1 + u_k²/ν)
 //!
-//! b is the held baseline's own error, shared by the readings it was held for, normal with standard deviation
-//! `baseline_sd`: summed over 5 Gauss–Hermite nodes under the course and under "well" alike. Kicks are counted:
+//! b is the baseline's own error, one for all readings, standard normal, bearing on each by `error_k` (a held baseline errs
+//! the more the longer it is held): summed over 3 Gauss–Hermite nodes, or evenly where it is large,
+//! under the course and under "well" alike. Kicks are counted:
 //! ln L = temper · Σ ln p or ln(1 − p), p = p0 + (1 − p0)·min(0.9, a·size·shape).
 
 use std::sync::LazyLock;
@@ -18,16 +19,7 @@ use super::{
 };
 use crate::expect::Signal;
 
-/// Nodes and weights of 5-point Gauss–Hermite quadrature for a standard normal (Abramowitz & Stegun 25.4.46, rescaled).
-const NODES: [(f64, f64); 5] = [
-    (-2.856_970_013_872_806, 0.011_257_411_327_720_69),
-    (-1.355_626_179_974_266, 0.222_075_922_005_612_63),
-    (0.0, 0.533_333_333_333_333_3),
-    (1.355_626_179_974_266, 0.222_075_922_005_612_63),
-    (2.856_970_013_872_806, 0.011_257_411_327_720_69),
-];
-
-/// The same with 3 points, for the small error of a baseline that is not held.
+/// Nodes and weights of 3-point Gauss–Hermite quadrature for a standard normal, for an error well below a reading's spread.
 const FEW_NODES: [(f64, f64); 3] =
     [(-1.732_050_807_568_877_2, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732_050_807_568_877_2, 1.0 / 6.0)];
 
@@ -127,11 +119,11 @@ pub(crate) fn table(series: &Series, ready: &Ready, paces: &[(f64, f64)], onsets
 
 /// The readings as they look when she is well, for each error the baseline may have.
 struct Well {
-    /// Errors of the baseline with their weights; one of zero where it has none.
+    /// Errors of the baseline in its standard deviations, with ln of their weights; one of zero where it has none.
     errors: Vec<(f64, f64)>,
     /// Standardised departures before any error is taken off.
     own: Vec<f64>,
-    /// What an error of 1 takes off the standardised departure: 1/spread where the baseline bears on it, else 0.
+    /// What an error of one standard deviation takes off the standardised departure.
     pull: Vec<f64>,
     /// By error: Σ ln(1 + u²/ν) of the readings before each place, and of all at the end.
     before: Vec<Vec<f64>>,
@@ -144,22 +136,18 @@ struct Well {
 
 impl Well {
     fn of(series: &Series) -> Well {
-        let nodes: &[(f64, f64)] = match series.baseline_sd {
-            sd if sd <= 0.0 => &[(0.0, 1.0)],
-            _ if series.wide => &NODES,
-            _ => &FEW_NODES,
-        };
-        let errors: Vec<(f64, f64)> =
-            nodes.iter().map(|(node, weight)| (node * series.baseline_sd, weight.ln())).collect();
         let per_root: Vec<f64> =
             series.memory.iter().map(|memory| 1.0 / (1.0 - memory * memory).sqrt()).collect();
         let own: Vec<f64> = series.gap.iter().zip(&series.per_spread).map(|(gap, per)| gap * per).collect();
-        let pull: Vec<f64> = series
-            .held
-            .iter()
-            .zip(&series.per_spread)
-            .map(|(held, per_spread)| if *held { *per_spread } else { 0.0 })
-            .collect();
+        let pull: Vec<f64> =
+            series.error.iter().zip(&series.per_spread).map(|(error, per)| error * per).collect();
+        let errors = if series.error.iter().all(|error| *error <= 0.0) {
+            vec![(0.0, 0.0)]
+        } else if series.wide {
+            wide_errors(series, &own, &pull)
+        } else {
+            FEW_NODES.iter().map(|(node, weight)| (*node, weight.ln())).collect()
+        };
         let half = (series.tail + 1.0) / 2.0;
         let before: Vec<Vec<f64>> = errors
             .iter()
@@ -184,6 +172,40 @@ impl Well {
             log_sum(errors.iter().zip(&before).map(|((_, weight), sums)| weight - half * sums[own.len()]));
         Well { errors, own, pull, before, per_root, whole, half }
     }
+}
+
+/// Most nodes of a wide error.
+const MOST_NODES: f64 = 40.0;
+
+/// Evenly spaced errors with ln of (standard normal density × step), where an error may be many spreads of a reading.
+///
+/// They reach from no error to the one that explains the readings of a well cow best (five rounds of reweighting by
+/// Student-t weights), three of its standard deviations beyond both, a standard deviation apart: a course can only leave
+/// less for the error to explain. The trapezoid rule is all but exact at that step.
+fn wide_errors(series: &Series, own: &[f64], pull: &[f64]) -> Vec<(f64, f64)> {
+    let (mut best, mut precision) = (0.0, 1.0);
+    for _ in 0..5 {
+        let (mut sum, mut total) = (0.0, 1.0);
+        for ((own, pull), memory) in own.iter().zip(pull).zip(&series.memory) {
+            let departure = own - best * pull;
+            let weight =
+                (series.tail + 1.0) / (series.tail + departure * departure) * (1.0 - memory) / (1.0 + memory);
+            sum += weight * own * pull;
+            total += weight * pull * pull;
+        }
+        (best, precision) = (sum / total, total);
+    }
+    let sd = 1.0 / precision.sqrt();
+    let (low, high) = ((best.min(0.0) - 3.0 * sd).max(-4.0), (best.max(0.0) + 3.0 * sd).min(4.0));
+    let count = ((high - low) / sd).ceil().clamp(4.0, MOST_NODES);
+    let step = (high - low) / count;
+    let log_root = 0.5 * std::f64::consts::TAU.ln();
+    (0..=count as usize)
+        .map(|index| {
+            let error = low + step * index as f64;
+            (error, step.ln() - 0.5 * error * error - log_root)
+        })
+        .collect()
 }
 
 /// Pairs of amplitude and error reckoned side by side.

@@ -133,19 +133,20 @@ struct Pooled {
 }
 
 impl Pooled {
-    /// Memory by lag-1 correlation; for each tail the spread that puts half of the readings where that law has them, and
-    /// of these the likeliest, cut at [`ILL_FROM`].
+    /// Memory by lag-1 correlation; for each tail the spread that puts four readings in five where that law has them, and
+    /// of these the likeliest, cut at [`ILL_FROM`]. Not half of them: where departures are from a median of few, many
+    /// readings lie at nought by construction and the middle tells too little.
     fn law(mut self, stated: SignalNoise) -> SignalNoise {
         let memory = (self.product + DEFAULT_WORTH * stated.memory) / (self.square + DEFAULT_WORTH);
         self.sizes.retain(|size| *size <= ILL_FROM);
         self.sizes.sort_by(f64::total_cmp);
         let count = self.sizes.len() as f64;
-        let median = self.sizes.get(self.sizes.len() / 2).copied().unwrap_or(0.0);
+        let most = self.sizes.get(self.sizes.len() * 4 / 5).copied().unwrap_or(0.0);
         let mut best: Option<(f64, f64, f64)> = None;
-        if DEFAULT_WORTH < count && 0.0 < median {
+        if DEFAULT_WORTH < count && 0.0 < most {
             for tail in TAILS {
                 let Ok(law) = StudentsT::new(0.0, 1.0, tail) else { continue };
-                let spread = median / law.inverse_cdf(0.75);
+                let spread = most / law.inverse_cdf(0.9);
                 let inside = (2.0 * law.cdf(ILL_FROM / spread) - 1.0).ln() + spread.ln();
                 let likelihood: f64 = self.sizes.iter().map(|size| law.ln_pdf(size / spread) - inside).sum();
                 if best.is_none_or(|(top, _, _)| top < likelihood) {

@@ -24,10 +24,8 @@ pub(crate) struct Series {
     pub per_spread: Vec<f64>,
     /// Correlation with the reading before.
     pub memory: Vec<f64>,
-    /// The baseline was held at this reading.
-    pub held: Vec<bool>,
-    /// Standard deviation of the held baseline's own error, same unit; shared by the held readings.
-    pub baseline_sd: f64,
+    /// Standard deviation of the baseline's own error at this reading, same unit; one and the same error bears on all.
+    pub error: Vec<f64>,
     /// That error is large enough beside a reading's spread to be summed finely.
     pub wide: bool,
     /// Degrees of freedom.
@@ -47,17 +45,27 @@ const AFTER_KICK_SPREAD: f64 = 2.0;
 /// A followed baseline lags behind a cow that changes slowly by about this share of a reading's spread. Stated default.
 const LAG: f64 = 0.3;
 
+/// How much a fresh cow's level and rise differ from what was foreseen, log and log a day: a baseline held since then strays
+/// by so much. Stated defaults.
+const FRESH_LEVEL: f64 = 0.12;
+const FRESH_SLOPE: f64 = 0.03;
+/// Days after calving in which she counts as fresh here.
+const FRESH_DAYS: f64 = 35.0;
+
 /// Series of all signals with at least one reading between 10 days before `at` and `at`.
 pub(crate) fn gather(
     milkings: &[Scored],
     at: Timestamp,
     unsettled_since: Option<Timestamp>,
+    days_in_milk: Option<f64>,
     noise: &Noise,
 ) -> Vec<Series> {
     let mut all: Vec<Series> = Vec::with_capacity(14);
-    // Forecast spread over own noise, and the excess variance of held readings, by series.
+    // Forecast spread over own noise of readings that were not held, by series.
     let mut ratios: Vec<Vec<f64>> = Vec::with_capacity(14);
-    let mut excess: Vec<Vec<f64>> = Vec::with_capacity(14);
+    // Since when the baseline of the milking at hand is held, hours from `at`.
+    let mut held_from_h: Option<f64> = None;
+    let unsettled_h = unsettled_since.map(|since| hours_between(at, since));
     let mut kicked_before = [false; 4];
     for milking in milkings {
         let hours = hours_between(at, milking.started_at);
@@ -70,7 +78,15 @@ pub(crate) fn gather(
                 kicked[quarter as usize] = 0.5 <= departure.observed;
             }
         }
-        let held = unsettled_since.is_some_and(|since| since <= milking.started_at);
+        // Held now, or in an episode that is over: then the two lines still stood apart.
+        let unsettled = unsettled_h.is_some_and(|since_h| since_h <= hours);
+        if unsettled || 1e-9 < (milking.baseline_kg - milking.expected_kg).abs() {
+            held_from_h = held_from_h.or(unsettled_h.filter(|_| unsettled)).or(Some(hours));
+        } else {
+            held_from_h = None;
+        }
+        let held_for_h = held_from_h.map(|from_h| hours - from_h);
+        let days_in_milk = days_in_milk.map(|days| days + hours / 24.0);
         for departure in &milking.departures {
             // An incomplete milking says nothing of how much milk there was.
             let of_milk = matches!(departure.signal, Signal::Milk | Signal::QuarterMilk);
@@ -88,16 +104,27 @@ pub(crate) fn gather(
             let index = found.unwrap_or_else(|| {
                 all.push(Series::empty(departure.signal, departure.quarter, law.tail, milkings.len()));
                 ratios.push(Vec::new());
-                excess.push(Vec::new());
                 all.len() - 1
             });
             let forecast_sd = departure.gap / departure.z;
-            if forecast_sd.is_finite() && 0.02 < departure.z.abs() {
-                if held {
-                    excess[index].push(forecast_sd * forecast_sd - departure.noise_sd * departure.noise_sd);
-                } else {
-                    ratios[index].push((forecast_sd / departure.noise_sd).abs());
+            let stated = forecast_sd.is_finite() && 0.02 < departure.z.abs();
+            // Beyond a reading's own noise the forecast's spread is the baseline's error; too near nought to tell: as before.
+            let error = match held_for_h {
+                None => 0.0,
+                Some(_) if !stated => all[index].error.last().copied().unwrap_or(0.0),
+                Some(held_for_h) => {
+                    let excess = forecast_sd * forecast_sd - departure.noise_sd * departure.noise_sd;
+                    let begun_fresh = days_in_milk.is_some_and(|days| days - held_for_h / 24.0 < FRESH_DAYS);
+                    let strays = if begun_fresh && departure.signal == Signal::Milk {
+                        FRESH_LEVEL.hypot(FRESH_SLOPE * held_for_h / 24.0)
+                    } else {
+                        0.0
+                    };
+                    excess.max(0.0).sqrt().hypot(strays)
                 }
+            };
+            if stated && held_for_h.is_none() {
+                ratios[index].push((forecast_sd / departure.noise_sd).abs());
             }
             let mut spread = departure.noise_sd * law.spread;
             if let (Signal::QuarterMilk, Some(quarter)) = (departure.signal, departure.quarter) {
@@ -113,13 +140,13 @@ pub(crate) fn gather(
             series.hours.push(hours);
             series.gap.push(departure.gap);
             series.per_spread.push(1.0 / spread);
-            series.held.push(held);
+            series.error.push(error);
             series.shown.push((departure.observed, departure.expected));
         }
         kicked_before = kicked;
     }
-    for ((series, mut ratios), mut excess) in all.iter_mut().zip(ratios).zip(excess) {
-        series.finish(median(&mut ratios), median(&mut excess));
+    for (series, mut ratios) in all.iter_mut().zip(ratios) {
+        series.finish(median(&mut ratios));
     }
     // One order whatever the first milking happened to hold.
     all.sort_by_key(|series| (series.signal, series.quarter));
@@ -135,35 +162,32 @@ impl Series {
             gap: Vec::with_capacity(size),
             per_spread: Vec::with_capacity(size),
             memory: Vec::with_capacity(size),
-            held: Vec::with_capacity(size),
-            baseline_sd: 0.0,
+            error: Vec::with_capacity(size),
             wide: false,
             tail,
             shown: Vec::with_capacity(size),
         }
     }
 
-    /// A followed forecast's error is each reading's own; a held baseline's error is shared by the held readings.
-    fn finish(&mut self, forecast_ratio: Option<f64>, held_excess: Option<f64>) {
+    /// A followed forecast's error is each reading's own, but for a lag that all share; a held baseline's is shared by the
+    /// held readings.
+    fn finish(&mut self, forecast_ratio: Option<f64>) {
         let widen = forecast_ratio.unwrap_or(1.0).max(1.0);
-        for (per_spread, held) in self.per_spread.iter_mut().zip(&self.held) {
-            if !held {
+        for (per_spread, error) in self.per_spread.iter_mut().zip(&mut self.error) {
+            let lag = LAG / *per_spread;
+            self.wide |= 1.5 * lag < *error;
+            if *error <= 0.0 {
                 *per_spread /= widen;
             }
-        }
-        let own = LAG * middle_spread(&self.per_spread);
-        self.baseline_sd = held_excess.unwrap_or(0.0).max(0.0).sqrt().hypot(own);
-        self.wide = 1.5 * own < self.baseline_sd;
-        // Nothing held: the followed baseline's lag is shared by all readings.
-        if !self.held.contains(&true) {
-            self.held.fill(true);
+            *error = error.hypot(lag);
         }
         let surplus = self.hours.len().saturating_sub(MOST_READINGS);
         if 0 < surplus {
-            for list in [&mut self.hours, &mut self.gap, &mut self.per_spread, &mut self.memory] {
+            for list in
+                [&mut self.hours, &mut self.gap, &mut self.per_spread, &mut self.memory, &mut self.error]
+            {
                 list.drain(..surplus);
             }
-            self.held.drain(..surplus);
             self.shown.drain(..surplus);
         }
     }
@@ -194,11 +218,6 @@ impl Series {
         let telling = since.iter().rev().find(|(observed, expected)| (observed < expected) == down);
         Some(telling.copied().unwrap_or(last))
     }
-}
-
-/// A typical spread of one reading.
-fn middle_spread(per_spread: &[f64]) -> f64 {
-    median(&mut per_spread.iter().map(|per| 1.0 / per).collect::<Vec<f64>>()).unwrap_or(0.0)
 }
 
 /// Middle value; the upper of the two where there are two.

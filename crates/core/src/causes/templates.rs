@@ -118,7 +118,7 @@ pub static TEMPLATES: &[Template] = &[
     },
     Template {
         cause: Cause::Well,
-        name: "a day that passes",
+        name: "days that have passed",
         in_quarter: false,
         courses: &[
             Course {
@@ -138,7 +138,7 @@ pub static TEMPLATES: &[Template] = &[
         ],
         silent: &[Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks],
         severities: &[(0.5, 0.40), (1.0, 0.40), (2.0, 0.20)],
-        paces: &[(1.0, 1.0)],
+        paces: &[(1.0, 0.95), (2.0, 0.04), (4.0, 0.007), (6.5, 0.003)],
     },
 ];
 

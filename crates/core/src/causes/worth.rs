@@ -78,20 +78,21 @@ impl Default for Settings {
                     Cause::Udder,
                     444.0,
                     0.25,
-                    (5.0, 2.0),
+                    (6.7, 3.3),
                     24.0,
                     "case: Rollin et al., Prev Vet Med 122:257, 2015, clinical mastitis in the first 30 days; \
                      share saved and hours: stated defaults; \
-                     a call: a quarter of an hour at US$20; a glance: six minutes",
+                     a call: twenty minutes at US$20 an hour to find, bring and strip her; a glance: ten",
                 ),
                 cost(
                     Cause::Unclear,
                     160.0,
                     0.25,
-                    (5.0, 2.0),
+                    (10.0, 5.0),
                     48.0,
                     "case: stated default between US$112 (hyperketonemia alone, McArt et al.) and US$203 (white line, \
-                     Dolecheck et al. 2018); share saved, cost and hours of a call: stated defaults",
+                     Dolecheck et al. 2018); share saved and hours: stated defaults; a call: \
+                     half an hour at US$20 to look her all over; a glance: a quarter",
                 ),
                 cost(
                     Cause::HerdMilk,

@@ -5,24 +5,31 @@
 //! is the baseline; when it is gone, the live line is.
 //!
 //! # Equation
-//! down ← max(0, down + min(−z, 3.5) − 0.75),   up ← max(0, up + min(z, 3.5) − 0.75)
+//! down ← max(0, down + min(−z, 3.5) − 1),   up ← max(0, up + min(z, 3.5) − 1)
 //!   z  departure from the baseline in standard deviations of its forecast
 //! Page's cumulative sums (1954, from memory). A sum at nought moves the anchor; the onset is where the sum last was nought.
-//! An episode begins when one sum reaches 4, or the sums that speak for one quarter (share down, conductivity up) and the
-//! cow's milk reach 5 together; it ends when all are back under 1. Both limits lie below any call's.
+//! An episode begins when one sum reaches 6, or the sums that speak for one quarter (share down, conductivity up) and the
+//! cow's milk reach 7 together; it ends when all are back under 1. Both limits lie below any call's.
 
-use super::parameters::Habit;
+use super::parameters::{HABIT_DF, Habit};
 
 /// What one reading must exceed, in standard deviations, to count as evidence.
-const ALLOWANCE: f64 = 0.75;
+const ALLOWANCE: f64 = 1.0;
 /// No single reading counts for more standard deviations than this.
 const MOST: f64 = 3.5;
+/// No sum grows beyond this, so that it is gone a few days after what it spoke for.
+const FULL: f64 = 12.0;
 /// One sum that begins an episode.
-pub(crate) const BEGINS: f64 = 4.0;
+pub(crate) const BEGINS: f64 = 6.0;
 /// Sums of one quarter and the cow's milk that begin one together.
-pub(crate) const BEGINS_TOGETHER: f64 = 5.0;
+pub(crate) const BEGINS_TOGETHER: f64 = 7.0;
 /// All sums below this end it.
 pub(crate) const ENDS: f64 = 1.0;
+
+/// Mean size of a standard normal, √(2/π).
+pub(crate) const NORMAL_SIZE: f64 = 0.797_884_560_802_865_4;
+/// Surprises over which a cow's own size of surprise is learned.
+pub(crate) const SIZE_MEMORY: f64 = 80.0;
 
 /// Cumulative evidence that a signal left its baseline.
 #[derive(Debug, Clone, Copy, PartialEq, Default, serde::Serialize, serde::Deserialize)]
@@ -33,8 +40,8 @@ pub(crate) struct Evidence {
 
 impl Evidence {
     pub(crate) fn add(&mut self, z: f64) {
-        self.down = (self.down + (-z).min(MOST) - ALLOWANCE).max(0.0);
-        self.up = (self.up + z.min(MOST) - ALLOWANCE).max(0.0);
+        self.down = (self.down + (-z).min(MOST) - ALLOWANCE).clamp(0.0, FULL);
+        self.up = (self.up + z.min(MOST) - ALLOWANCE).clamp(0.0, FULL);
     }
     pub(crate) fn most(&self) -> f64 {
         self.down.max(self.up)
@@ -53,6 +60,8 @@ pub(crate) struct Line {
     anchor_var: f64,
     pub(crate) anchor_ms: i64,
     pub(crate) evidence: Evidence,
+    /// Mean size of its surprises, in standard deviations: her own noise beside the herd's.
+    size: f64,
     /// Readings it has learned from, up to 65,535.
     pub(crate) seen: u16,
 }
@@ -67,6 +76,7 @@ impl Line {
             anchor_var: var,
             anchor_ms: at_ms,
             evidence: Evidence::default(),
+            size: NORMAL_SIZE,
             seen: 0,
         }
     }
@@ -80,28 +90,36 @@ impl Line {
     }
 
     /// Mean and variance of the baseline: the anchor while anything speaks for a change, else the live line.
-    pub(crate) fn baseline(&self, episode: bool) -> (f64, f64) {
-        if episode || ENDS <= self.evidence.most() {
-            (self.anchor_mean, self.anchor_var)
-        } else {
-            (self.mean, self.var)
-        }
+    pub(crate) fn baseline(&self) -> (f64, f64) {
+        if ENDS <= self.evidence.most() { (self.anchor_mean, self.anchor_var) } else { (self.mean, self.var) }
     }
 
-    /// Learns a reading: `gap` from the live mean, with the variance of its noise and of effects not her own.
-    pub(crate) fn learn(&mut self, gap: f64, noise_var: f64, df: f64) {
+    /// Her own noise variance, where the herd's is `herd_var`: between a quarter and six times it.
+    pub(crate) fn noise_var(&self, herd_var: f64) -> f64 {
+        herd_var * (self.size / NORMAL_SIZE).powi(2).clamp(0.25, 6.0)
+    }
+
+    /// Learns a reading: `gap` from the live mean, with the variance of its noise and of effects not her own. In an
+    /// episode nothing is learned about the size of surprises.
+    pub(crate) fn learn(&mut self, gap: f64, noise_var: f64, episode: bool) {
         let total = self.var + noise_var;
-        let weight = super::filter::weight(gap / total.sqrt(), df);
+        let z = gap / total.sqrt();
+        let weight = super::filter::weight(z, HABIT_DF);
+        if !episode {
+            let in_herd_noise =
+                z.abs().min(4.0) * (self.size / NORMAL_SIZE).clamp(0.5, 2.449_489_742_783_178);
+            self.size += (in_herd_noise - self.size) / SIZE_MEMORY;
+        }
         let gain = self.var / (total / weight);
         self.mean += gap * gain;
         self.var -= gain * self.var;
         self.seen = self.seen.saturating_add(1);
     }
 
-    /// Counts a departure from the baseline; with none left and no episode, the anchor moves up.
-    pub(crate) fn weigh(&mut self, z: f64, episode: bool, at_ms: i64) {
+    /// Counts a departure from the baseline; with no evidence left, the anchor moves up.
+    pub(crate) fn weigh(&mut self, z: f64, at_ms: i64) {
         self.evidence.add(z);
-        if !episode && self.evidence.most() == 0.0 {
+        if self.evidence.most() == 0.0 {
             self.accept(at_ms);
         }
     }

@@ -13,7 +13,8 @@
 //! and sound (Chamings et al. 1984, same place), so nothing is judged but against her own.
 
 use super::cow::Cow;
-use super::parameters::Parameters;
+use super::herd::Moment;
+use super::parameters::HABIT_DF;
 use super::split::{BoxState, centre};
 use super::{Departure, Signal};
 use crate::herd::Quarter;
@@ -24,16 +25,26 @@ const LEAST_KG: f64 = 0.2;
 /// Noise of a reading and of its reference together, beside that of one reading, as variance.
 const REFERENCE_NOISE: f64 = 1.4;
 
-/// Learns the conductivity of one milking; departures into `out` once `judged`.
+/// Learns the conductivity of one milking; departures into `out` once she is judged.
 pub(crate) fn conductivity(
-    p: &Parameters,
+    now: &Moment<'_>,
     cow: &mut Cow,
     readings: &[QuarterVisit; 4],
     own_box: Option<&mut BoxState>,
-    at_ms: i64,
-    judged: bool,
     out: &mut Vec<Departure>,
 ) {
+    let (p, at_ms) = (now.p, now.at_ms);
+    if readings.iter().filter(|reading| reading.ms_cm.is_some()).count() < 3 {
+        return;
+    }
+    let mut own_box = own_box;
+    if let Some(own_box) = own_box.as_deref_mut() {
+        own_box.step_cup_ms(p, at_ms);
+    }
+    let days = (at_ms - cow.ms_at_ms).max(0) as f64 / 86_400_000.0;
+    cow.ms_at_ms = at_ms;
+    cow.ms.iter_mut().for_each(|line| line.step(&p.conductivity, days));
+    cow.ms_level.step(&p.conductivity_level, days);
     let cups = own_box.as_ref().map(|own| own.cup_ms);
     let mut ms_cm = [None; 4];
     for (i, reading) in readings.iter().enumerate() {
@@ -42,7 +53,7 @@ pub(crate) fn conductivity(
         ms_cm[i] = reading.ms_cm.filter(|_| usable).map(|measured| measured - cup);
     }
     let episode = cow.episode.is_some();
-    let baseline = [0, 1, 2, 3].map(|i: usize| cow.ms[i].baseline(episode));
+    let baseline = [0, 1, 2, 3].map(|i: usize| cow.ms[i].baseline());
     let live = [0, 1, 2, 3].map(|i: usize| cow.ms[i].mean);
     let noise_sd = p.conductivity.noise_sd;
     let (Some(reference), Some(held_reference)) =
@@ -50,18 +61,17 @@ pub(crate) fn conductivity(
     else {
         return;
     };
-    let mut own_box = own_box;
     for i in 0..4 {
         let Some(own) = ms_cm[i] else { continue };
         let line = &mut cow.ms[i];
-        let mut other_var = REFERENCE_NOISE * noise_sd * noise_sd;
+        let mut other_var = line.noise_var(REFERENCE_NOISE * noise_sd * noise_sd);
         let mut moved = 0.0;
         if let Some(own_box) = own_box.as_deref_mut() {
             let effect = &mut own_box.cup_ms[i];
             other_var += effect.var;
             let gap = own - reference - line.mean;
             let total = line.var + other_var;
-            let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+            let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
             let before = effect.mean;
             effect.learn(gap, total / weight);
             moved = effect.mean - before;
@@ -69,13 +79,13 @@ pub(crate) fn conductivity(
         let sd = (baseline[i].1 + other_var).sqrt();
         let known = 2 <= line.seen;
         let gap = own - held_reference - baseline[i].0 - moved;
-        line.learn(own - reference - line.mean - moved, other_var, p.tail_df);
+        line.learn(own - reference - line.mean - moved, other_var, episode);
         if !known {
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, episode, at_ms);
-        if judged {
+        line.weigh(gap / sd, at_ms);
+        if now.judged {
             let expected = own - gap;
             out.push(Departure {
                 signal: Signal::Conductivity,
@@ -99,7 +109,7 @@ pub(crate) fn conductivity(
             line.shift(-shared);
         }
     }
-    level(p, cow, reference, own_box, at_ms, judged, out);
+    level(now, cow, reference, own_box, out);
 }
 
 /// Mean of the two lowest readings after habits are taken off, corrected for their being the lowest; `None` under three.
@@ -124,38 +134,37 @@ fn two_lowest(ms_cm: &[Option<f64>; 4], habit: [f64; 4], noise_sd: f64) -> Optio
 
 /// The udder's level: the mean of her two lowest against her own.
 fn level(
-    p: &Parameters,
+    now: &Moment<'_>,
     cow: &mut Cow,
     reference: f64,
     own_box: Option<&mut BoxState>,
-    at_ms: i64,
-    judged: bool,
     out: &mut Vec<Departure>,
 ) {
+    let (p, at_ms) = (now.p, now.at_ms);
     let episode = cow.episode.is_some();
     let line = &mut cow.ms_level;
-    let mut other_var = p.conductivity_level.noise_sd * p.conductivity_level.noise_sd;
+    let mut other_var = line.noise_var(p.conductivity_level.noise_sd * p.conductivity_level.noise_sd);
     let mut probe = 0.0;
     if let Some(own_box) = own_box {
         let effect = &mut own_box.level_ms;
         other_var += effect.var;
         let gap = reference - effect.mean - line.mean;
         let total = line.var + other_var;
-        let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+        let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
         effect.learn(gap, total / weight);
         probe = effect.mean;
     }
-    let (habit, habit_var) = line.baseline(episode);
+    let (habit, habit_var) = line.baseline();
     let known = 2 <= line.seen;
     let gap = reference - probe - habit;
-    line.learn(reference - probe - line.mean, other_var, p.tail_df);
+    line.learn(reference - probe - line.mean, other_var, episode);
     if !known {
         line.accept(at_ms);
         return;
     }
     let sd = (habit_var + other_var).sqrt();
-    line.weigh(gap / sd, episode, at_ms);
-    if judged {
+    line.weigh(gap / sd, at_ms);
+    if now.judged {
         out.push(Departure {
             signal: Signal::Conductivity,
             quarter: None,

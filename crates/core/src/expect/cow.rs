@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::baseline::{BEGINS, BEGINS_TOGETHER, ENDS, Evidence, Line};
 use super::filter::{Standing, Track};
+use super::herd::Moment;
 use super::parameters::Parameters;
 use crate::herd::Stage;
 
@@ -27,7 +28,7 @@ const STILL: f64 = 0.03;
 /// Days after which a baseline is too old to judge by and the level is accepted as it is.
 const HELD_AT_MOST_D: f64 = 24.0;
 /// Changes smaller than this (log) are accepted without a word.
-const WORTH_SAYING: f64 = 0.03;
+const WORTH_SAYING: f64 = 0.05;
 /// A gap no cow has: nobody looked yet, so nothing is still.
 const NEVER_LOOKED: f64 = 1e6;
 /// How many accepted levels are remembered.
@@ -40,6 +41,8 @@ pub(crate) struct Episode {
     pub(crate) since_ms: i64,
     looked_ms: i64,
     looked_gap: f64,
+    /// Milk itself has spoken in it.
+    milk: bool,
 }
 
 /// Chance of a kick of one quarter as counts of kicks and of milkings, old ones fading.
@@ -70,6 +73,9 @@ pub(crate) struct Cow {
     /// Milk taken in failed visits since her last milking, kg.
     pub(crate) taken_kg: f64,
     pub(crate) share: [Line; 4],
+    /// When her quarters' milk, and their conductivity, were last followed.
+    pub(crate) share_at_ms: i64,
+    pub(crate) ms_at_ms: i64,
     pub(crate) ms: [Line; 4],
     pub(crate) ms_level: Line,
     pub(crate) interval: Line,
@@ -78,6 +84,8 @@ pub(crate) struct Cow {
     pub(crate) settled: Vec<Settled>,
 }
 
+/// A gap of 25 days between two milkings.
+const DRY_SPELL_MS: i64 = 25 * 86_400_000;
 /// Days in milk within which a cow counts as fresh: her slope may differ from the curve's by the fresh spread.
 const FRESH_D: f64 = 45.0;
 /// Spread of slopes beside the curve's later in lactation, log a day.
@@ -105,6 +113,8 @@ impl Cow {
             carried_kg: 0.0,
             taken_kg: 0.0,
             share: [Line::fresh(0.0, &p.share, at_ms); 4],
+            share_at_ms: at_ms,
+            ms_at_ms: at_ms,
             ms: [Line::fresh(0.3, &p.conductivity, at_ms); 4],
             ms_level: Line::fresh(HEALTHY_MS_CM, &p.conductivity_level, at_ms),
             interval: Line::fresh(8.5_f64.ln(), &p.interval, at_ms),
@@ -127,6 +137,10 @@ impl Cow {
                 self.calve(p, stage, at_ms);
             }
         }
+        // Weeks without a milking are a dry spell, whether a calving was written down or not.
+        if self.last_ms.is_some_and(|last| DRY_SPELL_MS < at_ms - last) {
+            self.calve(p, stage, at_ms);
+        }
         if stage.parity != self.parity {
             let difference =
                 p.log_curve(self.parity, stage.days_in_milk) - p.log_curve(stage.parity, stage.days_in_milk);
@@ -145,6 +159,18 @@ impl Cow {
         self.held.level += level;
         self.held.rhythm.0 += rhythm[0];
         self.held.rhythm.1 += rhythm[1];
+    }
+
+    /// Her tracks move on to a milking; the plain one only where the whole forecast is wanted.
+    pub(crate) fn step(&mut self, now: &Moment<'_>, whole: bool) {
+        let days = now.interval_h.unwrap_or(0.0) / 24.0;
+        if 0.0 < days {
+            let fade = (-days / now.p.slope_days).exp();
+            self.robust.step(now.p, days, fade);
+            if whole {
+                self.plain.step(now.p, days, fade);
+            }
+        }
     }
 
     fn calve(&mut self, p: &Parameters, stage: &Stage, at_ms: i64) {
@@ -183,16 +209,19 @@ impl Cow {
 
     /// Whether milk's baseline is the held one.
     pub(crate) fn holds_milk(&self) -> bool {
-        self.episode.is_some() || ENDS <= self.evidence.most()
+        ENDS <= self.evidence.most()
     }
 
     /// After a milking was learned: does an episode begin, last, settle or end?
     pub(crate) fn review(&mut self, p: &Parameters, at_ms: i64) {
+        if let Some(episode) = &mut self.episode {
+            episode.milk |= BEGINS <= self.evidence.most();
+        }
         match self.episode {
             None => self.begin(at_ms),
             Some(episode) => {
                 if self.calm() {
-                    self.accept(at_ms);
+                    self.episode = None;
                     return;
                 }
                 let days = (at_ms - episode.since_ms) as f64 / 86_400_000.0;
@@ -213,7 +242,7 @@ impl Cow {
     }
 
     fn settle(&mut self, gap: f64, episode: Episode, at_ms: i64) {
-        if WORTH_SAYING <= gap.abs() && ENDS <= self.evidence.most() {
+        if WORTH_SAYING <= gap.abs() && episode.milk && ENDS <= self.evidence.most() {
             if self.settled.len() == REMEMBERED {
                 self.settled.remove(0);
             }
@@ -242,7 +271,8 @@ impl Cow {
             note(BEGINS <= saltier || together && ENDS <= saltier, ms.anchor_ms);
         }
         if let Some(since_ms) = since_ms {
-            self.episode = Some(Episode { since_ms, looked_ms: at_ms, looked_gap: NEVER_LOOKED });
+            self.episode =
+                Some(Episode { since_ms, looked_ms: at_ms, looked_gap: NEVER_LOOKED, milk: false });
         }
     }
 

@@ -120,7 +120,8 @@ pub fn fit_wood(points: &[(f64, f64)]) -> Option<Fit<Wood>> {
         let Some([step_a, step_b, step_c]) = least_squares(rows, ridge, [0.0; 3]) else { break };
         let tried = Wood { a: curve.a * step_a.exp(), b: curve.b + step_b, c: curve.c + step_c };
         let tried_rss = rss_of(&tried);
-        if tried_rss < rss {
+        // At the bottom the misfit is flat to rounding while the slopes still point down: a hair of rise is no rise.
+        if tried_rss <= rss * (1.0 + 1e-13) {
             let change = step_a.abs() + step_b.abs() + step_c.abs();
             (curve, rss) = (tried, tried_rss);
             damping = (damping * 0.2).max(1e-12);

@@ -7,7 +7,7 @@
 //! While an episode lasts the chance of a kick is held as it was before.
 
 use super::cow::Cow;
-use super::parameters::Parameters;
+use super::herd::Moment;
 use super::{Departure, Signal};
 use crate::herd::Quarter;
 use crate::tables::QuarterVisit;
@@ -37,27 +37,22 @@ impl ByHour {
     }
 }
 
-/// Learns the interval before a milking; its departure once `judged`.
-pub(crate) fn interval(
-    p: &Parameters,
-    cow: &mut Cow,
-    by_hour: &mut ByHour,
-    interval_h: Option<f64>,
-    hour_of_day: f64,
-    at_ms: i64,
-    judged: bool,
-) -> Option<Departure> {
-    let hours = interval_h.filter(|&hours| hours <= LONGEST_H)?.max(0.3);
-    let part = part(hour_of_day);
+/// Learns the interval before a milking; its departure once she is judged.
+pub(crate) fn interval(now: &Moment<'_>, cow: &mut Cow, by_hour: &mut ByHour) -> Option<Departure> {
+    let (p, at_ms) = (now.p, now.at_ms);
+
+    let hours = now.interval_h.filter(|&hours| hours <= LONGEST_H)?.max(0.3);
+    let part = part(now.hour_of_day);
     let own = hours.ln() - by_hour.mean[part];
     let episode = cow.episode.is_some();
     let line = &mut cow.interval;
-    let (habit, habit_var) = line.baseline(episode);
-    let noise_var = p.interval.noise_sd * p.interval.noise_sd;
+    line.step(&p.interval, hours / 24.0);
+    let (habit, habit_var) = line.baseline();
+    let noise_var = line.noise_var(p.interval.noise_sd * p.interval.noise_sd);
     let sd = (habit_var + noise_var).sqrt();
     let gap = own - habit;
     let live_gap = own - line.mean;
-    line.learn(live_gap, noise_var, p.tail_df);
+    line.learn(live_gap, noise_var, episode);
     let known = 3 <= line.seen;
     // The herd's hours learn slowly, from at most the last two thousand or so milkings of that part of the day.
     by_hour.count[part] = (by_hour.count[part] + 1.0).min(2_000.0);
@@ -66,9 +61,9 @@ pub(crate) fn interval(
         line.accept(at_ms);
         return None;
     }
-    line.weigh(gap / sd, episode, at_ms);
+    line.weigh(gap / sd, at_ms);
     let expected = hours * (-gap).exp();
-    judged.then(|| Departure {
+    now.judged.then(|| Departure {
         signal: Signal::Interval,
         quarter: None,
         observed: hours,
@@ -77,7 +72,7 @@ pub(crate) fn interval(
         high95: expected * (1.96 * sd).exp(),
         z: gap / sd,
         gap,
-        noise_sd: p.interval.noise_sd,
+        noise_sd: noise_var.sqrt(),
     })
 }
 
@@ -86,14 +81,9 @@ fn part(hour_of_day: f64) -> usize {
     ((hour_of_day * 0.5) as usize).min(11)
 }
 
-/// Learns which cups were kicked off; departures into `out` once `judged`.
-pub(crate) fn kicks(
-    p: &Parameters,
-    cow: &mut Cow,
-    readings: &[QuarterVisit; 4],
-    judged: bool,
-    out: &mut Vec<Departure>,
-) {
+/// Learns which cups were kicked off; departures into `out` once she is judged.
+pub(crate) fn kicks(now: &Moment<'_>, cow: &mut Cow, readings: &[QuarterVisit; 4], out: &mut Vec<Departure>) {
+    let p = now.p;
     let episode = cow.episode.is_some();
     for (i, reading) in readings.iter().enumerate() {
         let Some(kicked) = reading.kicked else { continue };
@@ -106,7 +96,7 @@ pub(crate) fn kicks(
             own.kicks = KEEPS * own.kicks + observed;
             own.milkings = KEEPS * own.milkings + 1.0;
         }
-        if judged {
+        if now.judged {
             out.push(Departure {
                 signal: Signal::Kicks,
                 quarter: Some(Quarter::ALL[i]),

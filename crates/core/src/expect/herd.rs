@@ -8,7 +8,7 @@ use super::habits::{ByHour, interval, kicks};
 use super::milk::{self, FIRST, Record};
 use super::parameters::Parameters;
 use super::quarters::quarters;
-use super::split::{BoxState, Effect, fade};
+use super::split::{BoxState, Effect, days_on, fade};
 use super::{Scored, secretion};
 use crate::herd::{BoxKey, LifeKey, Stage};
 use crate::tables::{Outcome, Visit};
@@ -44,8 +44,6 @@ pub struct Herd {
     by_hour: ByHour,
     cows_seen: u32,
     shared_boxes: u32,
-    #[serde(skip)]
-    last_log_likelihood: f64,
 }
 
 impl Herd {
@@ -62,7 +60,6 @@ impl Herd {
             by_hour: ByHour::new(),
             cows_seen: 0,
             shared_boxes: 0,
-            last_log_likelihood: 0.0,
         }
     }
 
@@ -98,137 +95,121 @@ impl Herd {
 
     /// As [`Herd::take`], into a `Scored` used again, so that nothing is allocated. False when the visit says nothing.
     pub fn take_into(&mut self, visit: &Visit, stage: &Stage, hour_of_day: f64, out: &mut Scored) -> bool {
+        out.life = visit.life;
+        out.at_box = visit.at_box;
+        out.started_at = visit.started_at;
+        out.ended_at = visit.ended_at;
+        out.scored = false;
+        out.departures.clear();
+        self.go(visit, stage, hour_of_day, Purpose::Judge(out))
+    }
+
+    /// Takes the milk of a visit alone and adds the log-likelihood of what was seen (less the constant of its density):
+    /// what a fit runs on. Whether anything was added.
+    pub(crate) fn take_milk(
+        &mut self,
+        visit: &Visit,
+        stage: &Stage,
+        hour_of_day: f64,
+        log_likelihood: &mut f64,
+    ) -> bool {
+        let before = *log_likelihood;
+        self.go(visit, stage, hour_of_day, Purpose::Fit(log_likelihood));
+        before != *log_likelihood
+    }
+
+    fn go(&mut self, visit: &Visit, stage: &Stage, hour_of_day: f64, mut purpose: Purpose<'_>) -> bool {
         let milk_kg = whole_milk_kg(visit);
         match visit.outcome {
             Some(Outcome::TurnedAway | Outcome::Fed) => return false,
             None if milk_kg.is_none() => return false,
             _ => {}
         }
+        let milked_out = matches!(visit.outcome, Some(Outcome::Milked) | None) && milk_kg.is_some();
         let at_ms = visit.ended_at.as_millisecond();
         let p = &self.parameters;
-        let life = visit.life.0 as usize;
-        if self.cows.len() <= life {
-            self.cows.resize_with(life + 1, || None);
-        }
-        let cow = self.cows[life].get_or_insert_with(|| {
+        let cow = at(&mut self.cows, visit.life.0 as usize).get_or_insert_with(|| {
             self.cows_seen += 1;
             Box::new(Cow::new(p, stage, at_ms))
         });
         cow.meet(p, stage, at_ms);
-        // Herd and box move on to now.
-        let herd_days =
-            if self.effect_ms == i64::MIN { 0.0 } else { (at_ms - self.effect_ms).max(0) as f64 / DAY_MS };
-        self.effect_ms = self.effect_ms.max(at_ms);
-        self.effect.fade(&p.herd, fade(herd_days, &p.herd));
-        let at_box = usize::from(visit.at_box.0);
-        if self.boxes.len() <= at_box {
-            self.boxes.resize_with(at_box + 1, || None);
+        let interval_h = cow.last_ms.map(|last| (at_ms - last).max(0) as f64 / HOUR_MS);
+        let judged = FIRST <= cow.milkings;
+        let now = Moment {
+            p,
+            at_ms,
+            hour_of_day,
+            days_in_milk: stage.days_in_milk,
+            parity: stage.parity,
+            interval_h,
+            judged,
+        };
+
+        // Herd and box move on to now; neither counts before enough cows were seen to tell it from a cow.
+        if let Some(days) = days_on(&mut self.effect_ms, at_ms) {
+            self.effect.fade(&p.herd, fade(days, &p.herd));
         }
-        let own_box = self.boxes[at_box].get_or_insert_with(|| BoxState::new(p, at_ms));
+        let own_box =
+            at(&mut self.boxes, usize::from(visit.at_box.0)).get_or_insert_with(|| BoxState::new(p, at_ms));
         let was_shared = own_box.shared();
         let shared = own_box.step(p, at_ms, visit.life.0);
         self.shared_boxes += u32::from(shared && !was_shared);
         let herd_counts = HERD_FROM <= self.cows_seen;
         let box_counts = shared && 2 <= self.shared_boxes;
-        const NONE: Effect = Effect { mean: 0.0, var: 0.0 };
+        let effects = [
+            if herd_counts { self.effect } else { Effect::NONE },
+            if box_counts { own_box.milk } else { Effect::NONE },
+        ];
 
-        let interval_h = cow.last_ms.map(|last| (at_ms - last).max(0) as f64 / HOUR_MS);
-        let held_d = (at_ms - cow.held_ms).max(0) as f64 / DAY_MS;
-        let milked_out = matches!(visit.outcome, Some(Outcome::Milked) | None) && milk_kg.is_some();
-        let failed = visit.outcome == Some(Outcome::Failed);
-        let judged = FIRST <= cow.milkings;
-
-        // A failed visit looks ahead without moving on: her udder is as full as it was.
-        let kept = failed.then(|| (cow.robust.clone(), cow.plain.clone()));
-        let days = interval_h.map_or(0.0, |hours| hours / 24.0);
-        if 0.0 < days {
-            let slope_fade = (-days / p.slope_days).exp();
-            cow.robust.step(p, days, slope_fade);
-            cow.plain.step(p, days, slope_fade);
-        }
-        let look = milk::outlook(
-            p,
-            &self.record,
-            cow,
-            stage,
-            hour_of_day,
-            interval_h,
-            self.by_hour.usual_h(cow, hour_of_day),
-            held_d,
-            if herd_counts { self.effect } else { NONE },
-            if box_counts { own_box.milk } else { NONE },
-        );
-        out.life = visit.life;
-        out.at_box = visit.at_box;
-        out.started_at = visit.started_at;
-        out.ended_at = visit.ended_at;
-        out.observed_kg = milk_kg;
-        out.expected_kg = look.expected_kg;
-        out.low95_kg = look.low95_kg;
-        out.high95_kg = look.high95_kg;
-        out.baseline_kg = look.baseline_kg;
-        out.scored = milked_out && judged;
-        out.departures.clear();
-        if let Some((robust, plain)) = kept {
-            (cow.robust, cow.plain) = (robust, plain);
+        if visit.outcome == Some(Outcome::Failed) {
+            // Her udder is as full as it was: what is expected is said, and she does not move on.
+            if let Purpose::Judge(out) = purpose {
+                let mut tried = cow.clone();
+                tried.step(&now, true);
+                milk::outlook(&now, &self.record, &tried, &self.by_hour, effects, true).tell(milk_kg, out);
+                kicks(&now, cow, &visit.quarters, &mut out.departures);
+            }
             cow.taken_kg += milk_kg.unwrap_or(0.0);
-            kicks(p, cow, &visit.quarters, judged, &mut out.departures);
             return true;
         }
-        for line in cow.share.iter_mut() {
-            line.step(&p.share, days);
+        let whole = matches!(purpose, Purpose::Judge(_));
+        cow.step(&now, whole);
+        let look = milk::outlook(&now, &self.record, cow, &self.by_hour, effects, whole);
+        if let Purpose::Judge(out) = &mut purpose {
+            look.tell(milk_kg, out);
+            out.scored = milked_out && judged;
         }
-        for line in cow.ms.iter_mut() {
-            line.step(&p.conductivity, days);
+        match milk_kg {
+            Some(milk_kg) if milked_out => {
+                let herd = herd_counts.then_some(&mut self.effect);
+                let with_box = if box_counts { Some(&mut own_box.milk) } else { None };
+                milk::learn(&now, &mut self.record, cow, &look, milk_kg, [herd, with_box], &mut purpose);
+            }
+            Some(milk_kg) => cow.carried_kg = p.carried_share * (look.expected_kg - milk_kg).max(0.0),
+            None => {}
         }
-        cow.ms_level.step(&p.conductivity_level, days);
-        cow.interval.step(&p.interval, days);
-        if let (true, Some(milk_kg)) = (milked_out, milk_kg) {
-            let herd = herd_counts.then_some(&mut self.effect);
-            let with_box = if box_counts { Some(&mut *own_box) } else { None };
-            out.departures.extend(milk::learn(
-                p,
-                &mut self.record,
-                cow,
-                &look,
-                milk_kg,
-                herd,
-                with_box,
-                at_ms,
-                judged,
-                &mut self.last_log_likelihood,
-            ));
+        if let Purpose::Judge(out) = purpose {
+            let out = &mut out.departures;
+            let mut cups = if shared { Some(own_box) } else { None };
+            if milked_out {
+                quarters(&now, cow, &visit.quarters, cups.as_deref_mut(), out);
+            }
+            conductivity(&now, cow, &visit.quarters, cups, out);
+            kicks(&now, cow, &visit.quarters, out);
+            out.extend(interval(&now, cow, &mut self.by_hour));
+            cow.review(p, at_ms);
+        } else {
+            interval(&now, cow, &mut self.by_hour);
+        }
+        // The milking is over: the next one counts from here.
+        if milked_out {
             cow.carried_kg = 0.0;
-            let cups = if shared { Some(&mut *own_box) } else { None };
-            quarters(p, cow, &visit.quarters, interval_h, cups, at_ms, judged, &mut out.departures);
-        } else if let Some(milk_kg) = milk_kg {
-            // Incomplete: what is missing stays in the udder, as far as it ever comes.
-            cow.carried_kg = p.carried_share * (look.expected_kg - milk_kg).max(0.0);
         }
-        let cups = if shared { Some(&mut *own_box) } else { None };
-        conductivity(p, cow, &visit.quarters, cups, at_ms, judged, &mut out.departures);
-        kicks(p, cow, &visit.quarters, judged, &mut out.departures);
-        out.departures.extend(interval(p, cow, &mut self.by_hour, interval_h, hour_of_day, at_ms, judged));
-        cow.review(p, at_ms);
         cow.taken_kg = 0.0;
         cow.milkings = cow.milkings.saturating_add(1);
         cow.last_ms = Some(at_ms);
         self.note_course(visit.ended_at);
         true
-    }
-
-    /// As [`Herd::take_into`] with the milk alone, adding the log-likelihood of what was seen: what a fit runs on.
-    pub(crate) fn take_milk(
-        &mut self,
-        visit: &Visit,
-        stage: &Stage,
-        hour_of_day: f64,
-        out: &mut Scored,
-        log_likelihood: &mut f64,
-    ) {
-        if self.take_into(visit, stage, hour_of_day, out) && out.scored {
-            *log_likelihood += self.last_log_likelihood;
-        }
     }
 
     fn note_course(&mut self, at: Timestamp) {
@@ -251,11 +232,7 @@ impl Herd {
         let mut herd = Herd { cows: Vec::new(), boxes: Vec::new(), cows_seen: 0, shared_boxes: 0, ..self };
         for (index, cow) in self.cows.into_iter().enumerate() {
             let (Some(cow), Some(LifeKey(key))) = (cow, life(LifeKey(index as u32))) else { continue };
-            let key = key as usize;
-            if herd.cows.len() <= key {
-                herd.cows.resize_with(key + 1, || None);
-            }
-            herd.cows[key] = Some(cow);
+            *at(&mut herd.cows, key as usize) = Some(cow);
             herd.cows_seen += 1;
         }
         for (index, own_box) in self.boxes.into_iter().enumerate() {
@@ -263,12 +240,8 @@ impl Herd {
                 continue;
             };
             own_box.rekey(|user| life(LifeKey(user)).map(|key| key.0));
-            let key = usize::from(key);
-            if herd.boxes.len() <= key {
-                herd.boxes.resize_with(key + 1, || None);
-            }
             herd.shared_boxes += u32::from(own_box.shared());
-            herd.boxes[key] = Some(own_box);
+            *at(&mut herd.boxes, usize::from(key)) = Some(own_box);
         }
         herd
     }
@@ -315,8 +288,36 @@ impl Herd {
     }
 }
 
-const DAY_MS: f64 = 86_400_000.0;
 const HOUR_MS: f64 = 3_600_000.0;
+
+/// One milking before its readings are looked at.
+pub(crate) struct Moment<'a> {
+    pub(crate) p: &'a Parameters,
+    pub(crate) at_ms: i64,
+    pub(crate) hour_of_day: f64,
+    pub(crate) days_in_milk: Option<f64>,
+    pub(crate) parity: Option<u8>,
+    /// Hours since her last milking, if one is known.
+    pub(crate) interval_h: Option<f64>,
+    /// At least her third milking.
+    pub(crate) judged: bool,
+}
+
+/// What a visit is taken for.
+pub(crate) enum Purpose<'a> {
+    /// To say what it should have been, in every signal.
+    Judge(&'a mut Scored),
+    /// To add up how likely its milk was.
+    Fit(&'a mut f64),
+}
+
+/// The place of a key, made if it is new.
+fn at<T>(places: &mut Vec<Option<T>>, key: usize) -> &mut Option<T> {
+    if places.len() <= key {
+        places.resize_with(key + 1, || None);
+    }
+    &mut places[key]
+}
 
 /// Milk of the whole udder, kg: as measured, or the sum of four measured quarters.
 fn whole_milk_kg(visit: &Visit) -> Option<f64> {

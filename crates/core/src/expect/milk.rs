@@ -7,13 +7,14 @@
 //! The 95 % interval reaches as many standard deviations below and above as held 95 % of the herd's milkings so far: noise
 //! has heavy and uneven tails, and a normal's 1.96 fits neither end.
 
+use super::baseline::{NORMAL_SIZE, SIZE_MEMORY};
 use super::cow::Cow;
 use super::filter::{clock, weight};
-use super::parameters::Parameters;
+use super::habits::ByHour;
+use super::herd::{Moment, Purpose};
 use super::secretion::g;
-use super::split::{BoxState, Effect};
-use super::{Departure, Signal};
-use crate::herd::Stage;
+use super::split::Effect;
+use super::{Departure, Scored, Signal};
 
 /// Longest interval that is believed, h; beyond it a row may be missing.
 pub(crate) const LONGEST_BELIEVED_H: f64 = 22.0;
@@ -23,8 +24,13 @@ const ASSUMED_VAR: f64 = 0.06;
 const FIRST_NOISE: f64 = 4.0;
 /// Milkings that are first ones.
 pub(crate) const FIRST: u32 = 2;
-/// Surprises over which a cow's own size of surprise is learned.
-const SIZE_MEMORY: f64 = 80.0;
+
+/// Milkings over which a one-sided herd shows. By chance alone their mean strays by 0.11.
+const SIDE_MEMORY: f64 = 40.0;
+/// Mean of surprises that is called one-sided: five times that.
+const ONE_SIDED: f64 = 0.55;
+/// How far the herd's effect may have jumped then, log.
+const JUMP_SD: f64 = 0.04;
 
 /// What the herd as a whole has learned about forecasts of milk.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -34,17 +40,28 @@ pub(crate) struct Record {
     forecast_kg: f64,
     /// How many standard deviations the interval reaches below and above.
     reach: [f64; 2],
-    /// Mean size of surprises, in standard deviations.
+    /// Mean size of surprises, in scales of the fitted noise.
     size: f64,
+    /// Which side the herd's last surprises were on, −2.5 to 2.5.
+    side: f64,
 }
 
 impl Record {
     pub(crate) fn new() -> Record {
-        Record { observed_kg: 2_000.0, forecast_kg: 2_000.0, reach: [2.2, 1.9], size: 0.75 }
+        Record { observed_kg: 2_000.0, forecast_kg: 2_000.0, reach: [2.2, 1.9], size: 0.85, side: 0.0 }
     }
     fn factor(&self) -> f64 {
         self.observed_kg / self.forecast_kg
     }
+    /// When most of the herd's last milkings were off to one side, its effect may have jumped: it is less sure, and learns.
+    fn note_side(&mut self, z: f64, herd: &mut Effect) {
+        self.side += ((z * NORMAL_SIZE / self.size).clamp(-2.5, 2.5) - self.side) / SIDE_MEMORY;
+        if ONE_SIDED < self.side.abs() {
+            herd.var += JUMP_SD * JUMP_SD;
+            self.side = 0.0;
+        }
+    }
+
     fn learn(&mut self, observed_kg: f64, forecast_kg: f64, z: f64) {
         const KEEPS: f64 = 1.0 - 1.0 / 4_000.0;
         self.observed_kg = KEEPS * self.observed_kg + observed_kg;
@@ -53,14 +70,12 @@ impl Record {
         const STEP: f64 = 0.02;
         self.reach[0] += STEP * if z < -self.reach[0] { 0.975 } else { -0.025 };
         self.reach[1] += STEP * if self.reach[1] < z { 0.975 } else { -0.025 };
-        self.size += (z.abs().min(4.0) - self.size) / 2_000.0;
     }
 }
 
 /// Everything fixed about one milking before its milk is looked at.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Outlook {
-    clock: (f64, f64),
     /// Log of what the curve, the interval, the herd's rhythm, herd and box make of it.
     base: f64,
     box_log: f64,
@@ -69,8 +84,9 @@ pub(crate) struct Outlook {
     noise_ratio: f64,
     robust: super::filter::Prospect,
     plain: super::filter::Prospect,
-    pub(crate) baseline_log: f64,
-    baseline_var: f64,
+    /// What the baseline makes of her level, log, and its variance.
+    standing: f64,
+    standing_var: f64,
     own_kg: f64,
     extra_kg: f64,
     pub(crate) expected_kg: f64,
@@ -81,25 +97,34 @@ pub(crate) struct Outlook {
     pub(crate) sure: bool,
 }
 
-/// The forecast of a milking `interval_h` after the last; the cow's tracks must have been stepped to now.
-#[allow(clippy::too_many_arguments)]
+impl Outlook {
+    /// Writes the forecast beside what was observed.
+    pub(crate) fn tell(&self, observed_kg: Option<f64>, out: &mut Scored) {
+        out.observed_kg = observed_kg;
+        out.expected_kg = self.expected_kg;
+        out.low95_kg = self.low95_kg;
+        out.high95_kg = self.high95_kg;
+        out.baseline_kg = self.baseline_kg;
+    }
+}
+
+/// The forecast of a milking, with the herd's and the box's effect; the cow's tracks must have been stepped to now.
+///
+/// Without `whole` the robust track stands for both and the interval is left out: what a fit needs.
 pub(crate) fn outlook(
-    p: &Parameters,
+    now: &Moment<'_>,
     record: &Record,
     cow: &Cow,
-    stage: &Stage,
-    hour_of_day: f64,
-    interval_h: Option<f64>,
-    usual_h: f64,
-    held_d: f64,
-    herd: Effect,
-    own_box: Effect,
+    by_hour: &ByHour,
+    [herd, own_box]: [Effect; 2],
+    whole: bool,
 ) -> Outlook {
-    let believed = interval_h.filter(|&hours| hours <= LONGEST_BELIEVED_H);
-    let hours = believed.unwrap_or(usual_h).max(0.3);
-    let clock = clock(hour_of_day);
+    let p = now.p;
+    let believed = now.interval_h.filter(|&hours| hours <= LONGEST_BELIEVED_H);
+    let hours = believed.unwrap_or_else(|| by_hour.usual_h(cow, now.hour_of_day)).max(0.3);
+    let clock = clock(now.hour_of_day);
     let rhythm = p.rhythm[0] * clock.0 + p.rhythm[1] * clock.1;
-    let curve = p.log_curve(stage.parity, stage.days_in_milk);
+    let curve = p.log_curve(now.parity, now.days_in_milk);
     let base = curve + g(hours, p.kappa_per_h).ln() + rhythm + herd.mean + own_box.mean;
     let short = |hours: f64| 1.0 + (p.short_h / hours).powi(2);
     let noise_ratio = (cow.size / record.size).clamp(0.3, 6.0);
@@ -110,21 +135,23 @@ pub(crate) fn outlook(
     if believed.is_none() {
         noise_var += ASSUMED_VAR;
     }
-    let (robust, plain) = (cow.robust.prospect(clock), cow.plain.prospect(clock));
+    let robust = cow.robust.prospect(clock);
+    let robust_kg = (base + robust.mean).exp();
+    let (plain, plain_kg) = if whole {
+        let plain = cow.plain.prospect(clock);
+        (plain, (base + plain.mean).exp())
+    } else {
+        (robust, robust_kg)
+    };
     let extra_kg = cow.carried_kg - cow.taken_kg;
-    let own_kg = record.factor() * 0.5 * ((base + robust.mean).exp() + (base + plain.mean).exp());
+    let own_kg = record.factor() * 0.5 * (robust_kg + plain_kg);
     if cow.carried_kg != 0.0 {
         noise_var += (0.5 * cow.carried_kg / own_kg).powi(2);
     }
     let effects_var = herd.var + own_box.var;
-    let sd = (robust.var + effects_var + noise_var).sqrt();
-    let (standing, baseline_var) =
-        if cow.holds_milk() { cow.held.after(p, held_d, clock) } else { (robust.mean, robust.var) };
     let positive = |kg: f64| (kg + extra_kg).max(0.0);
-    let baseline_log = base + standing;
     let expected_kg = positive(own_kg);
-    Outlook {
-        clock,
+    let mut look = Outlook {
         base,
         box_log: own_box.mean,
         effects_var,
@@ -132,93 +159,117 @@ pub(crate) fn outlook(
         noise_ratio,
         robust,
         plain,
-        baseline_log,
-        baseline_var,
+        standing: robust.mean,
+        standing_var: robust.var,
         own_kg,
         extra_kg,
         expected_kg,
-        low95_kg: positive(own_kg * (-record.reach[0] * sd).exp()),
-        high95_kg: positive(own_kg * (record.reach[1] * sd).exp()),
-        baseline_kg: if cow.holds_milk() {
-            positive(record.factor() * baseline_log.exp())
-        } else {
-            expected_kg
-        },
+        low95_kg: 0.0,
+        high95_kg: 0.0,
+        baseline_kg: expected_kg,
         sure: believed.is_some(),
+    };
+    if whole {
+        let sd = (robust.var + effects_var + noise_var).sqrt();
+        look.low95_kg = positive(own_kg * (-record.reach[0] * sd).exp());
+        look.high95_kg = positive(own_kg * (record.reach[1] * sd).exp());
+        if cow.holds_milk() {
+            let held_d = (now.at_ms - cow.held_ms).max(0) as f64 / 86_400_000.0;
+            (look.standing, look.standing_var) = cow.held.after(p, held_d, clock);
+            look.baseline_kg = positive(own_kg * (look.standing - robust.mean).exp());
+        }
     }
+    look
 }
 
-/// Learns a milking that was milked out: herd, box, cow and record in this order. The milk's departure, if it can be judged.
+/// Learns a milking that was milked out: herd, box, cow and record in this order.
+///
+/// Its departure goes to whom it is judged for, where it can be judged; its log-likelihood to whom it is fitted for.
 pub(crate) fn learn(
-    p: &Parameters,
+    now: &Moment<'_>,
     record: &mut Record,
     cow: &mut Cow,
     look: &Outlook,
     milk_kg: f64,
-    herd: Option<&mut Effect>,
-    own_box: Option<&mut BoxState>,
-    at_ms: i64,
-    judged: bool,
-    log_likelihood: &mut f64,
-) -> Option<Departure> {
+    effects: [Option<&mut Effect>; 2],
+    purpose: &mut Purpose<'_>,
+) {
+    let p = now.p;
     // Milk carried over is taken off; what remains is never read as less than a fiftieth of the forecast.
     let net_kg = (milk_kg - look.extra_kg).max(0.2 * milk_kg).max(0.02 * look.own_kg);
     let seen = net_kg.ln() - look.base;
     let surprise = seen - look.robust.mean;
     let var = look.robust.var + look.effects_var + look.noise_var;
-    let z = surprise / var.sqrt();
+    let sd = var.sqrt();
+    let z = surprise / sd;
     let weight = weight(z, p.tail_df);
-    // Student's t less its constant, which only df moves.
-    *log_likelihood = log_density(z, p.tail_df) - 0.5 * var.ln();
+    let teaches = look.sure && FIRST <= cow.milkings;
     let mut moved = 0.0;
-    if look.sure && FIRST <= cow.milkings {
-        for effect in herd.into_iter().chain(own_box.map(|own| &mut own.milk)) {
+    if teaches {
+        let [mut herd, own_box] = effects;
+        if let Some(herd) = herd.as_deref_mut() {
+            record.note_side(z, herd);
+        }
+        for effect in [herd, own_box].into_iter().flatten() {
             let before = effect.mean;
             effect.learn(surprise, var / weight);
             moved += effect.mean - before;
         }
-    }
-    cow.robust.learn(&look.robust, surprise - moved, var / weight);
-    let plain_var = look.plain.var + look.effects_var + look.noise_var * tail_var(p.tail_df);
-    cow.plain.learn(&look.plain, seen - look.plain.mean - moved, plain_var);
-    let baseline_gap = seen - (look.baseline_log - look.base);
-    let baseline_sd = (look.baseline_var + look.effects_var + look.noise_var).sqrt();
-    let baseline_z = (baseline_gap - moved) / baseline_sd;
-    if look.sure && FIRST <= cow.milkings {
-        record.learn(milk_kg, look.own_kg + look.extra_kg, (net_kg / look.own_kg).ln() / var.sqrt());
         let in_herd_noise = z.abs().min(4.0) * look.noise_ratio.sqrt();
         cow.size += (in_herd_noise - cow.size) / SIZE_MEMORY;
-        cow.evidence.add(baseline_z);
+        record.size += (z.abs().min(4.0) - record.size) / 2_000.0;
     }
-    if cow.episode.is_none() && cow.evidence.most() == 0.0 {
+    cow.robust.learn(&look.robust, surprise - moved, var / weight);
+    let out = match purpose {
+        Purpose::Fit(log_likelihood) => {
+            if now.judged {
+                **log_likelihood += log_kernel(z, p.tail_df) - sd.ln();
+            }
+            return;
+        }
+        Purpose::Judge(out) => out,
+    };
+    let plain_var = look.plain.var + look.effects_var + look.noise_var * tail_var(p.tail_df);
+    cow.plain.learn(&look.plain, seen - look.plain.mean - moved, plain_var);
+    let gap = seen - look.standing - moved;
+    // The fitted noise is the scale of a heavy-tailed law; what is told is the normal deviation of the same mean size.
+    let told = record.size / NORMAL_SIZE;
+    let reach_sd = (look.standing_var + look.effects_var + look.noise_var).sqrt();
+    let held_sd = told * reach_sd;
+    if teaches {
+        record.learn(milk_kg, look.own_kg + look.extra_kg, (net_kg / look.own_kg).ln() / sd);
+        cow.evidence.add(gap / held_sd);
+    }
+    if cow.evidence.most() == 0.0 {
         cow.held = cow.robust.settled();
-        cow.held_ms = at_ms;
+        cow.held_ms = now.at_ms;
     }
-    let _ = look.clock;
-    (judged && look.sure).then(|| {
+    if now.judged && look.sure {
         let corrected = (-look.box_log).exp();
         let expected = look.baseline_kg * corrected;
-        Departure {
+        out.departures.push(Departure {
             signal: Signal::Milk,
             quarter: None,
             observed: milk_kg * corrected,
             expected,
-            low95: expected * (-record.reach[0] * baseline_sd).exp(),
-            high95: expected * (record.reach[1] * baseline_sd).exp(),
-            z: baseline_z,
-            gap: baseline_gap - moved,
-            noise_sd: look.noise_var.sqrt(),
-        }
-    })
+            low95: expected * (-record.reach[0] * reach_sd).exp(),
+            high95: expected * (record.reach[1] * reach_sd).exp(),
+            z: gap / held_sd,
+            gap,
+            noise_sd: told * look.noise_var.sqrt(),
+        });
+    }
 }
 
-/// Log density of Student's t, location 0, scale 1, at z.
-fn log_density(z: f64, df: f64) -> f64 {
+/// Student's t at z, less what hangs on df alone ([`log_constant`]).
+fn log_kernel(z: f64, df: f64) -> f64 {
+    -0.5 * (df + 1.0) * (z * z / df).ln_1p()
+}
+
+/// The part of Student's log density that hangs on df alone, a milking.
+pub(crate) fn log_constant(df: f64) -> f64 {
     use statrs::function::gamma::ln_gamma;
-    ln_gamma(0.5 * (df + 1.0))
-        - ln_gamma(0.5 * df)
-        - 0.5 * (df * std::f64::consts::PI).ln()
-        - 0.5 * (df + 1.0) * (z * z / df).ln_1p()
+    ln_gamma(0.5 * (df + 1.0)) - ln_gamma(0.5 * df) - 0.5 * (df * std::f64::consts::PI).ln()
 }
 
 /// Variance of Student's t beside that of a normal, for the track that weighs all readings alike; at most 4.

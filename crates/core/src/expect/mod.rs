@@ -20,6 +20,8 @@ mod cow;
 pub mod curve;
 mod filter;
 mod fit;
+mod fit_curves;
+mod fit_habits;
 mod habits;
 mod herd;
 mod milk;
@@ -32,7 +34,7 @@ mod split;
 use jiff::Timestamp;
 
 pub use cow::Settled;
-pub use fit::{Fitted, SampleMilking, fit};
+pub use fit::{Fitted, Interval, SampleMilking, fit};
 pub use herd::{Herd, HerdPoint};
 pub use parameters::{Habit, Parameters, Slow, parity_class};
 

@@ -70,6 +70,8 @@ pub struct Parameters {
     pub cup_milk: Slow,
     /// A cup's effect on conductivity, mS/cm.
     pub cup_ms: Slow,
+    /// What all probes of a box and their milk share: warmth, the probe's electronics, mS/cm.
+    pub probe_ms: Slow,
     /// A quarter's log-ratio to the cow's others.
     pub share: Habit,
     /// A quarter's conductivity above the mean of her two lowest, mS/cm.
@@ -81,6 +83,9 @@ pub struct Parameters {
     /// Chance that a cup is kicked off at a milking.
     pub kick_rate: f64,
 }
+
+/// Degrees of freedom of the heavy-tailed noise of quarters, conductivity and intervals: a stated default, not fitted.
+pub(crate) const HABIT_DF: f64 = 5.0;
 
 /// Milkings a day at which the published curves (kg a day) are read as a rate: 2.8 (`published.md` §1).
 const PRIOR_MILKINGS: f64 = 2.8;
@@ -120,6 +125,7 @@ impl Parameters {
             boxes: Slow { sd: 0.05, days: 30.0 },
             cup_milk: Slow { sd: 0.05, days: 30.0 },
             cup_ms: Slow { sd: 0.25, days: 30.0 },
+            probe_ms: Slow { sd: 0.15, days: 4.0 },
             share: Habit { noise_sd: 0.10, wander_sd_day: 0.015, between_sd: 0.25 },
             conductivity: Habit { noise_sd: 0.15, wander_sd_day: 0.03, between_sd: 0.30 },
             conductivity_level: Habit { noise_sd: 0.15, wander_sd_day: 0.04, between_sd: 0.50 },

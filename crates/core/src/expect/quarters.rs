@@ -8,7 +8,8 @@
 //! The share expected of a quarter, %, is its observed share · e^(−gap): what it would be beside the others as they are.
 
 use super::cow::Cow;
-use super::parameters::Parameters;
+use super::herd::Moment;
+use super::parameters::HABIT_DF;
 use super::split::{BoxState, centre};
 use super::{Departure, Signal};
 use crate::herd::Quarter;
@@ -19,18 +20,15 @@ const LEAST_KG: f64 = 0.05;
 /// Noise of the common part beside that of one quarter, as variance.
 const COMMON_NOISE: f64 = 0.35;
 
-/// Learns the quarters of a milking that was milked out; departures into `out` once `judged`.
-#[allow(clippy::too_many_arguments)]
+/// Learns the quarters of a milking that was milked out; departures into `out` once she is judged.
 pub(crate) fn quarters(
-    p: &Parameters,
+    now: &Moment<'_>,
     cow: &mut Cow,
     readings: &[QuarterVisit; 4],
-    interval_h: Option<f64>,
     own_box: Option<&mut BoxState>,
-    at_ms: i64,
-    judged: bool,
     out: &mut Vec<Departure>,
 ) {
+    let (p, at_ms) = (now.p, now.at_ms);
     let mut log_kg = [None; 4];
     for (own, reading) in log_kg.iter_mut().zip(readings) {
         *own = reading.milk_kg.filter(|&kg| LEAST_KG <= kg && reading.kicked != Some(true)).map(f64::ln);
@@ -38,11 +36,18 @@ pub(crate) fn quarters(
     if log_kg.iter().flatten().count() < 2 {
         return;
     }
+    let mut own_box = own_box;
+    if let Some(own_box) = own_box.as_deref_mut() {
+        own_box.step_cup_milk(p, at_ms);
+    }
+    let days = (at_ms - cow.share_at_ms).max(0) as f64 / 86_400_000.0;
+    cow.share_at_ms = at_ms;
+    cow.share.iter_mut().for_each(|line| line.step(&p.share, days));
     let cups = own_box.as_ref().map(|own| own.cup_milk);
     let cup = |i: usize| cups.map_or(0.0, |cups| cups[i].mean);
     let cup_var = |i: usize| cups.map_or(0.0, |cups| cups[i].var);
     let episode = cow.episode.is_some();
-    let baseline = [0, 1, 2, 3].map(|i: usize| cow.share[i].baseline(episode));
+    let baseline = [0, 1, 2, 3].map(|i: usize| cow.share[i].baseline());
     let against = |habit: &dyn Fn(usize) -> f64| -> [Option<f64>; 4] {
         let mut beside = [None; 4];
         for i in 0..4 {
@@ -54,14 +59,15 @@ pub(crate) fn quarters(
     let held_gaps = against(&|i| baseline[i].0);
     let live_gaps = against(&|i| cow.share[i].mean);
     let short = |hours: f64| 1.0 + (p.short_h / hours.max(0.3)).powi(2);
-    let noise_var = p.share.noise_sd.powi(2) * short(interval_h.unwrap_or(10.0)) / short(10.0);
+    let herd_var = p.share.noise_sd.powi(2) * (1.0 + COMMON_NOISE);
+    let noise_var = herd_var * short(now.interval_h.unwrap_or(10.0)) / short(10.0);
     let total_kg: f64 = (0..4).filter_map(|i| log_kg[i].map(|log| (log - cup(i)).exp())).sum();
     let mut moved = [0.0; 4];
     if let Some(own_box) = own_box {
         for i in 0..4 {
             let Some(gap) = live_gaps[i] else { continue };
-            let total = cow.share[i].var + cup_var(i) + noise_var * (1.0 + COMMON_NOISE);
-            let weight = super::filter::weight(gap / total.sqrt(), p.tail_df);
+            let total = cow.share[i].var + cup_var(i) + cow.share[i].noise_var(noise_var);
+            let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
             let effect = &mut own_box.cup_milk[i];
             let before = effect.mean;
             effect.learn(gap, total / weight);
@@ -72,17 +78,17 @@ pub(crate) fn quarters(
     for i in 0..4 {
         let (Some(live), Some(held), Some(log)) = (live_gaps[i], held_gaps[i], log_kg[i]) else { continue };
         let line = &mut cow.share[i];
-        let other_var = noise_var * (1.0 + COMMON_NOISE) + cup_var(i);
+        let other_var = line.noise_var(noise_var) + cup_var(i);
         let sd = (baseline[i].1 + other_var).sqrt();
         let known = 2 <= line.seen;
         let gap = held - moved[i];
-        line.learn(live - moved[i], other_var, p.tail_df);
+        line.learn(live - moved[i], other_var, episode);
         if !known {
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, episode, at_ms);
-        if judged {
+        line.weigh(gap / sd, at_ms);
+        if now.judged {
             let observed = 100.0 * (log - cup(i)).exp() / total_kg;
             let expected = observed * (-gap).exp();
             out.push(Departure {

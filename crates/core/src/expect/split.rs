@@ -20,6 +20,9 @@ pub(crate) struct Effect {
 }
 
 impl Effect {
+    /// An effect there is not.
+    pub(crate) const NONE: Effect = Effect { mean: 0.0, var: 0.0 };
+
     pub(crate) fn rest(slow: &Slow) -> Effect {
         Effect { mean: 0.0, var: slow.sd * slow.sd }
     }
@@ -51,6 +54,17 @@ pub(crate) fn fade(days: f64, slow: &Slow) -> f64 {
     if x < 0.01 { 1.0 - x * (1.0 - 0.5 * x) } else { (-x).exp() }
 }
 
+/// Moves a clock on to `at_ms`; the days it moved, if any. A clock at the beginning of time did not run yet.
+pub(crate) fn days_on(clock_ms: &mut i64, at_ms: i64) -> Option<f64> {
+    if *clock_ms == i64::MIN {
+        *clock_ms = at_ms;
+        return None;
+    }
+    let days = (at_ms - *clock_ms).max(0) as f64 / 86_400_000.0;
+    *clock_ms = at_ms.max(*clock_ms);
+    (0.0 < days).then_some(days)
+}
+
 /// How many cows must have used a box before it may have an effect of its own.
 const SHARED: usize = 4;
 
@@ -63,6 +77,8 @@ pub(crate) struct BoxState {
     /// All its probes together, mS/cm.
     pub(crate) level_ms: Effect,
     at_ms: i64,
+    cup_milk_at_ms: i64,
+    cup_ms_at_ms: i64,
     users: [u32; SHARED],
     known_users: u8,
 }
@@ -73,8 +89,10 @@ impl BoxState {
             milk: Effect::rest(&p.boxes),
             cup_milk: [Effect::rest(&p.cup_milk); 4],
             cup_ms: [Effect::rest(&p.cup_ms); 4],
-            level_ms: Effect::rest(&p.cup_ms),
+            level_ms: Effect::rest(&p.probe_ms),
             at_ms,
+            cup_milk_at_ms: at_ms,
+            cup_ms_at_ms: at_ms,
             users: [0; SHARED],
             known_users: 0,
         }
@@ -82,25 +100,32 @@ impl BoxState {
 
     /// Moves on to `at_ms` and notes who uses it; whether it is shared by enough cows.
     pub(crate) fn step(&mut self, p: &super::Parameters, at_ms: i64, life: u32) -> bool {
-        let days = (at_ms - self.at_ms).max(0) as f64 / 86_400_000.0;
-        self.at_ms = self.at_ms.max(at_ms);
         let known = usize::from(self.known_users);
         if known < SHARED && !self.users[..known].contains(&life) {
             self.users[known] = life;
             self.known_users += 1;
         }
-        if 0.0 < days {
+        if let Some(days) = days_on(&mut self.at_ms, at_ms) {
             self.milk.fade(&p.boxes, fade(days, &p.boxes));
-            let (milk_fade, ms_fade) = (fade(days, &p.cup_milk), fade(days, &p.cup_ms));
-            for cup in &mut self.cup_milk {
-                cup.fade(&p.cup_milk, milk_fade);
-            }
-            self.level_ms.fade(&p.cup_ms, ms_fade);
-            for cup in &mut self.cup_ms {
-                cup.fade(&p.cup_ms, ms_fade);
-            }
         }
         self.shared()
+    }
+
+    /// Moves the cups' effects on milk on to `at_ms`.
+    pub(crate) fn step_cup_milk(&mut self, p: &super::Parameters, at_ms: i64) {
+        if let Some(days) = days_on(&mut self.cup_milk_at_ms, at_ms) {
+            let fade = fade(days, &p.cup_milk);
+            self.cup_milk.iter_mut().for_each(|cup| cup.fade(&p.cup_milk, fade));
+        }
+    }
+
+    /// Moves the cups' effects on conductivity on to `at_ms`.
+    pub(crate) fn step_cup_ms(&mut self, p: &super::Parameters, at_ms: i64) {
+        if let Some(days) = days_on(&mut self.cup_ms_at_ms, at_ms) {
+            let cup_fade = fade(days, &p.cup_ms);
+            self.cup_ms.iter_mut().for_each(|cup| cup.fade(&p.cup_ms, cup_fade));
+            self.level_ms.fade(&p.probe_ms, fade(days, &p.probe_ms));
+        }
     }
 
     pub(crate) fn shared(&self) -> bool {

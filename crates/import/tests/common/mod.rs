@@ -100,3 +100,26 @@ pub fn unreadable(bytes: &[u8]) -> (String, String) {
     let why = try_read(bytes, &reading()).err().expect("it cannot be read");
     (why.to_string(), why.remedy())
 }
+
+/// Header of a visit's table.
+pub const HEADER: &str = "animal,box,started_at,ended_at,milk_kg,lf_ms_cm,milk_c,scc_k,lf_kicked,outcome\n";
+/// A visit that is read.
+pub const GOOD: &str = "214,2,2026-03-02T05:30:00Z,2026-03-02T05:37:00Z,9.8,5.2,38.5,120,0,milked\n";
+
+/// A visit with one cell replaced, between two good rows: the good ones must come through.
+pub fn with(column: &str, value: &str) -> Kept {
+    let at = HEADER.trim().split(',').position(|word| word == column).unwrap();
+    let mut cells: Vec<&str> = GOOD.trim().split(',').collect();
+    cells[at] = value;
+    let kept = read(&format!("{HEADER}{GOOD}{}\n{GOOD}", cells.join(",")));
+    assert_eq!(kept.lines(), [2, 4]);
+    assert_eq!(kept.issues.len(), 1);
+    assert_eq!(kept.issues[0].kind, IssueKind::RowRefused);
+    assert_eq!(kept.issues[0].raw.as_deref(), Some(cells.join(",").as_str()));
+    kept
+}
+
+/// What is said of a visit with one cell replaced.
+pub fn said_of(column: &str, value: &str) -> String {
+    with(column, value).said().remove(0)
+}

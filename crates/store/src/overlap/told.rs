@@ -4,7 +4,13 @@ use jiff::tz::TimeZone;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::LONGEST_MS;
-use crate::{batch::Displaced, cells, error::Result, layout::Layout, quarantine::Quarantined};
+use crate::{
+    batch::Displaced,
+    cells,
+    error::Result,
+    layout::{Layout, day_of},
+    quarantine::Quarantined,
+};
 
 /// Visits set aside now, and those read again and set aside still, in order of time; each by (animal, started_at, box).
 pub(crate) fn list(
@@ -14,12 +20,12 @@ pub(crate) fn list(
     still_aside: &[(i64, i64, i64)],
 ) -> Result<Vec<Displaced>> {
     let layout = visits();
-    let select = select(&layout, "own.started_at = ?2 AND own.animal = ?1 AND own.box = ?3");
+    let select = select(&layout, "own.day = ?1 AND own.animal = ?2 AND own.started_at = ?3 AND own.box = ?4");
     let mut one = connection.prepare_cached(&select)?;
     let mut told = Vec::with_capacity(set_aside.len() + still_aside.len());
     let again = still_aside.iter().map(|key| (key, true));
     for ((cow, started_ms, milking_box), again) in set_aside.iter().map(|key| (key, false)).chain(again) {
-        let mut rows = one.query(params![cow, started_ms, milking_box])?;
+        let mut rows = one.query([day_of(*started_ms), *cow, *started_ms, *milking_box])?;
         if let Some(row) = rows.next()? {
             let read_now = again || row.get::<_, i64>(4)? == batch;
             told.push(((*started_ms, *cow), Displaced { row: tell(connection, &layout, row)?, read_now }));
@@ -60,12 +66,14 @@ fn tell(connection: &Connection, layout: &Layout, row: &Row<'_>) -> Result<Quara
     let cow: i64 = row.get(3)?;
     let visit = cells::read(row, 5, layout)?;
     let started_ms = visit[2].time().map_or(0, |at| at.as_millisecond());
+    let earliest = started_ms - LONGEST_MS;
     let by = connection
         .prepare_cached(
             "SELECT (SELECT name FROM box_name WHERE id = box), started_at, ended_at FROM visits
-             WHERE animal = ?1 AND started_at BETWEEN ?2 AND ?3 AND stands = 1 ORDER BY started_at DESC LIMIT 1",
+             WHERE day IN (?4, ?5) AND animal = ?1 AND started_at BETWEEN ?2 AND ?3 AND stands = 1
+             ORDER BY started_at DESC LIMIT 1",
         )?
-        .query_row(params![cow, started_ms - LONGEST_MS, started_ms], |row| {
+        .query_row([cow, earliest, started_ms, day_of(earliest), day_of(started_ms)], |row| {
             Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?, row.get::<_, i64>(2)?))
         })
         .optional()?;
