@@ -8,6 +8,7 @@ pub mod cowing;
 pub mod evidence;
 pub mod expected;
 pub mod farm;
+pub mod fitting;
 pub mod history;
 pub mod lanes;
 pub mod live;

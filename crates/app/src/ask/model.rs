@@ -2,13 +2,13 @@
 //!
 //! Visits are taken in the order they ended, so that what is expected of a milking rests only on what had ended before
 //! it. Once a week the model's memory is kept in the store; the store forgets it when a row dated before it changes.
-//! The herd's parameters at a time were fitted to rows known at that time: when half as many milkings again have come in
-//! since the last fit, at the next turn of the week.
+//! The herd's parameters at a time were fitted to rows known at that time: a fit begins at the turn of the week by which
+//! half as many milkings again have come in since the last one, and is in use from the next turn on.
 
 use std::{cmp::Reverse, collections::BTreeMap, collections::BinaryHeap, ops::ControlFlow};
 
 use cowpath_core::{
-    expect::{self, Herd, Parameters, Scored},
+    expect::{Herd, Parameters, Scored},
     herd::{BoxKey, LifeKey},
     tables::Visit,
     time::WallClock,
@@ -16,10 +16,10 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
-use super::{cast::Cast, farm::Barn, reading, sample};
+use super::{cast::Cast, farm::Barn, fitting::Fits, reading};
 
 /// Which reckoning a kept memory came from; another one cannot go on from it.
-pub const MODEL: &str = concat!("expect 1, cowpath ", env!("CARGO_PKG_VERSION"));
+pub const MODEL: &str = concat!("expect 2, cowpath ", env!("CARGO_PKG_VERSION"));
 
 /// The longest visit that is read, so that no visit that ended after a time began earlier than this before it.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
@@ -41,6 +41,8 @@ pub struct Rolled {
     pub fitted_at: Option<Timestamp>,
     /// Memories to keep for the next time.
     pub memories: Vec<(Timestamp, Vec<u8>)>,
+    /// Fits to keep for the next time.
+    pub fits: Vec<(Timestamp, Vec<u8>)>,
 }
 
 /// What is kept in the store: names instead of keys, for keys move when a new number comes between.
@@ -52,6 +54,7 @@ struct Memory {
     milkings: u64,
     fitted_at_ms: Option<i64>,
     fitted_milkings: u64,
+    fitting_ms: Option<i64>,
 }
 
 /// The same while it is written: nothing is copied but the names' places.
@@ -63,6 +66,7 @@ struct MemoryOf<'a> {
     milkings: u64,
     fitted_at_ms: Option<i64>,
     fitted_milkings: u64,
+    fitting_ms: Option<i64>,
 }
 
 /// Rolls the model to `at`; every milking that ended from `wanted_from` on is handed to `each` in the order they ended.
@@ -74,32 +78,13 @@ pub fn roll(
     wanted_from: Timestamp,
     each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>,
 ) -> anyhow::Result<Rolled> {
-    let mut rolling = Rolling::start(barn, cast, zone, at, wanted_from)?;
-    let from =
-        rolling.since.map_or(Timestamp::MIN, |since| since.saturating_sub(LONGEST_VISIT).unwrap_or(since));
-    let mut failed = None;
-    // Rows come by their start; they are taken by their end. A visit waits here until no earlier end can come.
-    let mut waiting = Waiting::default();
-    reading::milkings(barn, cast, from..at, &mut |number, visit| {
-        while let Some((number, visit)) = waiting.ended_by(visit.started_at) {
-            if let Err(error) = rolling.take(number, &visit, each) {
-                failed = Some(error);
-                return ControlFlow::Break(());
-            }
-        }
-        if visit.ended_at <= at && rolling.since.is_none_or(|since| since < visit.ended_at) {
-            waiting.push(number, visit);
-        }
-        ControlFlow::Continue(())
-    })?;
-    if let Some(error) = failed {
-        return Err(error);
-    }
-    while let Some((number, visit)) = waiting.ended_by(at) {
-        rolling.take(number, &visit, each)?;
-    }
-    rolling.turn_weeks_until(at.as_millisecond() + 1)?;
-    Ok(Rolled { herd: rolling.herd, fitted_at: rolling.fitted_at, memories: rolling.memories })
+    std::thread::scope(|scope| {
+        let mut rolling =
+            Rolling::start(Fits::new(scope, barn, cast, zone), barn, cast, zone, at, wanted_from)?;
+        rolling.over(each)?;
+        let Rolling { herd, fitted_at, memories, fits, .. } = rolling;
+        Ok(Rolled { herd, fitted_at, memories, fits: fits.made })
+    })
 }
 
 /// Visits that have begun and whose turn has not come, by end; of equal ends the one that came first is first.
@@ -139,10 +124,9 @@ impl Waiting {
     }
 }
 
-struct Rolling<'a> {
-    barn: &'a Barn,
-    cast: &'a Cast,
-    zone: &'a TimeZone,
+struct Rolling<'scope, 'env> {
+    barn: &'env Barn,
+    cast: &'env Cast,
     clock: WallClock,
     herd: Herd,
     /// Visits that ended by then are in `herd` already.
@@ -151,6 +135,9 @@ struct Rolling<'a> {
     milkings: u64,
     fitted_at: Option<Timestamp>,
     fitted_milkings: u64,
+    /// The turn of a fit that is not yet in use.
+    fitting: Option<Timestamp>,
+    fits: Fits<'scope, 'env>,
     memories: Vec<(Timestamp, Vec<u8>)>,
     /// The time rolled to, and from when on milkings are handed on.
     at: Timestamp,
@@ -159,18 +146,20 @@ struct Rolling<'a> {
     scored: Scored,
 }
 
-impl<'a> Rolling<'a> {
+impl<'scope, 'env> Rolling<'scope, 'env> {
     fn start(
-        barn: &'a Barn,
-        cast: &'a Cast,
-        zone: &'a TimeZone,
+        fits: Fits<'scope, 'env>,
+        barn: &'env Barn,
+        cast: &'env Cast,
+        zone: &TimeZone,
         at: Timestamp,
         wanted_from: Timestamp,
-    ) -> anyhow::Result<Rolling<'a>> {
+    ) -> anyhow::Result<Rolling<'scope, 'env>> {
         let mut rolling = Rolling {
             barn,
             cast,
-            zone,
+            fitting: None,
+            fits,
             at,
             wanted_from,
             scored: Scored::empty(),
@@ -208,7 +197,40 @@ impl<'a> Rolling<'a> {
         rolling.milkings = memory.milkings;
         rolling.fitted_at = memory.fitted_at_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
         rolling.fitted_milkings = memory.fitted_milkings;
+        rolling.fitting = memory.fitting_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
+        if let Some(turn) = rolling.fitting {
+            rolling.begin_fit(turn)?;
+        }
         Ok(rolling)
+    }
+
+    /// Takes every visit from where the memory ends to the time rolled to.
+    fn over(&mut self, each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>) -> anyhow::Result<()> {
+        let at = self.at;
+        let since = self.since;
+        let from = since.map_or(Timestamp::MIN, |since| since.saturating_sub(LONGEST_VISIT).unwrap_or(since));
+        let mut failed = None;
+        // Rows come by their start; they are taken by their end. A visit waits here until no earlier end can come.
+        let mut waiting = Waiting::default();
+        reading::milkings(self.barn, self.cast, from..at, &mut |number, visit| {
+            while let Some((number, visit)) = waiting.ended_by(visit.started_at) {
+                if let Err(error) = self.take(number, &visit, each) {
+                    failed = Some(error);
+                    return ControlFlow::Break(());
+                }
+            }
+            if visit.ended_at <= at && since.is_none_or(|since| since < visit.ended_at) {
+                waiting.push(number, visit);
+            }
+            ControlFlow::Continue(())
+        })?;
+        if let Some(error) = failed {
+            return Err(error);
+        }
+        while let Some((number, visit)) = waiting.ended_by(at) {
+            self.take(number, &visit, each)?;
+        }
+        self.turn_weeks_until(at.as_millisecond() + 1)
     }
 
     fn take(
@@ -244,11 +266,7 @@ impl<'a> Rolling<'a> {
                 return Ok(());
             }
             let turn = Timestamp::from_millisecond(turn_ms)?;
-            if FEWEST_MILKINGS <= self.milkings
-                && self.fitted_milkings + self.fitted_milkings / 2 < self.milkings
-            {
-                self.fit(turn)?;
-            }
+            self.fit(turn)?;
             if is_kept(turn_ms, self.at) {
                 self.keep_memory(turn)?;
             }
@@ -256,12 +274,35 @@ impl<'a> Rolling<'a> {
         }
     }
 
+    /// Puts the fit begun a week ago in use, and begins another if enough is new.
     fn fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
-        let sample = sample::before(self.barn, self.cast, self.zone, turn)?;
-        let fitted = expect::fit(&sample, self.herd.parameters());
-        self.herd.set_parameters(fitted.parameters);
-        self.fitted_at = Some(turn);
+        if let Some(begun) = self.fitting.take() {
+            self.use_fit(begun)?;
+        }
+        if self.milkings < FEWEST_MILKINGS || self.milkings <= self.fitted_milkings + self.fitted_milkings / 2
+        {
+            return Ok(());
+        }
         self.fitted_milkings = self.milkings;
+        if self.fitted_at.is_none() {
+            return self.use_fit(turn);
+        }
+        self.fitting = Some(turn);
+        self.begin_fit(turn)
+    }
+
+    fn use_fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
+        let parameters = self.fits.fitted(turn, self.herd.parameters())?;
+        self.herd.set_parameters(parameters);
+        self.fitted_at = Some(turn);
+        Ok(())
+    }
+
+    /// Begins a fit if it comes into use before the roll ends.
+    fn begin_fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
+        if turn.as_millisecond() + WEEK_MS <= self.at.as_millisecond() {
+            self.fits.begin(turn, self.herd.parameters())?;
+        }
         Ok(())
     }
 
@@ -273,6 +314,7 @@ impl<'a> Rolling<'a> {
             milkings: self.milkings,
             fitted_at_ms: self.fitted_at.map(Timestamp::as_millisecond),
             fitted_milkings: self.fitted_milkings,
+            fitting_ms: self.fitting.map(Timestamp::as_millisecond),
         };
         self.memories.push((turn, postcard::to_stdvec(&memory)?));
         Ok(())
@@ -288,6 +330,9 @@ pub fn model_name(zone: &TimeZone) -> String {
 /// one kept where rows have come in since: it may rest on what is no longer so.
 pub fn keep_memories(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
     let name = model_name(zone);
+    if !rolled.fits.is_empty() {
+        barn.store.save_checkpoints(cast.last_batch, &super::fitting::name(zone), &rolled.fits)?;
+    }
     if rolled.memories.is_empty() || !barn.store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
         return Ok(());
     }
