@@ -64,7 +64,6 @@ enum Standing {
 
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
-    let cases = earlier_udder_cases(barn)?;
     let mut findings = Vec::new();
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
@@ -85,10 +84,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let settings = settings(view, &judged);
     for (life, stage) in &judged {
         let Some(milkings) = view.milkings.get(&life.key) else { continue };
-        let earlier_cases = cases
-            .iter()
-            .filter(|(animal, at)| *animal == life.animal && hours_between(*at, view.at) > 14.0 * 24.0)
-            .count() as u32;
+        let earlier_cases = earlier_udder_cases(view, life);
         let course = CowCourse {
             life: life.key,
             at: view.at,
@@ -186,14 +182,12 @@ fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     }
 }
 
-/// Udder cases that people recorded: whose and when.
-fn earlier_udder_cases(barn: &Barn) -> anyhow::Result<Vec<(String, Timestamp)>> {
-    let events = barn.store.event_rows()?;
-    Ok(events
-        .into_iter()
-        .filter(|event| event.kind == "diagnosed" && event.quarter.is_some())
-        .map(|event| (event.animal, event.at))
-        .collect())
+/// Udder cases that people recorded of her more than two weeks before.
+fn earlier_udder_cases(view: &View, life: &Life) -> u32 {
+    let earlier = view.cast.events_of(&life.animal).iter().filter(|event| {
+        event.kind == "diagnosed" && event.quarter.is_some() && 14.0 * 24.0 < hours_between(event.at, view.at)
+    });
+    earlier.count() as u32
 }
 
 /// One finding as a call, with its sentence and its picture.

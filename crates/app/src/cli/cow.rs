@@ -50,7 +50,7 @@ impl Cow {
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
         let span = Span { from: self.from, to: self.to };
-        let cow = cowing::cow(&barn, &view, &round, &self.animal, None, span)?.ok_or_else(unknown)?;
+        let cow = cowing::cow(&barn, &view, None, &round, &self.animal, None, span)?.ok_or_else(unknown)?;
         match self.format {
             Format::Json => show::json(&cow)?,
             Format::Csv => {
