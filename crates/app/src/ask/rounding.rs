@@ -120,7 +120,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
             too_new,
             not_judged: quiet.not_judged.len() - too_new,
         }),
-        places: places(&calls),
+        places: places(&calls, &view.ways.pens),
         calls,
         quiet,
         notes: notes(view, gone),
@@ -326,8 +326,9 @@ pub fn pen_words(pen: &str) -> String {
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
-/// The calls by place: the place of the most urgent first, within a place the most worth first.
-fn places(calls: &[RoundCall]) -> Vec<Place> {
+/// The calls by place. A place where one must go now comes first; then the farm's own walking order, where it is set;
+/// then the place of the most urgent call. Within a place the most urgent and most worth first.
+fn places(calls: &[RoundCall], walk: &[String]) -> Vec<Place> {
     let mut places: Vec<Place> = Vec::new();
     for (index, call) in calls.iter().enumerate() {
         match places.iter_mut().find(|place| place.name == call.place) {
@@ -335,5 +336,10 @@ fn places(calls: &[RoundCall]) -> Vec<Place> {
             None => places.push(Place { name: call.place.clone(), calls: vec![index] }),
         }
     }
+    let order: Vec<String> = walk.iter().map(|pen| pen_words(pen)).collect();
+    places.sort_by_key(|place| {
+        let now = place.calls.iter().any(|call| calls[*call].urgency == "now");
+        (!now, order.iter().position(|pen| *pen == place.name).unwrap_or(order.len()))
+    });
     places
 }
