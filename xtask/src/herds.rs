@@ -105,7 +105,8 @@ fn herd(program: &Path, scenario: &Scenario, dir: &Path, sums: &mut Sums) -> any
     cowpath_herdsim::write(scenario, &logs, Some(&truth))?;
     let zone = scenario.zone.iana_name().unwrap_or("UTC");
     asked(program, &farm, &["settings", "--zone", zone])?;
-    let files: Vec<String> = TABLES.iter().map(|table| logs.join(format!("{table}.csv")).display().to_string()).collect();
+    let files: Vec<String> =
+        TABLES.iter().map(|table| logs.join(format!("{table}.csv")).display().to_string()).collect();
     let mut words = vec!["import"];
     words.extend(files.iter().map(String::as_str));
     asked(program, &farm, &words)?;
@@ -120,7 +121,11 @@ fn herd(program: &Path, scenario: &Scenario, dir: &Path, sums: &mut Sums) -> any
                 continue;
             }
             let at = day.at(hour, minute, 0, 0).to_zoned_datetime(scenario.zone.clone())?.timestamp();
-            let round: Value = serde_json::from_slice(&asked(program, &farm, &["round", "--format", "json", "--at", &at.to_string()])?)?;
+            let round: Value = serde_json::from_slice(&asked(
+                program,
+                &farm,
+                &["round", "--format", "json", "--at", &at.to_string()],
+            )?)?;
             let calls = round["calls"].as_array().map(Vec::as_slice).unwrap_or_default();
             sums.rounds += 1.0;
             sums.calls_a_round += calls.len() as f64;
@@ -153,7 +158,8 @@ fn of_json(call: &Value, at: Timestamp) -> Shown {
 fn cases(path: &Path) -> anyhow::Result<Vec<Case>> {
     let mut reader = csv::Reader::from_path(path)?;
     let header = reader.headers()?.clone();
-    let place = |name: &str| header.iter().position(|own| own == name).with_context(|| format!("no column {name}"));
+    let place =
+        |name: &str| header.iter().position(|own| own == name).with_context(|| format!("no column {name}"));
     let (animal, kind, quarter) = (place("animal")?, place("kind")?, place("quarter")?);
     let (first_sign, ended, clinical) = (place("first_sign_at")?, place("ended_at")?, place("clinical")?);
     let mut cases = Vec::new();
@@ -173,7 +179,8 @@ fn cases(path: &Path) -> anyhow::Result<Vec<Case>> {
 }
 
 fn tally(cases: &[Case], shown: &[Shown], starts: Timestamp, ends: Timestamp, sums: &mut Sums) {
-    let after = |at: Timestamp, hours: i64| at.saturating_add(SignedDuration::from_hours(hours)).unwrap_or(at);
+    let after =
+        |at: Timestamp, hours: i64| at.saturating_add(SignedDuration::from_hours(hours)).unwrap_or(at);
     for case in cases.iter().filter(|case| case.kind == "udder" && case.clinical) {
         if case.first_sign < starts || ends < after(case.first_sign, 48) {
             continue;
@@ -202,7 +209,10 @@ fn tally(cases: &[Case], shown: &[Shown], starts: Timestamp, ends: Timestamp, su
         by_id.entry(&call.id).or_default().push(call);
         if call.cause == "udder" {
             let holds = cases.iter().any(|case| {
-                case.kind == "udder" && case.animal == call.animal && case.first_sign <= call.at && call.at <= case.ended
+                case.kind == "udder"
+                    && case.animal == call.animal
+                    && case.first_sign <= call.at
+                    && call.at <= case.ended
             });
             let bin = &mut sums.bins[((call.probability * 10.0) as usize).min(9)];
             *bin = (bin.0 + call.probability, bin.1 + f64::from(u8::from(holds)), bin.2 + 1.0);
@@ -211,7 +221,11 @@ fn tally(cases: &[Case], shown: &[Shown], starts: Timestamp, ends: Timestamp, su
     for rounds in by_id.values().filter(|rounds| rounds.iter().any(|call| call.urgent)) {
         let hers: Vec<&Case> = cases
             .iter()
-            .filter(|case| case.animal == rounds[0].animal && case.kind != "heat" && rounds.iter().any(|call| near(case, call.at)))
+            .filter(|case| {
+                case.animal == rounds[0].animal
+                    && case.kind != "heat"
+                    && rounds.iter().any(|call| near(case, call.at))
+            })
             .collect();
         let udder = rounds[0].cause == "udder";
         sums.calls += 1;
@@ -219,7 +233,11 @@ fn tally(cases: &[Case], shown: &[Shown], starts: Timestamp, ends: Timestamp, su
         sums.false_calls += u32::from(hers.is_empty());
         sums.false_udder_calls += u32::from(udder && !hers.iter().any(|case| case.kind == "udder"));
         let kinds: BTreeSet<&str> = hers.iter().map(|case| case.kind.as_str()).collect();
-        let on = if kinds.is_empty() { "no case".to_owned() } else { kinds.into_iter().collect::<Vec<_>>().join("+") };
+        let on = if kinds.is_empty() {
+            "no case".to_owned()
+        } else {
+            kinds.into_iter().collect::<Vec<_>>().join("+")
+        };
         *sums.calls_on_sick.entry(format!("{} call, {on}", rounds[0].cause)).or_default() += 1;
     }
 }
@@ -232,7 +250,8 @@ fn share(part: u32, whole: u32) -> String {
 fn interval(part: u32, whole: u32) -> String {
     use statrs::distribution::{Beta, ContinuousCDF};
     let (k, n) = (f64::from(part), f64::from(whole));
-    let quantile = |a: f64, b: f64, p: f64| Beta::new(a, b).map(|beta| beta.inverse_cdf(p)).unwrap_or(f64::NAN);
+    let quantile =
+        |a: f64, b: f64, p: f64| Beta::new(a, b).map(|beta| beta.inverse_cdf(p)).unwrap_or(f64::NAN);
     let low = if part == 0 { 0.0 } else { quantile(k, n - k + 1.0, 0.025) };
     let high = if part == whole { 1.0 } else { quantile(k + 1.0, n - k, 0.975) };
     format!("{:.0} to {:.0} %", 100.0 * low, 100.0 * high)
@@ -261,7 +280,11 @@ fn text(sums: &Sums, seeds: &[u64], cows: u32, days: u32) -> String {
     );
     text += "| what | figure | 95 % interval | aim |\n|---|---|---|---|\n";
     for (what, part, aim) in [
-        ("clinical udder cases called within 24 h of first signs, right quarter", sums.right_quarter_24h, "90 %"),
+        (
+            "clinical udder cases called within 24 h of first signs, right quarter",
+            sums.right_quarter_24h,
+            "90 %",
+        ),
         ("… any quarter", sums.called_24h, ""),
         ("… as `now` or `today`", sums.urgent_24h, ""),
         ("… within 48 h", sums.called_48h, ""),
@@ -270,7 +293,10 @@ fn text(sums: &Sums, seeds: &[u64], cows: u32, days: u32) -> String {
         text += &format!("| {what} | {part} of {} = {share} | {interval} | {aim} |\n", sums.clinical);
     }
     let false_rate = 100.0 * f64::from(sums.false_calls) / sums.cow_days;
-    text += &format!("| false cow calls for 100 cow-days | {} = {false_rate:.2} | | at most 1.0 |\n", sums.false_calls);
+    text += &format!(
+        "| false cow calls for 100 cow-days | {} = {false_rate:.2} | | at most 1.0 |\n",
+        sums.false_calls
+    );
     text += &format!(
         "| udder calls on a cow without an udder case | {} of {} | | |\n| stated probabilities of udder: calibration error | {:.3} | | at most 0.05 |\n\n",
         sums.false_udder_calls,
@@ -279,7 +305,14 @@ fn text(sums: &Sums, seeds: &[u64], cows: u32, days: u32) -> String {
     );
     text += "| probability stated | times | mean stated | held |\n|---|---|---|---|\n";
     for (index, bin) in sums.bins.iter().enumerate().filter(|(_, bin)| 0.0 < bin.2) {
-        text += &format!("| {}0 to {}0 % | {:.0} | {:.2} | {:.2} |\n", index, index + 1, bin.2, bin.0 / bin.2, bin.1 / bin.2);
+        text += &format!(
+            "| {}0 to {}0 % | {:.0} | {:.2} | {:.2} |\n",
+            index,
+            index + 1,
+            bin.2,
+            bin.0 / bin.2,
+            bin.1 / bin.2
+        );
     }
     let forecast = &sums.forecast;
     text += &format!(

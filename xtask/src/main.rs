@@ -3,6 +3,7 @@
 //! With `--check` a page is compared and not written; exit code 1 says that it is stale. `cargo test` makes the same
 //! comparison, from the same code.
 
+mod bench;
 mod herds;
 mod nile_race;
 mod open_data;
@@ -26,6 +27,7 @@ cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand
+cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
 
@@ -54,6 +56,10 @@ fn main() -> ExitCode {
         ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
         ["open-data", "--write"] => open_data::run()
             .and_then(|text| text.map_or(Ok(()), |text| fill("validation.md", "open-data", &text))),
+        ["bench", "--write", ref names @ ..] => {
+            bench::run(names).and_then(|text| fill("speed.md", "speed", &text))
+        }
+        ["bench", ref names @ ..] => bench::run(names).map(|text| println!("\n{text}")),
         ["nile-race"] => nile_race::run().map(|_| ()),
         ["nile-race", "--write"] => {
             nile_race::run().and_then(|text| fill("validation.md", "nile-race", &text))

@@ -8,6 +8,21 @@ pub fn now() -> Timestamp {
     Timestamp::now()
 }
 
+/// Measures how long something takes.
+pub struct Stopwatch(std::time::Instant);
+
+impl Stopwatch {
+    /// Starts now.
+    pub fn start() -> Stopwatch {
+        Stopwatch(std::time::Instant::now())
+    }
+
+    /// Time since its start.
+    pub fn elapsed(&self) -> std::time::Duration {
+        self.0.elapsed()
+    }
+}
+
 /// IANA name of the machine's zone, `UTC` where it cannot be told.
 pub fn machine_zone_name() -> String {
     TimeZone::try_system()

@@ -6,7 +6,7 @@ use std::{
 };
 
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension};
+use rusqlite::{Connection, OptionalExtension, Transaction};
 
 use crate::{
     error::{Result, StoreError, WAIT_S},
@@ -80,9 +80,9 @@ impl Farm {
     /// Holds the state of the file still for several questions in a row, so that they agree with one another while
     /// another connection writes.
     pub fn at_one_state<T>(&self, ask: impl FnOnce(&Farm) -> Result<T>) -> Result<T> {
-        let transaction = self.connection.unchecked_transaction()?;
+        let held = self.hold()?;
         let answer = ask(self);
-        drop(transaction);
+        drop(held);
         answer
     }
 
@@ -93,6 +93,14 @@ impl Farm {
         let written = write(self);
         self.connection.busy_timeout(Duration::from_secs(WAIT_S))?;
         written
+    }
+
+    /// Holds the state of the file still until the answer is dropped. Within a batch, or where it is held already, it
+    /// changes nothing.
+    pub fn hold(&self) -> Result<Held<'_>> {
+        // Before the first question SQLite holds nothing yet; the next one settles which state it is.
+        let held = self.connection.is_autocommit().then(|| self.connection.unchecked_transaction());
+        Ok(Held(held.transpose()?))
     }
 
     /// Size of the file in bytes, without the log of what was written last.
@@ -125,6 +133,10 @@ impl Farm {
         Ok(())
     }
 }
+
+/// The file held still for one connection; let go when dropped.
+#[derive(Debug)]
+pub struct Held<'a>(#[expect(dead_code, reason = "it is its end that counts")] Option<Transaction<'a>>);
 
 /// A count from the file.
 pub(crate) fn count(value: i64, what: &'static str) -> Result<u64> {

@@ -31,7 +31,7 @@ mod write;
 pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source, Sums};
 pub use check::{Fault, FaultKind};
 pub use error::{Result, StoreError};
-pub use farm::Farm;
+pub use farm::{Farm, Held};
 pub use memory::KeptRound;
 pub use open::FILE_NAME;
 pub use quarantine::Quarantined;

@@ -5,7 +5,7 @@
 //! kept as they were given; later rows change nothing of them.
 
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension, params};
+use rusqlite::{OptionalExtension, TransactionBehavior, params};
 
 use crate::{cells, error::Result, farm::Farm};
 
@@ -28,6 +28,29 @@ impl Farm {
             .prepare_cached("REPLACE INTO checkpoint (model, at, bytes) VALUES (?1, ?2, ?3)")?
             .execute(params![model, at.as_millisecond(), bytes])?;
         Ok(())
+    }
+
+    /// Keeps a model's states, unless rows have come in since `last_batch` ([`Farm::last_batch`]): they may rest on rows
+    /// that are no longer so. Whether they are kept. One of a time that has a state already is that same state.
+    pub fn save_checkpoints(
+        &mut self,
+        last_batch: u64,
+        model: &str,
+        states: &[(Timestamp, Vec<u8>)],
+    ) -> Result<bool> {
+        let begun = rusqlite::Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)?;
+        if self.last_batch()? != last_batch {
+            return Ok(false);
+        }
+        for (at, bytes) in states {
+            self.connection
+                .prepare_cached(
+                    "INSERT INTO checkpoint (model, at, bytes) VALUES (?1, ?2, ?3) ON CONFLICT DO NOTHING",
+                )?
+                .execute(params![model, at.as_millisecond(), bytes])?;
+        }
+        begun.commit()?;
+        Ok(true)
     }
 
     /// The latest state at or before a time.

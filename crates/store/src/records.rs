@@ -78,6 +78,23 @@ impl Farm {
         Ok(batches)
     }
 
+    /// A mark of the last batch that was taken: another one whenever rows have come, gone or changed, the same on every
+    /// connection. 0 while nothing was read.
+    pub fn last_batch(&self) -> Result<u64> {
+        let mut last = self
+            .connection
+            .prepare_cached("SELECT id, read_at, content FROM batch ORDER BY id DESC LIMIT 1")?;
+        let mark = last
+            .query_row([], |row| {
+                let (id, read_at, content): (i64, i64, Vec<u8>) = (row.get(0)?, row.get(1)?, row.get(2)?);
+                let start = content.iter().take(8).fold(0_u64, |word, byte| word << 8 | u64::from(*byte));
+                // A restored farm may count its batches anew, so the number alone would not do.
+                Ok((id as u64).rotate_left(40) ^ (read_at as u64).rotate_left(17) ^ start)
+            })
+            .optional()?;
+        Ok(mark.unwrap_or(0))
+    }
+
     /// What was said of a batch's file, in the order it was said.
     pub fn remarks(&self, batch: i64) -> Result<Vec<KeptRemark>> {
         let mut all = self

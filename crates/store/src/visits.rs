@@ -15,7 +15,7 @@ use rusqlite::{Row, params, types::ValueRef};
 use crate::{
     cells::instant,
     error::{Result, StoreError},
-    farm::Farm,
+    farm::{Farm, count},
     layout::{Layout, day_of},
     names,
 };
@@ -33,6 +33,10 @@ const COLUMNS: usize = 45;
 /// A column that is not asked for.
 const ABSENT: usize = usize::MAX;
 
+fn is_of_milking(column: usize) -> bool {
+    MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column)
+}
+
 /// Which columns are asked for, and where each of them stands in the answer.
 struct Wanted {
     sql: String,
@@ -49,13 +53,15 @@ impl Farm {
     /// Like [`Farm::visits`], with the columns of the milk model only: times, outcome, milk of udder and quarters,
     /// conductivity, kicks. The others are `None`.
     pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
-        let wanted = |column| MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column);
-        self.stream(span, &self.wanted(wanted)?, each)
+        self.stream(span, &self.wanted(is_of_milking)?, each)
     }
 
     /// One cow's standing visits that began in `[start, end)`, in order of start, then box.
     pub fn visits_of(&self, animal: &str, span: Range<Timestamp>) -> Result<Vec<Visit>> {
-        let wanted = self.wanted(|_| true)?;
+        self.of_cow(animal, span, &self.wanted(|_| true)?)
+    }
+
+    fn of_cow(&self, animal: &str, span: Range<Timestamp>, wanted: &Wanted) -> Result<Vec<Visit>> {
         let boxes = names::places(&self.connection, "box_name")?;
         let (first_day, last_day) = self.days_of(&Layout::of(TABLES[0]), &span)?;
         let select = format!(
@@ -70,10 +76,42 @@ impl Farm {
         let mut rows = statement.query(params![animal, ends[0], ends[1], first_day, last_day])?;
         let mut visits = Vec::new();
         while let Some(row) = rows.next()? {
-            visits.push(decode(row, &wanted, &boxes)?);
+            visits.push(decode(row, wanted, &boxes)?);
         }
         visits.sort_by_key(|visit| (visit.started_at, visit.at_box));
         Ok(visits)
+    }
+
+    /// One herd number's standing visits that began in `[start, end)`, in order of start, with the columns of the milk
+    /// model only.
+    pub fn milkings_of(
+        &self,
+        animal: &str,
+        span: Range<Timestamp>,
+        each: &mut dyn FnMut(&Visit),
+    ) -> Result<()> {
+        let visits = self.of_cow(animal, span, &self.wanted(is_of_milking)?)?;
+        visits.iter().for_each(each);
+        Ok(())
+    }
+
+    /// For every herd number, in the order of [`Farm::numbers`]: the number, and how many visits of it began in
+    /// `[start, end)`, standing or not.
+    pub fn visit_counts(&self, span: Range<Timestamp>) -> Result<Vec<(String, u64)>> {
+        let (first_day, last_day) = self.days_of(&Layout::of(TABLES[0]), &span)?;
+        let mut statement = self.connection.prepare_cached(
+            "SELECT name, coalesce(visits, 0) FROM animal_name LEFT JOIN
+             (SELECT animal, count(*) AS visits FROM visits
+              WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 GROUP BY animal) ON animal = id
+             ORDER BY name",
+        )?;
+        let ends = [span.start.as_millisecond(), span.end.as_millisecond()];
+        let mut rows = statement.query([ends[0], ends[1], first_day, last_day])?;
+        let mut counts = Vec::new();
+        while let Some(row) = rows.next()? {
+            counts.push((row.get(0)?, count(row.get(1)?, "visits of a herd number")?));
+        }
+        Ok(counts)
     }
 
     fn stream(&self, span: Range<Timestamp>, wanted: &Wanted, each: &mut EachVisit<'_>) -> Result<()> {

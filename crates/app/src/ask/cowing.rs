@@ -1,7 +1,7 @@
 //! Makes the answer about one cow: her stage, her calls, her lanes over any span, her calendar and the rows behind.
 
 use cowpath_core::{
-    expect::{Scored, Signal},
+    expect::Signal,
     herd::{Life, Quarter},
     say::{self, number, when},
     tables::Visit,
@@ -13,6 +13,7 @@ use super::{
     cow::Cow,
     evidence,
     farm::{Barn, Ways},
+    history::{Drawn, History},
     live::Seen,
     model,
     round::Round,
@@ -30,9 +31,11 @@ pub struct Span {
 
 /// One cow at a view's time, with the round of that time; `None` where no cow bears the number. Lanes and rows are in
 /// `units`, which need not be the farm's: JSON is always metric.
+#[allow(clippy::too_many_arguments, reason = "the callers hold these apart")]
 pub fn cow(
     barn: &Barn,
     view: &View,
+    history: Option<&History>,
     round: &Round,
     animal: &str,
     instance: Option<u32>,
@@ -60,7 +63,7 @@ pub fn cow(
         .into_iter()
         .filter(|visit| life.present(visit.started_at) && visit.ended_at <= view.at)
         .collect();
-    let milkings = milkings(barn, view, life, from, to)?;
+    let milkings = milkings(barn, view, history, life, from, to)?;
     let mut wanted = vec![(Signal::Milk, None)];
     wanted.extend(Quarter::ALL.map(|quarter| (Signal::QuarterMilk, Some(quarter))));
     wanted.extend(Quarter::ALL.map(|quarter| (Signal::Conductivity, Some(quarter))));
@@ -75,7 +78,7 @@ pub fn cow(
     let speaks = |signal: Signal, quarter: Option<Quarter>| {
         speaking.contains(&(say::reason::signal_word(signal), quarter.map(|quarter| quarter.code())))
     };
-    let mut marks = evidence::marks(barn, life, from, to)?;
+    let mut marks = evidence::marks(&view.cast, life, from, to);
     for call in &calls {
         if let Ok(since) = call.since.parse::<Timestamp>() {
             marks.push(super::lanes::Mark {
@@ -117,32 +120,38 @@ pub fn cow(
             .iter()
             .map(|settled| say::summary::settled(settled.log_change, settled.since, view.at, zone))
             .collect(),
-        calendar: calendar(barn, life, view)?,
+        calendar: calendar(life, view),
         row_head: row_head(ways),
         rows: visits.iter().rev().map(|visit| row(visit, &view.cast.boxes, ways)).collect(),
     }))
 }
 
-/// Her milkings of a span beside what was expected: at hand for the last ten days, reckoned again for any other span.
+/// Her milkings of a span beside what was expected: at hand for the last ten days and as far as a history reaches,
+/// reckoned again for any other span.
 fn milkings(
     barn: &Barn,
     view: &View,
+    history: Option<&History>,
     life: &Life,
     from: Timestamp,
     to: Timestamp,
-) -> anyhow::Result<Vec<Scored>> {
+) -> anyhow::Result<Vec<Drawn>> {
     if view.at.saturating_sub(super::view::TEN_DAYS)? <= from {
         let at_hand = view.milkings.get(&life.key).map_or(&[][..], Vec::as_slice);
         return Ok(at_hand
             .iter()
             .filter(|milking| from <= milking.started_at && milking.started_at < to)
-            .cloned()
+            .map(Drawn::of)
             .collect());
+    }
+    let at_hand = history.filter(|history| history.last_batch == view.cast.last_batch);
+    if let Some(hers) = at_hand.and_then(|history| history.of(life.key, from, to, view.at)) {
+        return Ok(hers);
     }
     let mut hers = Vec::new();
     model::roll(barn, &view.cast, &view.ways.zone, to, from, &mut |visit, scored| {
         if visit.life == life.key && from <= visit.started_at {
-            hers.push(scored.clone());
+            hers.push(Drawn::of(scored));
         }
         Ok(())
     })?;
@@ -170,12 +179,12 @@ fn spans(
     spans
 }
 
-fn calendar(barn: &Barn, life: &Life, view: &View) -> anyhow::Result<Vec<(String, String, String)>> {
+fn calendar(life: &Life, view: &View) -> Vec<(String, String, String)> {
     let zone = &view.ways.zone;
-    let mut entries: Vec<(Timestamp, String, String)> = barn
-        .store
-        .event_rows_of(&life.animal)?
-        .into_iter()
+    let mut entries: Vec<(Timestamp, String, String)> = view
+        .cast
+        .events_of(&life.animal)
+        .iter()
         .filter(|event| event.at <= view.at && life.present(event.at))
         .map(|event| {
             let mut details: Vec<String> = Vec::new();
@@ -192,10 +201,7 @@ fn calendar(barn: &Barn, life: &Life, view: &View) -> anyhow::Result<Vec<(String
         })
         .collect();
     entries.sort_by(|a, b| b.0.cmp(&a.0));
-    Ok(entries
-        .into_iter()
-        .map(|(at, kind, details)| (when::instant(at, view.at, zone), kind, details))
-        .collect())
+    entries.into_iter().map(|(at, kind, details)| (when::instant(at, view.at, zone), kind, details)).collect()
 }
 
 fn row_head(ways: &Ways) -> Vec<String> {

@@ -2,7 +2,7 @@
 
 use cowpath_core::{
     causes::{Cause, Finding},
-    expect::{Departure, Scored, Signal},
+    expect::Signal,
     herd::{Life, Quarter},
     say::{number, reason, when},
     tables::{Outcome, Visit},
@@ -10,7 +10,9 @@ use cowpath_core::{
 use jiff::{Timestamp, ToSpan, tz::TimeZone};
 
 use super::{
+    cast::Cast,
     farm::{Barn, Ways},
+    history::Drawn,
     lanes::{Lane, Lanes, Mark, Point, Strip, Tick},
     view::{TEN_DAYS, View},
 };
@@ -22,7 +24,7 @@ pub fn of_call(barn: &Barn, view: &View, life: &Life, finding: &Finding) -> anyh
     // A visit that had begun and not ended was not yet known.
     visits.retain(|visit| visit.ended_at <= view.at);
     let none = Vec::new();
-    let milkings = view.milkings.get(&life.key).unwrap_or(&none);
+    let milkings: Vec<Drawn> = view.milkings.get(&life.key).unwrap_or(&none).iter().map(Drawn::of).collect();
     let mut wanted = vec![(Signal::Milk, None)];
     if let Some(quarter) = finding.quarter {
         wanted.extend([(Signal::QuarterMilk, Some(quarter)), (Signal::Conductivity, Some(quarter))]);
@@ -35,13 +37,13 @@ pub fn of_call(barn: &Barn, view: &View, life: &Life, finding: &Finding) -> anyh
             .iter()
             .any(|reason| reason.signal == signal && reason.quarter == quarter && 0.5 < reason.weight)
     };
-    let mut marks = marks(barn, life, from, view.at)?;
+    let mut marks = marks(&view.cast, life, from, view.at);
     marks.push(Mark {
         at: finding.since,
         word: format!("since {}", when::instant(finding.since, view.at, &view.ways.zone)),
         onset: true,
     });
-    Ok(lanes(&view.ways, &life.animal, from, view.at, milkings, &visits, &wanted, &speaks, marks))
+    Ok(lanes(&view.ways, &life.animal, from, view.at, &milkings, &visits, &wanted, &speaks, marks))
 }
 
 /// The lane of the herd: its milk beside what was usual.
@@ -100,7 +102,7 @@ pub fn lanes(
     animal: &str,
     from: Timestamp,
     to: Timestamp,
-    milkings: &[Scored],
+    milkings: &[Drawn],
     visits: &[Visit],
     wanted: &[(Signal, Option<Quarter>)],
     speaks: &dyn Fn(Signal, Option<Quarter>) -> bool,
@@ -137,17 +139,16 @@ pub fn lanes(
 
 fn signal_lane(
     ways: &Ways,
-    milkings: &[Scored],
+    milkings: &[Drawn],
     signal: Signal,
     quarter: Option<Quarter>,
     speaks: bool,
 ) -> Option<Lane> {
-    let own = |departure: &&Departure| departure.signal == signal && departure.quarter == quarter;
     let shown = |value: f64| number::drawn(signal, value, ways.units);
     let points: Vec<Point> = milkings
         .iter()
         .filter_map(|milking| {
-            let departure = milking.departures.iter().find(own)?;
+            let departure = milking.signal(signal, quarter)?;
             Some(Point {
                 at: milking.started_at,
                 observed: Some(shown(departure.observed)),
@@ -157,7 +158,7 @@ fn signal_lane(
             })
         })
         .collect();
-    let last = milkings.iter().rev().find_map(|milking| milking.departures.iter().find(own))?;
+    let last = milkings.iter().rev().find_map(|milking| milking.signal(signal, quarter))?;
     let (low, high) = reach(&points);
     Some(Lane {
         name: quarter.map_or_else(|| reason::signal(signal, None), |quarter| quarter.words().to_owned()),
@@ -203,16 +204,15 @@ fn visits_lane(from: Timestamp, to: Timestamp, visits: &[Visit]) -> Option<Lane>
 }
 
 /// What is noted on her calendar within the span, as marks.
-pub fn marks(barn: &Barn, life: &Life, from: Timestamp, to: Timestamp) -> anyhow::Result<Vec<Mark>> {
+pub fn marks(cast: &Cast, life: &Life, from: Timestamp, to: Timestamp) -> Vec<Mark> {
     let mut marks: Vec<Mark> = life
         .calvings
         .iter()
         .map(|calving| Mark { at: calving.at, word: "calved".into(), onset: false })
         .collect();
     marks.extend(
-        barn.store
-            .event_rows_of(&life.animal)?
-            .into_iter()
+        cast.events_of(&life.animal)
+            .iter()
             .filter(|event| {
                 life.present(event.at)
                     && matches!(
@@ -223,7 +223,7 @@ pub fn marks(barn: &Barn, life: &Life, from: Timestamp, to: Timestamp) -> anyhow
             .map(|event| Mark { at: event.at, word: event.kind.replace('-', " "), onset: false }),
     );
     marks.retain(|mark| from <= mark.at && mark.at <= to);
-    Ok(marks)
+    marks
 }
 
 /// Least and greatest value that must be seen, with a little room.

@@ -4,8 +4,9 @@ use cowpath_core::{expect::Scored, tables::Visit};
 use jiff::Timestamp;
 
 use super::{
+    cast::Cast,
     farm::{Barn, Ways},
-    model::{self, Cast},
+    model,
 };
 
 /// Which milkings are asked for.
@@ -41,6 +42,6 @@ pub fn expected(
         each(&life.animal, visit, scored)
     })?;
     // A store that may only be read, or is being written, goes without: the next answer is slower, not different.
-    let _ = model::keep_memories(barn, &ways.zone, &rolled);
+    let _ = model::keep_memories(barn, &cast, &ways.zone, &rolled);
     Ok(())
 }

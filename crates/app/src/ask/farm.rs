@@ -32,6 +32,8 @@ pub struct Ways {
     pub zone: TimeZone,
     /// The units it reads in.
     pub units: UnitSystem,
+    /// Pens in walking order, as the logs write them; empty while nobody has said.
+    pub pens: Vec<String>,
 }
 
 impl Barn {
@@ -70,8 +72,10 @@ impl Barn {
 
     /// The settings the answers need.
     pub fn ways(&self) -> anyhow::Result<Ways> {
-        let settings = self.store.settings()?;
-        Ok(Ways { zone: zone(&settings.zone)?, name: settings.name, units: settings.units })
+        let mut settings = self.store.settings()?;
+        settings.pens.sort_by_key(|pen| pen.order);
+        let pens = settings.pens.into_iter().map(|pen| pen.name).collect();
+        Ok(Ways { zone: zone(&settings.zone)?, name: settings.name, units: settings.units, pens })
     }
 }
 

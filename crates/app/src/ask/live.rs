@@ -1,15 +1,25 @@
-//! Answers for pages: the newest view is kept ready, and made anew when the farm's file has changed.
+//! Answers for pages: the newest view is kept ready, and made anew when logs have been read.
+//!
+//! Every question takes a connection of its own, so that a slow one keeps no quick one waiting. One connection writes:
+//! it keeps the model's memories.
 
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::{
+    sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError},
+    thread,
+    time::Duration,
+};
 
 use cowpath_core::units::UnitSystem;
+use cowpath_store::Settings;
 use jiff::{Timestamp, civil::Date};
 
 use super::{
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
+    history::History,
     model,
+    reading::Moved,
     round::Round,
     rounding,
     view::{self, View},
@@ -18,6 +28,15 @@ use crate::clock;
 
 /// Past times whose answer is kept at hand.
 const PAST_VIEWS: usize = 4;
+/// Connections kept open for the next question.
+const IDLE_READERS: usize = 8;
+/// How often it is looked whether logs have been read.
+const LOOK_EVERY: Duration = Duration::from_secs(1);
+/// A history is made anew only after so many times what the last one took: logs that come in every few seconds must
+/// not keep a processor busy.
+const REST_TIMES: u32 = 10;
+/// How often a question is asked again when logs come in while it is answered.
+const TRIES: usize = 3;
 
 /// A view with its round.
 pub struct Seen {
@@ -27,12 +46,23 @@ pub struct Seen {
     pub round: Arc<Round>,
 }
 
+/// What a view rests on: the logs read, and the farm's settings.
+#[derive(PartialEq)]
+struct Ground {
+    last_batch: u64,
+    settings: Settings,
+}
+
 /// One farm, answering.
 pub struct Live {
-    /// The one connection that answers and keeps memories; each answer takes milliseconds.
-    barn: Mutex<Barn>,
-    newest: Mutex<Option<(u64, Arc<Seen>)>>,
-    past: Mutex<Vec<(u64, Timestamp, Arc<Seen>)>>,
+    /// The one connection that writes.
+    keeper: Mutex<Barn>,
+    idle: Mutex<Vec<Barn>>,
+    newest: Mutex<Option<(Ground, Arc<Seen>)>>,
+    /// Held by whoever makes the newest view, so that it is made once.
+    making: Mutex<()>,
+    past: Mutex<Vec<(Ground, Timestamp, Arc<Seen>)>>,
+    history: Mutex<Option<Arc<History>>>,
 }
 
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
@@ -43,50 +73,97 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 impl Live {
     /// Answers for a farm.
     pub fn new(barn: Barn) -> anyhow::Result<Live> {
-        Ok(Live { barn: Mutex::new(barn), newest: Mutex::new(None), past: Mutex::new(Vec::new()) })
+        Ok(Live {
+            keeper: Mutex::new(barn),
+            idle: Mutex::default(),
+            newest: Mutex::default(),
+            making: Mutex::default(),
+            past: Mutex::default(),
+            history: Mutex::default(),
+        })
     }
 
-    /// Makes the newest view ready.
-    pub fn warm(&self) {
+    /// Makes the newest view ready, and again whenever logs have been read, as long as anybody else holds the farm.
+    pub fn keep_ready(live: &Arc<Live>) {
+        let live = Arc::downgrade(live);
+        thread::spawn(move || {
+            while let Some(live) = live.upgrade() {
+                let took = live.warm();
+                drop(live);
+                thread::sleep(LOOK_EVERY.max(took * REST_TIMES));
+            }
+        });
+    }
+
+    /// Makes the newest view and its history ready, if they are not; how long that took.
+    pub fn warm(&self) -> Duration {
+        let stopwatch = clock::Stopwatch::start();
         // What goes wrong here goes wrong again when a page asks, and is said there.
-        let _ = self.seen(None);
+        let Ok(seen) = self.seen(None) else { return Duration::ZERO };
+        if let Some(view) = &seen.view
+            && locked(&self.history).as_ref().is_none_or(|own| own.last_batch != view.cast.last_batch)
+        {
+            let history = self.ask(|barn| History::read(barn, view));
+            *locked(&self.history) = history.ok().map(Arc::new);
+            return stopwatch.elapsed();
+        }
+        Duration::ZERO
     }
 
     /// The view and round at a time; without one, at the newest row.
     pub fn seen(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
-        let barn = locked(&self.barn);
-        let mark = barn.store.change_mark()?;
-        match at {
-            None => {
-                if let Some((made_at, seen)) = locked(&self.newest).as_ref()
-                    && *made_at == mark
-                {
-                    return Ok(Arc::clone(seen));
-                }
-            }
-            Some(at) => {
-                if let Some((_, _, seen)) =
-                    locked(&self.past).iter().find(|(made, when, _)| (*made, *when) == (mark, at))
-                {
-                    return Ok(Arc::clone(seen));
-                }
-            }
+        self.ask(|barn| match at {
+            None => self.newest(barn),
+            Some(at) => self.at(barn, at),
+        })
+    }
+
+    fn newest(&self, barn: &Barn) -> anyhow::Result<Arc<Seen>> {
+        let ready = |ground: &Ground| {
+            locked(&self.newest).as_ref().filter(|(own, _)| own == ground).map(|(_, seen)| Arc::clone(seen))
+        };
+        if let Some(seen) = ready(&ground(barn)?) {
+            return Ok(seen);
         }
-        let seen = Arc::new(look(barn, at)?);
-        // Keeping memories has changed the file too; that change is our own.
-        let mark = locked(&self.barn).store.change_mark()?;
-        match at {
-            None => *locked(&self.newest) = Some((mark, Arc::clone(&seen))),
-            Some(at) => {
-                let mut past = locked(&self.past);
-                past.retain(|(made, when, _)| *made == mark && *when != at);
-                if PAST_VIEWS <= past.len() {
-                    past.remove(0);
-                }
-                past.push((mark, at, Arc::clone(&seen)));
-            }
+        let making = locked(&self.making);
+        let ground = ground(barn)?;
+        if let Some(seen) = ready(&ground) {
+            return Ok(seen);
         }
+        let seen = Arc::new(look(barn, None)?);
+        *locked(&self.newest) = Some((ground, Arc::clone(&seen)));
+        drop(making);
+        self.keep(&seen);
         Ok(seen)
+    }
+
+    fn at(&self, barn: &Barn, at: Timestamp) -> anyhow::Result<Arc<Seen>> {
+        let ground = ground(barn)?;
+        if let Some((_, _, seen)) =
+            locked(&self.past).iter().find(|(own, when, _)| *own == ground && *when == at)
+        {
+            return Ok(Arc::clone(seen));
+        }
+        let seen = Arc::new(look(barn, Some(at))?);
+        let mut past = locked(&self.past);
+        past.retain(|(own, when, _)| *own == ground && *when != at);
+        if PAST_VIEWS <= past.len() {
+            past.remove(0);
+        }
+        past.push((ground, at, Arc::clone(&seen)));
+        Ok(seen)
+    }
+
+    /// Keeps memories for the next time, if nobody else is writing them.
+    fn keep(&self, seen: &Seen) {
+        let Some(view) = &seen.view else { return };
+        let mut keeper = match self.keeper.try_lock() {
+            Ok(keeper) => keeper,
+            Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner(),
+            Err(TryLockError::WouldBlock) => return,
+        };
+        // A farm that may only be read is shown all the same.
+        let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
     }
 
     /// One cow, in metric or the farm's units; `instance` tells which, where a number was used again.
@@ -99,31 +176,69 @@ impl Live {
         at: Option<Timestamp>,
         metric: bool,
     ) -> anyhow::Result<Option<Cow>> {
-        let seen = self.seen(at)?;
-        let Some(view) = &seen.view else { return Ok(None) };
-        let units = if metric { UnitSystem::Metric } else { view.ways.units };
-        cowing::cow(&locked(&self.barn), view, &seen.round, animal, instance, Span { from, to }, units)
+        self.ask(|barn| {
+            let seen = match at {
+                None => self.newest(barn)?,
+                Some(at) => self.at(barn, at)?,
+            };
+            let Some(view) = &seen.view else { return Ok(None) };
+            let history = locked(&self.history).clone();
+            let units = if metric { UnitSystem::Metric } else { view.ways.units };
+            cowing::cow(
+                barn,
+                view,
+                history.as_deref(),
+                &seen.round,
+                animal,
+                instance,
+                Span { from, to },
+                units,
+            )
+        })
     }
 
     /// The farm's settings.
     pub fn ways(&self) -> anyhow::Result<Ways> {
-        locked(&self.barn).ways()
+        self.ask(Barn::ways)
     }
 
     /// A time as a person types it, in the farm's zone.
     pub fn time(&self, words: &str) -> anyhow::Result<Timestamp> {
         farm::time(words, &self.ways()?.zone)
     }
+
+    /// Asks on a connection that nobody else is using; once more where logs came in meanwhile.
+    fn ask<T>(&self, question: impl Fn(&Barn) -> anyhow::Result<T>) -> anyhow::Result<T> {
+        let idle = locked(&self.idle).pop();
+        let barn = match idle {
+            Some(barn) => barn,
+            None => locked(&self.keeper).reader()?,
+        };
+        let mut answer = question(&barn);
+        for _ in 1..TRIES {
+            if !answer.as_ref().is_err_and(|error| error.is::<Moved>()) {
+                break;
+            }
+            answer = question(&barn);
+        }
+        let mut idle = locked(&self.idle);
+        if idle.len() < IDLE_READERS {
+            idle.push(barn);
+        }
+        answer
+    }
 }
 
-fn look(mut barn: MutexGuard<'_, Barn>, at: Option<Timestamp>) -> anyhow::Result<Seen> {
-    match view::at(&barn, at)? {
+fn ground(barn: &Barn) -> anyhow::Result<Ground> {
+    Ok(Ground { last_batch: barn.store.last_batch()?, settings: barn.store.settings()? })
+}
+
+fn look(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Seen> {
+    match view::at(barn, at)? {
         Some(view) => {
-            let round = Arc::new(rounding::of_view(&barn, &view)?);
-            // A farm that may only be read is shown all the same.
-            let _ = model::keep_memories(&mut barn, &view.ways.zone, &view.rolled);
+            let round = Arc::new(rounding::of_view(barn, &view)?);
             Ok(Seen { view: Some(view), round })
         }
-        None => Ok(Seen { view: None, round: Arc::new(rounding::round(&barn, at, clock::now())?) }),
+        None => Ok(Seen { view: None, round: Arc::new(rounding::round(barn, at, clock::now())?) }),
     }
 }

@@ -2,15 +2,20 @@
 //!
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
+pub mod cast;
 pub mod cow;
 pub mod cowing;
 pub mod evidence;
 pub mod expected;
 pub mod farm;
+pub mod fitting;
+pub mod history;
 pub mod lanes;
 pub mod live;
 pub mod model;
+pub mod reading;
 pub mod round;
 pub mod rounding;
+pub mod sample;
 pub mod take_in;
 pub mod view;

@@ -2,84 +2,36 @@
 //!
 //! Visits are taken in the order they ended, so that what is expected of a milking rests only on what had ended before
 //! it. Once a week the model's memory is kept in the store; the store forgets it when a row dated before it changes.
-//! The herd's parameters at a time were fitted to rows known at that time: when half as many milkings again have come in
-//! since the last fit, at the next turn of the week.
+//! The herd's parameters at a time were fitted to rows known at that time: a fit begins at the turn of the week by which
+//! half as many milkings again have come in since the last one, and is in use from the next turn on.
 
 use std::{cmp::Reverse, collections::BTreeMap, collections::BinaryHeap, ops::ControlFlow};
 
 use cowpath_core::{
-    expect::{self, Herd, Parameters, SampleMilking, Scored},
-    herd::{BoxKey, Life, LifeKey, Stage},
+    expect::{Herd, Parameters, Scored},
+    herd::{BoxKey, LifeKey},
     tables::Visit,
     time::WallClock,
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
-use super::farm::Barn;
+use super::{cast::Cast, farm::Barn, fitting::Fits, reading};
 
 /// Which reckoning a kept memory came from; another one cannot go on from it.
-pub const MODEL: &str = concat!("expect 1, cowpath ", env!("CARGO_PKG_VERSION"));
+pub const MODEL: &str = concat!("expect 2, cowpath ", env!("CARGO_PKG_VERSION"));
 
 /// The longest visit that is read, so that no visit that ended after a time began earlier than this before it.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
 const WEEK_MS: i64 = 7 * 86_400_000;
 /// Monday 5 January 1970, UTC: turns of the week are counted from here, so that they hang on no row.
 const FIRST_TURN_MS: i64 = 4 * 86_400_000;
-/// Rows the herd's parameters are fitted to: the last six weeks, of as many cows as make about this many milkings.
-const SAMPLE_SPAN: SignedDuration = SignedDuration::from_hours(42 * 24);
-const SAMPLE_MILKINGS: u64 = 5_000;
 /// Before this many milkings the prior parameters stand.
 const FEWEST_MILKINGS: u64 = 400;
-/// Of the kept memories older than the last few, one in so many weeks stays.
+/// A memory is kept for each of the last weeks …
+const RECENT_WEEKS: i64 = 3;
+/// … and for one in so many before.
 const OLD_MEMORY_EVERY: i64 = 4;
-
-/// Who and what the rows are about.
-pub struct Cast {
-    /// Every cow, in order of number.
-    pub lives: Vec<Life>,
-    /// Every box, in order of name.
-    pub boxes: Vec<String>,
-    /// For each herd number in order: which lives bore it.
-    of_number: Vec<std::ops::Range<usize>>,
-}
-
-impl Cast {
-    /// Reads who lived in the herd.
-    pub fn read(barn: &Barn, zone: &TimeZone) -> anyhow::Result<Cast> {
-        let numbers = barn.store.numbers()?;
-        let lives =
-            cowpath_core::herd::lives(&numbers, &barn.store.animal_rows()?, &barn.store.event_rows()?, zone);
-        let mut of_number = Vec::with_capacity(numbers.len());
-        let mut next = 0;
-        for number in &numbers {
-            let from = next;
-            while lives.get(next).is_some_and(|life| life.animal == *number) {
-                next += 1;
-            }
-            of_number.push(from..next);
-        }
-        Ok(Cast { lives, boxes: barn.store.boxes()?, of_number })
-    }
-
-    /// Whose a row of a number at a time is.
-    pub fn life(&self, number: u32, at: Timestamp) -> Option<&Life> {
-        let range = self.of_number.get(number as usize)?.clone();
-        let lives = self.lives.get(range)?;
-        lives.iter().find(|life| life.present(at)).or_else(|| lives.last())
-    }
-
-    /// The cow that bears a number at a time.
-    pub fn find(&self, animal: &str, at: Timestamp) -> Option<&Life> {
-        let own = self.lives.iter().filter(|life| life.animal == animal);
-        own.clone().find(|life| life.present(at)).or_else(|| own.last())
-    }
-
-    /// Her life.
-    pub fn of(&self, key: LifeKey) -> Option<&Life> {
-        self.lives.get(key.0 as usize)
-    }
-}
 
 /// The model at a time.
 pub struct Rolled {
@@ -89,6 +41,8 @@ pub struct Rolled {
     pub fitted_at: Option<Timestamp>,
     /// Memories to keep for the next time.
     pub memories: Vec<(Timestamp, Vec<u8>)>,
+    /// Fits to keep for the next time.
+    pub fits: Vec<(Timestamp, Vec<u8>)>,
 }
 
 /// What is kept in the store: names instead of keys, for keys move when a new number comes between.
@@ -100,6 +54,19 @@ struct Memory {
     milkings: u64,
     fitted_at_ms: Option<i64>,
     fitted_milkings: u64,
+    fitting_ms: Option<i64>,
+}
+
+/// The same while it is written: nothing is copied but the names' places.
+#[derive(Serialize)]
+struct MemoryOf<'a> {
+    lives: Vec<(&'a str, u32)>,
+    boxes: &'a [String],
+    herd: &'a Herd,
+    milkings: u64,
+    fitted_at_ms: Option<i64>,
+    fitted_milkings: u64,
+    fitting_ms: Option<i64>,
 }
 
 /// Rolls the model to `at`; every milking that ended from `wanted_from` on is handed to `each` in the order they ended.
@@ -111,73 +78,55 @@ pub fn roll(
     wanted_from: Timestamp,
     each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>,
 ) -> anyhow::Result<Rolled> {
-    let mut rolling = Rolling::start(barn, cast, zone, wanted_from)?;
-    let from =
-        rolling.since.map_or(Timestamp::MIN, |since| since.saturating_sub(LONGEST_VISIT).unwrap_or(since));
-    let mut failed = None;
-    // Rows come by their start; they are taken by their end. A visit waits here until no earlier end can come.
-    let mut waiting: BinaryHeap<Reverse<Ending>> = BinaryHeap::new();
-    let mut order = 0_u64;
-    barn.store.visits(from..at, &mut |number, visit| {
-        while waiting.peek().is_some_and(|Reverse(first)| first.ended_ms <= visit.started_at.as_millisecond())
-        {
-            if let Some(Reverse(ending)) = waiting.pop()
-                && let Err(error) = rolling.take(&ending, wanted_from, each)
-            {
-                failed = Some(error);
-                return ControlFlow::Break(());
+    std::thread::scope(|scope| {
+        let mut rolling =
+            Rolling::start(Fits::new(scope, barn, cast, zone), barn, cast, zone, at, wanted_from)?;
+        rolling.over(each)?;
+        let Rolling { herd, fitted_at, memories, fits, .. } = rolling;
+        Ok(Rolled { herd, fitted_at, memories, fits: fits.made })
+    })
+}
+
+/// Visits that have begun and whose turn has not come, by end; of equal ends the one that came first is first.
+#[derive(Default)]
+struct Waiting {
+    ends: BinaryHeap<Reverse<(i64, u64, usize)>>,
+    seats: Vec<(u32, Visit)>,
+    free: Vec<usize>,
+    came: u64,
+}
+
+impl Waiting {
+    fn push(&mut self, number: u32, visit: &Visit) {
+        let seat = match self.free.pop() {
+            Some(seat) => {
+                self.seats[seat] = (number, *visit);
+                seat
             }
+            None => {
+                self.seats.push((number, *visit));
+                self.seats.len() - 1
+            }
+        };
+        self.came += 1;
+        self.ends.push(Reverse((visit.ended_at.as_millisecond(), self.came, seat)));
+    }
+
+    /// The first that has ended by a time.
+    fn ended_by(&mut self, at: Timestamp) -> Option<(u32, Visit)> {
+        let Reverse((ended_ms, ..)) = self.ends.peek()?;
+        if at.as_millisecond() < *ended_ms {
+            return None;
         }
-        if visit.ended_at <= at && rolling.since.is_none_or(|since| since < visit.ended_at) {
-            order += 1;
-            waiting.push(Reverse(Ending {
-                ended_ms: visit.ended_at.as_millisecond(),
-                order,
-                number,
-                visit: *visit,
-            }));
-        }
-        ControlFlow::Continue(())
-    })?;
-    if let Some(error) = failed {
-        return Err(error);
-    }
-    while let Some(Reverse(ending)) = waiting.pop() {
-        rolling.take(&ending, wanted_from, each)?;
-    }
-    rolling.turn_weeks_until(at.as_millisecond() + 1)?;
-    Ok(Rolled { herd: rolling.herd, fitted_at: rolling.fitted_at, memories: rolling.memories })
-}
-
-/// A visit waiting to be taken; ends first come first, and of equal ends the one that came first.
-struct Ending {
-    ended_ms: i64,
-    order: u64,
-    number: u32,
-    visit: Visit,
-}
-
-impl PartialEq for Ending {
-    fn eq(&self, other: &Ending) -> bool {
-        self.cmp(other).is_eq()
-    }
-}
-impl Eq for Ending {}
-impl PartialOrd for Ending {
-    fn partial_cmp(&self, other: &Ending) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
-    }
-}
-impl Ord for Ending {
-    fn cmp(&self, other: &Ending) -> std::cmp::Ordering {
-        (self.ended_ms, self.order).cmp(&(other.ended_ms, other.order))
+        let Reverse((_, _, seat)) = self.ends.pop()?;
+        self.free.push(seat);
+        Some(self.seats[seat])
     }
 }
 
-struct Rolling<'a> {
-    barn: &'a Barn,
-    cast: &'a Cast,
-    zone: &'a TimeZone,
+struct Rolling<'scope, 'env> {
+    barn: &'env Barn,
+    cast: &'env Cast,
     clock: WallClock,
     herd: Herd,
     /// Visits that ended by then are in `herd` already.
@@ -186,20 +135,34 @@ struct Rolling<'a> {
     milkings: u64,
     fitted_at: Option<Timestamp>,
     fitted_milkings: u64,
+    /// The turn of a fit that is not yet in use.
+    fitting: Option<Timestamp>,
+    fits: Fits<'scope, 'env>,
     memories: Vec<(Timestamp, Vec<u8>)>,
+    /// The time rolled to, and from when on milkings are handed on.
+    at: Timestamp,
+    wanted_from: Timestamp,
+    /// What the last milking looked like, written over by the next.
+    scored: Scored,
 }
 
-impl<'a> Rolling<'a> {
+impl<'scope, 'env> Rolling<'scope, 'env> {
     fn start(
-        barn: &'a Barn,
-        cast: &'a Cast,
-        zone: &'a TimeZone,
-        before: Timestamp,
-    ) -> anyhow::Result<Rolling<'a>> {
+        fits: Fits<'scope, 'env>,
+        barn: &'env Barn,
+        cast: &'env Cast,
+        zone: &TimeZone,
+        at: Timestamp,
+        wanted_from: Timestamp,
+    ) -> anyhow::Result<Rolling<'scope, 'env>> {
         let mut rolling = Rolling {
             barn,
             cast,
-            zone,
+            fitting: None,
+            fits,
+            at,
+            wanted_from,
+            scored: Scored::empty(),
             clock: WallClock::new(zone.clone()),
             herd: Herd::new(Parameters::prior()),
             since: None,
@@ -209,7 +172,7 @@ impl<'a> Rolling<'a> {
             fitted_milkings: 0,
             memories: Vec::new(),
         };
-        let Some((at, bytes)) = barn.store.checkpoint_before(before, &model_name(zone))? else {
+        let Some((at, bytes)) = barn.store.checkpoint_before(wanted_from.min(at), &model_name(zone))? else {
             return Ok(rolling);
         };
         // A memory that cannot be read is as good as none: the model starts from the first row.
@@ -234,24 +197,57 @@ impl<'a> Rolling<'a> {
         rolling.milkings = memory.milkings;
         rolling.fitted_at = memory.fitted_at_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
         rolling.fitted_milkings = memory.fitted_milkings;
+        rolling.fitting = memory.fitting_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
+        if let Some(turn) = rolling.fitting {
+            rolling.begin_fit(turn)?;
+        }
         Ok(rolling)
+    }
+
+    /// Takes every visit from where the memory ends to the time rolled to.
+    fn over(&mut self, each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>) -> anyhow::Result<()> {
+        let at = self.at;
+        let since = self.since;
+        let from = since.map_or(Timestamp::MIN, |since| since.saturating_sub(LONGEST_VISIT).unwrap_or(since));
+        let mut failed = None;
+        // Rows come by their start; they are taken by their end. A visit waits here until no earlier end can come.
+        let mut waiting = Waiting::default();
+        reading::milkings(self.barn, self.cast, from..at, &mut |number, visit| {
+            while let Some((number, visit)) = waiting.ended_by(visit.started_at) {
+                if let Err(error) = self.take(number, &visit, each) {
+                    failed = Some(error);
+                    return ControlFlow::Break(());
+                }
+            }
+            if visit.ended_at <= at && since.is_none_or(|since| since < visit.ended_at) {
+                waiting.push(number, visit);
+            }
+            ControlFlow::Continue(())
+        })?;
+        if let Some(error) = failed {
+            return Err(error);
+        }
+        while let Some((number, visit)) = waiting.ended_by(at) {
+            self.take(number, &visit, each)?;
+        }
+        self.turn_weeks_until(at.as_millisecond() + 1)
     }
 
     fn take(
         &mut self,
-        ending: &Ending,
-        wanted_from: Timestamp,
+        number: u32,
+        visit: &Visit,
         each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>,
     ) -> anyhow::Result<()> {
-        self.turn_weeks_until(ending.ended_ms)?;
-        let Some(life) = self.cast.life(ending.number, ending.visit.started_at) else { return Ok(()) };
-        let visit = Visit { life: life.key, ..ending.visit };
+        self.turn_weeks_until(visit.ended_at.as_millisecond())?;
+        let Some(life) = self.cast.life(number, visit.started_at) else { return Ok(()) };
+        let visit = Visit { life: life.key, ..*visit };
         let stage = life.stage(visit.started_at);
         let hour_of_day = self.clock.hour_of_day(visit.started_at);
-        if let Some(scored) = self.herd.take(&visit, &stage, hour_of_day) {
+        if self.herd.take_into(&visit, &stage, hour_of_day, &mut self.scored) {
             self.milkings += 1;
-            if wanted_from <= visit.ended_at {
-                each(&visit, &scored)?;
+            if self.wanted_from <= visit.ended_at {
+                each(&visit, &self.scored)?;
             }
         }
         Ok(())
@@ -270,44 +266,57 @@ impl<'a> Rolling<'a> {
                 return Ok(());
             }
             let turn = Timestamp::from_millisecond(turn_ms)?;
-            if FEWEST_MILKINGS <= self.milkings
-                && self.fitted_milkings + self.fitted_milkings / 2 < self.milkings
-            {
-                self.fit(turn)?;
+            self.fit(turn)?;
+            if is_kept(turn_ms, self.at) {
+                self.keep_memory(turn)?;
             }
-            self.keep_memory(turn)?;
             self.next_turn_ms = Some(turn_ms + WEEK_MS);
         }
     }
 
+    /// Puts the fit begun a week ago in use, and begins another if enough is new.
     fn fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
-        let sample = sample(self.barn, self.cast, self.zone, turn)?;
-        let fitted = expect::fit(&sample, self.herd.parameters());
-        self.herd.set_parameters(fitted.parameters);
-        self.fitted_at = Some(turn);
+        if let Some(begun) = self.fitting.take() {
+            self.use_fit(begun)?;
+        }
+        if self.milkings < FEWEST_MILKINGS || self.milkings <= self.fitted_milkings + self.fitted_milkings / 2
+        {
+            return Ok(());
+        }
         self.fitted_milkings = self.milkings;
+        if self.fitted_at.is_none() {
+            return self.use_fit(turn);
+        }
+        self.fitting = Some(turn);
+        self.begin_fit(turn)
+    }
+
+    fn use_fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
+        let parameters = self.fits.fitted(turn, self.herd.parameters())?;
+        self.herd.set_parameters(parameters);
+        self.fitted_at = Some(turn);
+        Ok(())
+    }
+
+    /// Begins a fit if it comes into use before the roll ends.
+    fn begin_fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
+        if turn.as_millisecond() + WEEK_MS <= self.at.as_millisecond() {
+            self.fits.begin(turn, self.herd.parameters())?;
+        }
         Ok(())
     }
 
     fn keep_memory(&mut self, turn: Timestamp) -> anyhow::Result<()> {
-        let memory = Memory {
-            lives: self.cast.lives.iter().map(|life| (life.animal.clone(), life.instance)).collect(),
-            boxes: self.cast.boxes.clone(),
-            herd: self.herd.clone(),
+        let memory = MemoryOf {
+            lives: self.cast.lives.iter().map(|life| (life.animal.as_str(), life.instance)).collect(),
+            boxes: &self.cast.boxes,
+            herd: &self.herd,
             milkings: self.milkings,
             fitted_at_ms: self.fitted_at.map(Timestamp::as_millisecond),
             fitted_milkings: self.fitted_milkings,
+            fitting_ms: self.fitting.map(Timestamp::as_millisecond),
         };
-        let bytes = postcard::to_stdvec(&memory)?;
-        // Old ones are thinned as we go, so that three years of them do not fill the memory of the machine.
-        let kept = self.memories.len();
-        if 3 <= kept {
-            let old = &self.memories[kept - 3].0;
-            if (old.as_millisecond() - FIRST_TURN_MS) / WEEK_MS % OLD_MEMORY_EVERY != 0 {
-                self.memories.remove(kept - 3);
-            }
-        }
-        self.memories.push((turn, bytes));
+        self.memories.push((turn, postcard::to_stdvec(&memory)?));
         Ok(())
     }
 }
@@ -317,50 +326,31 @@ pub fn model_name(zone: &TimeZone) -> String {
     format!("{MODEL}, {}", zone.iana_name().unwrap_or("UTC"))
 }
 
-/// Milkings to fit the herd's parameters to: the six weeks before `until`, evenly spread over the herd's cows.
-fn sample(barn: &Barn, cast: &Cast, zone: &TimeZone, until: Timestamp) -> anyhow::Result<Vec<SampleMilking>> {
-    let from = until.saturating_sub(SAMPLE_SPAN)?;
-    let mut seen = vec![0_u64; cast.lives.len()];
-    let mut total = 0_u64;
-    barn.store.visits(from..until, &mut |number, visit| {
-        if visit.milk_kg.is_some()
-            && let Some(life) = cast.life(number, visit.started_at)
-        {
-            seen[life.key.0 as usize] += 1;
-            total += 1;
-        }
-        ControlFlow::Continue(())
-    })?;
-    let milked: Vec<usize> = (0..seen.len()).filter(|life| 0 < seen[*life]).collect();
-    let stride = (total.div_ceil(SAMPLE_MILKINGS.max(1)) as usize).max(1);
-    let mut chosen = vec![false; cast.lives.len()];
-    for life in milked.iter().step_by(stride) {
-        chosen[*life] = true;
-    }
-    let mut clock = WallClock::new(zone.clone());
-    let mut sample: Vec<SampleMilking> = Vec::new();
-    barn.store.visits(from..until, &mut |number, visit| {
-        if visit.ended_at <= until
-            && let Some(life) = cast.life(number, visit.started_at)
-            && chosen[life.key.0 as usize]
-        {
-            let stage: Stage = life.stage(visit.started_at);
-            let hour_of_day = clock.hour_of_day(visit.started_at);
-            sample.push(SampleMilking { visit: Visit { life: life.key, ..*visit }, stage, hour_of_day });
-        }
-        ControlFlow::Continue(())
-    })?;
-    sample.sort_by_key(|milking| milking.visit.ended_at);
-    Ok(sample)
-}
-
-/// Keeps memories for the next time; a store that is only read, or busy, keeps none, and nothing is lost by that.
-pub fn keep_memories(barn: &mut Barn, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
+/// Keeps memories for the next time; a store that is only read, or busy, keeps none, and nothing is lost by that. Nor is
+/// one kept where rows have come in since: it may rest on what is no longer so.
+pub fn keep_memories(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
+    let name = model_name(zone);
     barn.store.if_free(|store| {
-        rolled
-            .memories
-            .iter()
-            .try_for_each(|(at, bytes)| store.save_checkpoint(*at, &model_name(zone), bytes))
+        if !rolled.fits.is_empty() {
+            store.save_checkpoints(cast.last_batch, &super::fitting::name(zone), &rolled.fits)?;
+        }
+        if rolled.memories.is_empty() || !store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
+            return Ok(());
+        }
+        let all = store.checkpoints(&name)?;
+        let Some(newest) = all.last().copied() else { return Ok(()) };
+        let keep: Vec<Timestamp> =
+            all.iter().copied().filter(|turn| is_kept(turn.as_millisecond(), newest)).collect();
+        if keep.len() < all.len() {
+            store.thin_checkpoints(&name, &keep)?;
+        }
+        Ok(())
     })?;
     Ok(())
+}
+
+/// Whether a memory of a turn is worth its room at a time: the last few weeks' are, of older ones one in so many.
+fn is_kept(turn_ms: i64, at: Timestamp) -> bool {
+    at.as_millisecond() - RECENT_WEEKS * WEEK_MS <= turn_ms
+        || (turn_ms - FIRST_TURN_MS) / WEEK_MS % OLD_MEMORY_EVERY == 0
 }

@@ -64,7 +64,6 @@ enum Standing {
 
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
-    let cases = earlier_udder_cases(barn)?;
     let mut findings = Vec::new();
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
@@ -85,10 +84,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let settings = settings(view, &judged);
     for (life, stage) in &judged {
         let Some(milkings) = view.milkings.get(&life.key) else { continue };
-        let earlier_cases = cases
-            .iter()
-            .filter(|(animal, at)| *animal == life.animal && hours_between(*at, view.at) > 14.0 * 24.0)
-            .count() as u32;
+        let earlier_cases = earlier_udder_cases(view, life);
         let course = CowCourse {
             life: life.key,
             at: view.at,
@@ -124,7 +120,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
             too_new,
             not_judged: quiet.not_judged.len() - too_new,
         }),
-        places: places(&calls),
+        places: places(&calls, &view.ways.pens),
         calls,
         quiet,
         notes: notes(view, gone),
@@ -186,14 +182,12 @@ fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     }
 }
 
-/// Udder cases that people recorded: whose and when.
-fn earlier_udder_cases(barn: &Barn) -> anyhow::Result<Vec<(String, Timestamp)>> {
-    let events = barn.store.event_rows()?;
-    Ok(events
-        .into_iter()
-        .filter(|event| event.kind == "diagnosed" && event.quarter.is_some())
-        .map(|event| (event.animal, event.at))
-        .collect())
+/// Udder cases that people recorded of her more than two weeks before.
+fn earlier_udder_cases(view: &View, life: &Life) -> u32 {
+    let earlier = view.cast.events_of(&life.animal).iter().filter(|event| {
+        event.kind == "diagnosed" && event.quarter.is_some() && 14.0 * 24.0 < hours_between(event.at, view.at)
+    });
+    earlier.count() as u32
 }
 
 /// One finding as a call, with its sentence and its picture.
@@ -332,8 +326,9 @@ pub fn pen_words(pen: &str) -> String {
     letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
-/// The calls by place: the place of the most urgent first, within a place the most worth first.
-fn places(calls: &[RoundCall]) -> Vec<Place> {
+/// The calls by place. A place where one must go now comes first; then the farm's own walking order, where it is set;
+/// then the place of the most urgent call. Within a place the most urgent and most worth first.
+fn places(calls: &[RoundCall], walk: &[String]) -> Vec<Place> {
     let mut places: Vec<Place> = Vec::new();
     for (index, call) in calls.iter().enumerate() {
         match places.iter_mut().find(|place| place.name == call.place) {
@@ -341,5 +336,10 @@ fn places(calls: &[RoundCall]) -> Vec<Place> {
             None => places.push(Place { name: call.place.clone(), calls: vec![index] }),
         }
     }
+    let order: Vec<String> = walk.iter().map(|pen| pen_words(pen)).collect();
+    places.sort_by_key(|place| {
+        let now = place.calls.iter().any(|call| calls[*call].urgency == "now");
+        (!now, order.iter().position(|pen| *pen == place.name).unwrap_or(order.len()))
+    });
     places
 }

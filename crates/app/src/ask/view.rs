@@ -6,8 +6,9 @@ use cowpath_core::{expect::Scored, herd::LifeKey};
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
+    cast::Cast,
     farm::{Barn, Ways},
-    model::{self, Cast, Rolled},
+    model::{self, Rolled},
 };
 
 /// How far back a cow is judged, and how far back a picture of evidence goes.
@@ -29,6 +30,8 @@ pub struct View {
 
 /// Looks at a farm at a time; without one, at the time of its newest row. `None` while the farm has no rows.
 pub fn at(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Option<View>> {
+    // One state of the file for all of it, whoever writes meanwhile.
+    let _held = barn.store.hold()?;
     let Some(at) = at.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else { return Ok(None) };
     let ways = barn.ways()?;
     let cast = Cast::read(barn, &ways.zone)?;

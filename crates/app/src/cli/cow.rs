@@ -44,7 +44,8 @@ impl Cow {
         let (from, to) = farm::in_order(self.from, self.to)?;
         let span = Span { from, to };
         let units = if self.format == Format::Json { UnitSystem::Metric } else { view.ways.units };
-        let cow = cowing::cow(&barn, &view, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
+        let cow =
+            cowing::cow(&barn, &view, None, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
         match self.format {
             Format::Json => show::json(&cow.json(&zone)?)?,
             Format::Csv => {

@@ -32,7 +32,7 @@ impl Round {
             Some(view) => {
                 let round = rounding::of_view(&barn, &view)?;
                 // Kept for the next time; a farm that may only be read is read all the same.
-                let _ = model::keep_memories(&mut barn, &zone, &view.rolled);
+                let _ = model::keep_memories(&mut barn, &view.cast, &zone, &view.rolled);
                 let json = serde_json::to_string(&round)?;
                 let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));
                 round

@@ -48,8 +48,7 @@ pub fn serve(barn: Barn, listen: &str) -> anyhow::Result<ExitCode> {
         })?;
         println!("http://{}/", listener.local_addr()?);
         // What the round needs is reckoned before the first page asks for it.
-        let warm = Arc::clone(&live);
-        tokio::task::spawn_blocking(move || warm.warm());
+        Live::keep_ready(&live);
         web::serve(listener, live, async {
             let _ = tokio::signal::ctrl_c().await;
         })

@@ -4,6 +4,7 @@ use std::{io::Write, process::ExitCode};
 
 use clap::{Args, ValueEnum};
 use cowpath_core::units::UnitSystem;
+use cowpath_store::PenSetting;
 
 use super::{Context, Format, show};
 use crate::ask::farm::{self, Barn};
@@ -25,6 +26,9 @@ pub struct Settings {
     /// Breed of the herd
     #[arg(long)]
     breed: Option<String>,
+    /// Pens in the order you walk them, as the logs write them: "1,2,straw"
+    #[arg(long, value_delimiter = ',', value_name = "PEN,…")]
+    pens: Option<Vec<String>>,
     /// How they are printed
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -56,6 +60,13 @@ impl Settings {
             settings.name = self.name.clone().unwrap_or(settings.name);
             settings.zone = self.zone.clone().unwrap_or(settings.zone);
             settings.breed = self.breed.clone().or(settings.breed);
+            if let Some(pens) = &self.pens {
+                let named = pens.iter().map(|pen| pen.trim()).filter(|pen| !pen.is_empty());
+                settings.pens = (1..)
+                    .zip(named)
+                    .map(|(order, name)| PenSetting { name: name.to_owned(), order })
+                    .collect();
+            }
             settings.units = match self.units {
                 Some(Units::Metric) => UnitSystem::Metric,
                 Some(Units::Us) => UnitSystem::Us,
@@ -68,6 +79,7 @@ impl Settings {
             ("zone", settings.zone.clone()),
             ("units", if settings.units == UnitSystem::Us { "us" } else { "metric" }.to_owned()),
             ("breed", settings.breed.clone().unwrap_or_default()),
+            ("pens", settings.pens.iter().map(|pen| pen.name.as_str()).collect::<Vec<_>>().join(", ")),
             ("boxes", barn.store.boxes()?.join(", ")),
         ];
         match self.format {

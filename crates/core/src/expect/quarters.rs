@@ -89,7 +89,7 @@ pub(crate) fn quarters(
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, at_ms);
+        line.weigh(gap / sd, episode, at_ms);
         if now.judged {
             let observed = (log - cup(i)).exp() / total_kg;
             // Its share, %, had it given so much more or less on the log scale, the others as they are.

@@ -1,0 +1,81 @@
+//! Who and what the rows are about: cows by their lives, boxes, and what is noted of each cow.
+
+use std::{collections::BTreeMap, ops::Range};
+
+use cowpath_core::herd::{EventRow, Life, LifeKey};
+use jiff::{Timestamp, tz::TimeZone};
+
+use super::farm::Barn;
+
+/// Who lived in the herd and where they are milked, as the farm's file stood.
+pub struct Cast {
+    /// Every cow, in order of number.
+    pub lives: Vec<Life>,
+    /// Every box, in order of name.
+    pub boxes: Vec<String>,
+    /// Mark of the last reading of logs that is in this; after a later one, keys may be others.
+    pub last_batch: u64,
+    /// For each herd number in order: which lives bore it.
+    of_number: Vec<Range<usize>>,
+    /// What is noted under each herd number, in order of time.
+    events: BTreeMap<String, Vec<EventRow>>,
+}
+
+impl Cast {
+    /// Reads who lived in the herd.
+    pub fn read(barn: &Barn, zone: &TimeZone) -> anyhow::Result<Cast> {
+        // All of it from one state of the file: a new number moves the places of all after it.
+        let (last_batch, numbers, boxes, animals, rows) = barn.store.at_one_state(|store| {
+            Ok((
+                store.last_batch()?,
+                store.numbers()?,
+                store.boxes()?,
+                store.animal_rows()?,
+                store.event_rows()?,
+            ))
+        })?;
+        let lives = cowpath_core::herd::lives(&numbers, &animals, &rows, zone);
+        let mut of_number = Vec::with_capacity(numbers.len());
+        let mut next = 0;
+        for number in &numbers {
+            let from = next;
+            while lives.get(next).is_some_and(|life| life.animal == *number) {
+                next += 1;
+            }
+            of_number.push(from..next);
+        }
+        let mut events: BTreeMap<String, Vec<EventRow>> = BTreeMap::new();
+        for row in rows {
+            match events.get_mut(&row.animal) {
+                Some(own) => own.push(row),
+                None => {
+                    events.insert(row.animal.clone(), vec![row]);
+                }
+            }
+        }
+        Ok(Cast { lives, boxes, last_batch, of_number, events })
+    }
+
+    /// Whose a row of a number at a time is.
+    pub fn life(&self, number: u32, at: Timestamp) -> Option<&Life> {
+        let range = self.of_number.get(number as usize)?.clone();
+        let lives = self.lives.get(range)?;
+        lives.iter().find(|life| life.present(at)).or_else(|| lives.last())
+    }
+
+    /// The cow that bears a number at a time.
+    pub fn find(&self, animal: &str, at: Timestamp) -> Option<&Life> {
+        let own = self.lives.iter().filter(|life| life.animal == animal);
+        own.clone().find(|life| life.present(at)).or_else(|| own.last())
+    }
+
+    /// Her life.
+    pub fn of(&self, key: LifeKey) -> Option<&Life> {
+        self.lives.get(key.0 as usize)
+    }
+
+    /// What is noted under a herd number, in order of time.
+    pub fn events_of(&self, animal: &str) -> &[EventRow] {
+        self.events.get(animal).map_or(&[], Vec::as_slice)
+    }
+}

@@ -1,0 +1,106 @@
+//! How fast is it, and how much memory does it take? `cargo xtask bench [NAME…] [--write]`
+//!
+//! Figures and ratios of one run of the release program on simulated herds; nothing is asserted, and a miss is printed
+//! like everything else. `COWPATH` names the program, else `target/release/cowpath`.
+//!
+//! Each figure stands as the clock saw it and as the processor did: seconds of all threads together, and of the busiest
+//! thread, which is what the clock would show on a machine that does nothing else.
+
+mod herd;
+mod import;
+mod measure;
+mod pages;
+mod scoring;
+
+use std::{
+    fmt::Write as _,
+    path::{Path, PathBuf},
+};
+
+use anyhow::{Context as _, bail};
+
+/// Every measurement, in the order they run.
+const NAMES: [&str; 6] = ["import", "memory", "scoring", "day", "pages", "large"];
+
+/// One line of the table.
+pub struct Line {
+    /// What was measured.
+    what: String,
+    /// What came out.
+    figure: String,
+    /// What is asked.
+    asked: String,
+    /// Whether it is met; `None` where nothing is asked.
+    met: Option<bool>,
+}
+
+/// A line of which something is asked.
+pub fn line(what: impl Into<String>, figure: impl Into<String>, asked: impl Into<String>, met: bool) -> Line {
+    Line { what: what.into(), figure: figure.into(), asked: asked.into(), met: Some(met) }
+}
+
+/// A line that only tells.
+pub fn told(what: impl Into<String>, figure: impl Into<String>) -> Line {
+    Line { what: what.into(), figure: figure.into(), asked: String::new(), met: None }
+}
+
+/// Runs the measurements named, or all; prints and returns the table as Markdown.
+pub fn run(names: &[&str]) -> anyhow::Result<String> {
+    if let Some(unknown) = names.iter().find(|name| !NAMES.contains(name)) {
+        bail!("`{unknown}` is not measured; known are {}", NAMES.join(", "));
+    }
+    let program = program()?;
+    let mut lines = Vec::new();
+    for name in NAMES.into_iter().filter(|name| names.is_empty() || names.contains(name)) {
+        eprintln!("{name} …");
+        let own = match name {
+            "import" => import::speed(&program)?,
+            "memory" => import::memory(&program)?,
+            "scoring" => scoring::from_scratch(&program)?,
+            "day" => scoring::day(&program)?,
+            "pages" => pages::of_herd(&program, &herd::SMALL, 50.0)?,
+            _ => pages::of_herd(&program, &herd::LARGE, 100.0)?,
+        };
+        for line in &own {
+            println!("{}: {}  {}", line.what, line.figure, verdict(line));
+        }
+        lines.extend(own);
+    }
+    let mut text = String::from("| what | measured | asked | met |\n|---|---|---|---|\n");
+    for line in &lines {
+        let met = line.met.map_or("", |met| if met { "yes" } else { "**no**" });
+        let _ = writeln!(text, "| {} | {} | {} | {met} |", line.what, line.figure, line.asked);
+    }
+    let _ = write!(text, "\n{}\n", measure::machine());
+    Ok(text)
+}
+
+fn verdict(line: &Line) -> String {
+    match line.met {
+        None => String::new(),
+        Some(true) => format!("(asked {}: met)", line.asked),
+        Some(false) => format!("(asked {}: MISSED)", line.asked),
+    }
+}
+
+/// The program under measurement.
+fn program() -> anyhow::Result<PathBuf> {
+    let named = std::env::var_os("COWPATH").map(PathBuf::from);
+    let target =
+        std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| super::root().join("target"), PathBuf::from);
+    let program = named
+        .unwrap_or_else(|| target.join("release").join(format!("cowpath{}", std::env::consts::EXE_SUFFIX)));
+    program.canonicalize().with_context(|| {
+        format!("{} is not there; build it first: cargo build --release -p cowpath", program.display())
+    })
+}
+
+/// Where herds and farms lie; they are kept for the next run.
+fn room() -> PathBuf {
+    std::env::temp_dir().join("cowpath-bench")
+}
+
+/// A path as a word of a command line.
+fn word(path: &Path) -> String {
+    path.to_string_lossy().into_owned()
+}

@@ -1,0 +1,166 @@
+//! How long until a page's first byte, when people ask fifty times a second?
+
+#![allow(clippy::disallowed_methods, reason = "a stopwatch")]
+
+use std::{
+    io::{BufRead as _, BufReader, Read as _, Write as _},
+    net::TcpStream,
+    path::Path,
+    process::{Child, Command, Stdio},
+    thread,
+    time::{Duration, Instant},
+};
+
+use anyhow::{Context as _, anyhow, bail};
+
+use super::{
+    Line,
+    herd::{self, Size},
+    line, measure, told, word,
+};
+
+/// Between two requests: fifty a second.
+const EVERY: Duration = Duration::from_millis(20);
+/// Requests of one kind.
+const REQUESTS: usize = 500;
+
+/// A served farm; stopped when dropped.
+struct Served {
+    program: Child,
+    address: String,
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        // It ends with this process at the latest; nothing of it is kept.
+        let _ = self.program.kill();
+        let _ = self.program.wait();
+    }
+}
+
+/// Round and Cow pages of a herd at fifty requests a second.
+pub fn of_herd(program: &Path, size: &Size, most_ms: f64) -> anyhow::Result<Vec<Line>> {
+    let (before, day) = herd::logs_by_day(size)?;
+    let farm = herd::fresh("pages")?;
+    herd::import(program, &farm, &herd::files(&before)?)?;
+    let first = herd::round(program, &farm, None)?;
+    let served = serve(program, &farm)?;
+    let cows = cows(&served)?;
+    let picked = |at: usize| cows[at * 7 % cows.len()].as_str();
+    let who = size.words();
+    let mut lines = vec![told(format!("first round after reading all logs, {who}"), first.words())];
+    let mixed = |at: usize| {
+        if at.is_multiple_of(2) { "/round".to_owned() } else { format!("/cow/{}", picked(at)) }
+    };
+    lines.push(asked(&served, &format!("Round and Cow pages in turn, {who}"), most_ms, &mixed)?);
+    for (what, days) in [("Cow pages over 90 days", 90), ("Cow pages over 300 days", 300)] {
+        let from = days_before(days)?;
+        let spans = |at: usize| format!("/cow/{}?from={from}", picked(at));
+        let begun = Instant::now();
+        first_byte(&served.address, &spans(0))?;
+        let first_ms = 1000.0 * begun.elapsed().as_secs_f64();
+        lines.push(told(format!("the first of the {what}, {who}"), format!("{first_ms:.0} ms")));
+        lines.push(asked(&served, &format!("{what}, {who}"), most_ms, &spans)?);
+    }
+    herd::import(program, &farm, &herd::files(&day)?)?;
+    let begun = Instant::now();
+    first_byte(&served.address, "/round")?;
+    let first_ms = 1000.0 * begun.elapsed().as_secs_f64();
+    lines.push(told(format!("first Round page after a day's new rows, {who}"), format!("{first_ms:.0} ms")));
+    Ok(lines)
+}
+
+fn asked(
+    served: &Served,
+    what: &str,
+    most_ms: f64,
+    page: &(dyn Fn(usize) -> String + Sync),
+) -> anyhow::Result<Line> {
+    let before_s = measure::running_s(&served.program);
+    let mut taken = at_fifty_a_second(&served.address, page)?;
+    let processor_ms = 1000.0 * (measure::running_s(&served.program) - before_s) / REQUESTS as f64;
+    taken.sort_by(f64::total_cmp);
+    let at = |share: f64| taken[((taken.len() - 1) as f64 * share).round() as usize];
+    Ok(line(
+        what,
+        format!(
+            "first byte after {:.1} ms (median), {:.1} ms (p99), {:.1} ms (most) by the clock; {processor_ms:.1} ms of processor a page",
+            at(0.5),
+            at(0.99),
+            at(1.0)
+        ),
+        format!("p99 ≤ {most_ms:.0} ms"),
+        at(0.99) <= most_ms,
+    ))
+}
+
+fn at_fifty_a_second(address: &str, page: &(dyn Fn(usize) -> String + Sync)) -> anyhow::Result<Vec<f64>> {
+    let begun = Instant::now();
+    thread::scope(|scope| {
+        let asking: Vec<_> = (0..REQUESTS)
+            .map(|at| {
+                thread::sleep((begun + EVERY * at as u32).saturating_duration_since(Instant::now()));
+                scope.spawn(move || {
+                    let begun = Instant::now();
+                    first_byte(address, &page(at)).map(|after| (after - begun).as_secs_f64() * 1000.0)
+                })
+            })
+            .collect();
+        asking.into_iter().map(|one| one.join().map_err(|_| anyhow!("a request stopped"))?).collect()
+    })
+}
+
+/// Asks for a page on a connection of its own; when its first byte came. The page must be whole and there.
+fn first_byte(address: &str, page: &str) -> anyhow::Result<Instant> {
+    let mut stream = TcpStream::connect(address)?;
+    stream.set_read_timeout(Some(Duration::from_secs(60)))?;
+    let asked = format!(
+        "GET {page} HTTP/1.1\r\nHost: {address}\r\nAccept-Encoding: gzip\r\nConnection: close\r\n\r\n"
+    );
+    stream.write_all(asked.as_bytes())?;
+    let mut answer = vec![0];
+    stream.read_exact(&mut answer)?;
+    let came = Instant::now();
+    stream.read_to_end(&mut answer)?;
+    if !answer.starts_with(b"HTTP/1.1 200") {
+        let head = String::from_utf8_lossy(&answer[..answer.len().min(200)]).into_owned();
+        bail!("{page} was answered with {head}");
+    }
+    Ok(came)
+}
+
+fn serve(program: &Path, farm: &Path) -> anyhow::Result<Served> {
+    let mut program = Command::new(program)
+        .args(["--farm", &word(farm), "--now", herd::NOW, "serve", "--listen", "127.0.0.1:0"])
+        .stdout(Stdio::piped())
+        .spawn()
+        .context("the pages could not be served")?;
+    let mut first = String::new();
+    if let Some(out) = program.stdout.take() {
+        BufReader::new(out).read_line(&mut first)?;
+    }
+    let address = first.trim().trim_start_matches("http://").trim_end_matches('/').to_owned();
+    let served = Served { program, address };
+    first_byte(&served.address, "/round").context("the served farm did not answer")?;
+    Ok(served)
+}
+
+/// Herd numbers of the cows in the herd.
+fn cows(served: &Served) -> anyhow::Result<Vec<String>> {
+    let mut stream = TcpStream::connect(&served.address)?;
+    let asked = format!("GET /api/herd HTTP/1.0\r\nHost: {}\r\n\r\n", served.address);
+    stream.write_all(asked.as_bytes())?;
+    let mut answer = String::new();
+    stream.read_to_string(&mut answer)?;
+    let (_, body) = answer.split_once("\r\n\r\n").context("an answer without a body")?;
+    let rows: serde_json::Value = serde_json::from_str(body).context("the herd list is not JSON")?;
+    let list = rows.as_array().cloned().unwrap_or_default();
+    let cows: Vec<String> = list.iter().filter_map(|row| row["animal"].as_str().map(str::to_owned)).collect();
+    if cows.is_empty() { bail!("the served farm has no cows") } else { Ok(cows) }
+}
+
+/// The day so many days before the herds' last one.
+fn days_before(days: i64) -> anyhow::Result<String> {
+    use jiff::ToSpan as _;
+    Ok(jiff::civil::date(2026, 3, 2).checked_sub(days.days())?.to_string())
+}
