@@ -17,6 +17,8 @@ use cowpath_herdsim::Scenario;
 use jiff::{SignedDuration, Timestamp, ToSpan};
 use serde_json::Value;
 
+use crate::seven_days::{self, Beside};
+
 /// Days a herd is known before it is judged.
 const KNOWN_DAYS: i64 = 40;
 const MARGIN: SignedDuration = SignedDuration::from_hours(72);
@@ -58,6 +60,7 @@ struct Sums {
     /// By tenth of stated probability of `udder`: sum stated, held, number.
     bins: [(f64, f64, f64); 10],
     calls_a_round: f64,
+    forecast: Beside,
     rounds: f64,
 }
 
@@ -76,7 +79,8 @@ pub fn run(seeds: &[u64], cows: u32, days: u32) -> anyhow::Result<String> {
     Ok(text(&sums, seeds, cows, days))
 }
 
-fn program() -> anyhow::Result<PathBuf> {
+/// The program under test: `COWPATH` names it, else it is built.
+pub fn program() -> anyhow::Result<PathBuf> {
     if let Some(named) = std::env::var_os("COWPATH") {
         return Ok(named.into());
     }
@@ -87,7 +91,8 @@ fn program() -> anyhow::Result<PathBuf> {
     Ok(crate::root().join("target/release/cowpath"))
 }
 
-fn asked(program: &Path, farm: &Path, words: &[&str]) -> anyhow::Result<Vec<u8>> {
+/// What the program prints; an error where it does not exit with 0.
+pub fn asked(program: &Path, farm: &Path, words: &[&str]) -> anyhow::Result<Vec<u8>> {
     let out = Command::new(program).arg("--farm").arg(farm).args(words).output()?;
     if !out.status.success() {
         bail!("`cowpath {}`: {}", words.join(" "), String::from_utf8_lossy(&out.stderr));
@@ -134,7 +139,7 @@ fn herd(program: &Path, scenario: &Scenario, dir: &Path, sums: &mut Sums) -> any
     }
     let starts = first.at(5, 30, 0, 0).to_zoned_datetime(scenario.zone.clone())?.timestamp();
     tally(&cases, &shown, starts, ends, sums);
-    Ok(())
+    seven_days::compare(&asked(program, &farm, &["expected", "--format", "csv"])?, starts, &mut sums.forecast)
 }
 
 fn of_json(call: &Value, at: Timestamp) -> Shown {
@@ -309,6 +314,14 @@ fn text(sums: &Sums, seeds: &[u64], cows: u32, days: u32) -> String {
             bin.1 / bin.2
         );
     }
+    let forecast = &sums.forecast;
+    text += &format!(
+        "\nMilk: {} milkings, mean absolute error {:.3} of that of her seven days' mean rate times the interval (aim at most 0.85); \
+         the 95 % interval covers {:.1} %.\n",
+        forecast.rows,
+        forecast.model_kg / forecast.plain_kg,
+        100.0 * forecast.covered as f64 / forecast.rows.max(1) as f64
+    );
     text += "\n| calls shown as now or today, by what the cow truly had | number |\n|---|---|\n";
     for (what, number) in &sums.calls_on_sick {
         text += &format!("| {what} | {number} |\n");

@@ -6,6 +6,8 @@
 mod bench;
 mod herds;
 mod nile_race;
+mod open_data;
+mod seven_days;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
 mod cases;
@@ -24,6 +26,7 @@ cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
+cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
@@ -50,6 +53,9 @@ fn main() -> ExitCode {
             .map_err(|_| anyhow!("`{seed}` is not a seed"))
             .and_then(|seed| herds::run(&[seed], 120, 120))
             .map(|text| println!("{text}")),
+        ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
+        ["open-data", "--write"] => open_data::run()
+            .and_then(|text| text.map_or(Ok(()), |text| fill("validation.md", "open-data", &text))),
         ["bench", "--write", ref names @ ..] => {
             bench::run(names).and_then(|text| fill("speed.md", "speed", &text))
         }

@@ -66,13 +66,16 @@ impl fmt::Display for InWords {
 
 /// Puts any error into words.
 pub fn in_words(error: &anyhow::Error) -> InWords {
+    // What stands before the cause says where it happened: the file that was being read.
+    let mut place = String::new();
     for cause in error.chain() {
         if let Some(trouble) = cause.downcast_ref::<Trouble>() {
-            return with_remedy(trouble, 1);
+            return with_remedy(&place, trouble, 1);
         }
         if let Some(trouble) = cause.downcast_ref::<cowpath_store::StoreError>() {
-            return with_remedy(trouble, if trouble.is_users() { 1 } else { 2 });
+            return with_remedy(&place, trouble, if trouble.is_users() { 1 } else { 2 });
         }
+        place += &format!("{cause}: ");
     }
     InWords {
         what: format!("{error:#}"),
@@ -82,6 +85,6 @@ pub fn in_words(error: &anyhow::Error) -> InWords {
     }
 }
 
-fn with_remedy<E: Remedy + fmt::Display>(error: &E, code: u8) -> InWords {
-    InWords { what: error.to_string(), kept: error.kept(), next: error.next(), code }
+fn with_remedy<E: Remedy + fmt::Display>(place: &str, error: &E, code: u8) -> InWords {
+    InWords { what: format!("{place}{error}"), kept: error.kept(), next: error.next(), code }
 }

@@ -15,6 +15,10 @@ use jiff::{Timestamp, tz::TimeZone};
 
 type Trouble = Box<dyn std::error::Error>;
 type Row = BTreeMap<String, String>;
+/// A box's effect on milk, and its cups'.
+type Effects = (Option<(f64, f64)>, Option<([f64; 4], [f64; 4])>);
+/// When, in an episode or not, z of each quarter's share and conductivity.
+type Look = (Timestamp, bool, [f64; 4], [f64; 4]);
 
 fn main() -> Result<(), Trouble> {
     for folder in std::env::args().skip(1) {
@@ -108,9 +112,17 @@ fn one(folder: &Path) -> Result<(), Trouble> {
     let mut episodes = 0.0;
     let mut unsettled = 0.0;
     let mut judged = 0.0;
-    let mut history: BTreeMap<LifeKey, Vec<(Timestamp, bool, [f64; 4], [f64; 4])>> = BTreeMap::new();
+    let mut history: BTreeMap<LifeKey, Vec<Look>> = BTreeMap::new();
+    let mut course: Vec<(Timestamp, Vec<Effects>)> = Vec::new();
     for row in &sample {
         let visit = &row.visit;
+        if course.last().is_none_or(|last| 1.0 <= hours_between(last.0, visit.ended_at)) {
+            let now = (0..boxes.len() as u16).map(BoxKey);
+            course.push((
+                visit.ended_at,
+                now.map(|key| (herd.box_effect(key), herd.cup_effects(key))).collect(),
+            ));
+        }
         if !herd.take_into(visit, &row.stage, row.hour_of_day, &mut scored) {
             continue;
         }
@@ -205,13 +217,50 @@ fn one(folder: &Path) -> Result<(), Trouble> {
     );
     let settled: usize = lives.iter().map(|life| herd.settled(life.key).len()).sum();
     println!("  {settled} levels settled");
-    for key in 0..boxes.len() {
+    for (key, name) in boxes.iter().enumerate() {
         println!(
             "  box {}: {:?} {:?}",
-            boxes[key],
+            name,
             herd.box_effect(BoxKey(key as u16)),
             herd.cup_effects(BoxKey(key as u16))
         );
+    }
+    let faults = folder.join("../truth/box-faults.csv");
+    if faults.exists() {
+        for row in read(&faults)? {
+            let (Ok(from), Ok(full)) =
+                (row["from"].parse::<Timestamp>(), row["full_at"].parse::<Timestamp>())
+            else {
+                continue;
+            };
+            let Some(key) = boxes.iter().position(|own| *own == row["box"]) else { continue };
+            let quarter = Quarter::from_code(&row["quarter"]);
+            if day(from) < 15.0 || !matches!(row["kind"].as_str(), "milk-meter" | "conductivity-probe") {
+                continue;
+            }
+            let moved = |at: Timestamp, hours: f64| -> Option<f64> {
+                let near = course.iter().rfind(|own| hours_between(own.0, at) >= -hours)?;
+                let own = &near.1[key];
+                match quarter {
+                    Some(quarter) => own.1.map(|own| own.1[quarter as usize]),
+                    None => own.0.map(|own| own.0),
+                }
+            };
+            let before = moved(from, 0.0).unwrap_or(0.0);
+            let after: Vec<String> = [6.0, 12.0, 24.0, 48.0, 96.0]
+                .iter()
+                .map(|hours| format!("{:+.3} after {hours} h", moved(full, *hours).unwrap_or(0.0) - before))
+                .collect();
+            println!(
+                "  {} box {} {} {} {}: {}",
+                row["kind"],
+                row["box"],
+                row["quarter"],
+                row["form"],
+                row["size"],
+                after.join(", ")
+            );
+        }
     }
     let cases = folder.join("../truth/cases.csv");
     if cases.exists() {

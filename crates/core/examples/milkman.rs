@@ -66,8 +66,8 @@ fn main() -> Result<(), Trouble> {
     let mut scored = Scored::empty();
     let mut forecasts = vec![None; data.visits.len()];
     let began = std::time::Instant::now();
-    for k in 0..data.visits.len() {
-        let (visit, half) = (&data.visits[k], in_fit(data.visits[k].life));
+    for (k, visit) in data.visits.iter().enumerate() {
+        let half = in_fit(visit.life);
         // Each half is a herd of its own, so that nothing of one half teaches the other.
         if half == wanted_fit && herd.take_into(visit, &data.stage(k), data.hour(k), &mut scored) {
             forecasts[k] = Some((scored.expected_kg, scored.low95_kg, scored.high95_kg, scored.scored));

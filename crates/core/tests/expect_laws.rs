@@ -159,6 +159,31 @@ fn what_an_incomplete_milking_left_is_expected_next() {
 }
 
 #[test]
+fn a_failed_visit_leaves_her_udder_as_full_as_it_was() {
+    let rows = rows(STEADY, 15);
+    let places: Vec<usize> = (0..rows.len()).filter(|&k| rows[k].visit.life == LifeKey(8)).collect();
+    let (last, next) = (places[70], places[71]);
+    let (mut herd, _) = run(&rows[..next]);
+    let plain = herd.clone().take(&rows[next].visit, &rows[next].stage, rows[next].hour).unwrap();
+    let between = rows[last].visit.ended_at + jiff::SignedDuration::from_hours(2);
+    let failed = Visit {
+        outcome: Some(Outcome::Failed),
+        milk_kg: Some(0.4),
+        quarters: [QuarterVisit { kicked: Some(true), ..QuarterVisit::default() }; 4],
+        started_at: between,
+        ended_at: between,
+        ..rows[last].visit
+    };
+    let scored = herd.take(&failed, &rows[last].stage, rows[last].hour).unwrap();
+    assert!(!scored.scored && scored.observed_kg == Some(0.4) && 0.5 < scored.expected_kg);
+    assert!(scored.departures.iter().all(|own| own.signal == Signal::Kicks) && scored.departures.len() == 4);
+    let after = herd.take(&rows[next].visit, &rows[next].stage, rows[next].hour).unwrap();
+    assert!((plain.expected_kg - after.expected_kg - 0.4).abs() < 0.05 * plain.expected_kg);
+    let interval = of(&after, Signal::Interval, None).unwrap().observed;
+    assert_eq!(Some(interval), of(&plain, Signal::Interval, None).map(|own| own.observed));
+}
+
+#[test]
 fn a_three_quarter_cow_is_a_normal_cow() {
     let mut rows = rows(STEADY, 11);
     for row in rows.iter_mut().filter(|row| row.visit.life == LifeKey(2)) {

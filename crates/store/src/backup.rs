@@ -45,12 +45,12 @@ impl Farm {
         let mut live = if existed { replaceable(folder)? } else { None };
         let mut kept = None;
         if let Some(live) = &live {
-            let before = folder.join(format!("{}{BEFORE}", open::FILE_NAME));
+            let before = free_name(folder);
             copy_out(live, &before)?;
             kept = Some(before);
         } else if existed {
             // Not readable as a farm: set aside byte by byte, then begun anew.
-            let before = folder.join(format!("{}{BEFORE}", open::FILE_NAME));
+            let before = free_name(folder);
             set_aside(&live_file, &before)?;
             kept = Some(before);
         }
@@ -76,6 +76,17 @@ fn replaceable(folder: &Path) -> Result<Option<Connection>> {
     }
 }
 
+/// A name beside the farm's file that nothing has yet: what an earlier restore kept must not be lost to a later one.
+fn free_name(folder: &Path) -> PathBuf {
+    let mut before = folder.join(format!("{}{BEFORE}", open::FILE_NAME));
+    let mut number = 1;
+    while before.exists() {
+        number += 1;
+        before = folder.join(format!("{}{BEFORE}-{number}", open::FILE_NAME));
+    }
+    before
+}
+
 fn set_aside(file: &Path, before: &Path) -> Result<()> {
     for ending in ["-wal", "-shm"] {
         let beside = with_ending(file, ending);
@@ -90,7 +101,7 @@ fn set_aside(file: &Path, before: &Path) -> Result<()> {
 /// Opens a backup for reading, after looking whether it is ours and whole.
 fn open_backup(from: &Path) -> Result<Connection> {
     if !from.is_file() {
-        let source = std::io::Error::from(std::io::ErrorKind::NotFound);
+        let source = std::io::Error::new(std::io::ErrorKind::NotFound, "there is no such file");
         return Err(StoreError::Io { place: from.to_owned(), source });
     }
     let source = open::for_reading(from).map_err(|error| match error {

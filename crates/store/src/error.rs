@@ -48,6 +48,12 @@ pub enum StoreError {
         /// Folder or file.
         place: PathBuf,
     },
+    /// What was named as the farm's folder, or lies on the way to it, is a file.
+    #[error("{} is no folder", place.display())]
+    NotAFolder {
+        /// The file, or what was to lie in it.
+        place: PathBuf,
+    },
     /// The disk is full.
     #[error("the disk that holds the farm's file is full")]
     DiskFull,
@@ -137,6 +143,7 @@ impl StoreError {
             ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => {
                 StoreError::ReadOnly { place: place.to_owned() }
             }
+            ErrorKind::NotADirectory => StoreError::NotAFolder { place: folder_of(place) },
             _ => StoreError::Io { place: place.to_owned(), source },
         }
     }
@@ -161,7 +168,7 @@ impl Remedy for StoreError {
             | StoreError::OtherProgram { .. }
             | StoreError::Newer { .. }
             | StoreError::OwnFile { .. } => "the file was left as it is".into(),
-            StoreError::ReadOnly { .. } => "nothing was changed".into(),
+            StoreError::ReadOnly { .. } | StoreError::NotAFolder { .. } => "nothing was changed".into(),
             StoreError::DiskFull => {
                 "everything read before is kept; of the file being read nothing was taken in, so that no half of it \
                  stands"
@@ -185,6 +192,7 @@ impl Remedy for StoreError {
             StoreError::ReadOnly { .. } => {
                 "name a folder you may write to with --farm, or have the permission changed".into()
             }
+            StoreError::NotAFolder { .. } => "name a folder with --farm; it is made if it is not there yet".into(),
             StoreError::DiskFull => "free some space and read the file again: what is missing is then taken in".into(),
             StoreError::InUse { .. } => {
                 "wait until the other reading has ended, or close the other program, and try again".into()
@@ -197,5 +205,13 @@ impl Remedy for StoreError {
             _ => "run `cowpath check`; if it finds nothing, this is a fault of the program: report it with this text"
                 .into(),
         }
+    }
+}
+
+/// The folder a farm's file was to lie in.
+fn folder_of(place: &Path) -> PathBuf {
+    match place.parent() {
+        Some(folder) if place.ends_with(crate::open::FILE_NAME) => folder.to_owned(),
+        _ => place.to_owned(),
     }
 }

@@ -1,12 +1,15 @@
 //! One connection to the farm's file.
 
-use std::path::{Path, PathBuf};
+use std::{
+    path::{Path, PathBuf},
+    time::Duration,
+};
 
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Transaction};
 
 use crate::{
-    error::{Result, StoreError},
+    error::{Result, StoreError, WAIT_S},
     open::{self, FILE_NAME},
 };
 
@@ -81,6 +84,15 @@ impl Farm {
         let answer = ask(self);
         drop(held);
         answer
+    }
+
+    /// Writes what can be done without: if another program is writing just now, it is left undone at once and not waited
+    /// for, so that an answer is never late for it.
+    pub fn if_free<T>(&mut self, write: impl FnOnce(&mut Farm) -> Result<T>) -> Result<T> {
+        self.connection.busy_timeout(Duration::ZERO)?;
+        let written = write(self);
+        self.connection.busy_timeout(Duration::from_secs(WAIT_S))?;
+        written
     }
 
     /// Holds the state of the file still until the answer is dropped. Within a batch, or where it is held already, it

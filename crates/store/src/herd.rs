@@ -173,16 +173,28 @@ impl Farm {
 
     /// Time of the newest row: the end of a visit, of a bin, of a box's state, or the time of an event or pickup.
     pub fn last_row_at(&self) -> Result<Option<Timestamp>> {
+        self.last_row_by(Timestamp::MAX)
+    }
+
+    /// Time of the newest row that was known at a time, as [`Farm::last_row_at`] tells it of all rows.
+    pub fn last_row_by(&self, at: Timestamp) -> Result<Option<Timestamp>> {
+        // Rows lie by the day they began. One that had ended and began on an earlier day than the day before the last
+        // begun one's ended before that.
         let last: Option<i64> = self.connection.query_row(
             "SELECT max(at) FROM (
                 SELECT max(ended_at) AS at FROM visits
-                    WHERE stands = 1 AND day >= (SELECT max(day) FROM visits WHERE stands = 1) - 1
+                    WHERE stands = 1 AND ended_at <= ?1 AND day >=
+                        (SELECT day FROM visits WHERE stands = 1 AND day <= ?2 AND ended_at <= ?1
+                         ORDER BY day DESC LIMIT 1) - 1
                 UNION ALL SELECT max(\"from\" + CAST(minutes * 60000 AS INTEGER)) FROM movement
-                    WHERE day >= (SELECT max(day) FROM movement) - 1
-                UNION ALL SELECT max(at) FROM events
-                UNION ALL SELECT max(\"to\") FROM box_states
-                UNION ALL SELECT max(collected_at) FROM pickups)",
-            [],
+                    WHERE \"from\" + CAST(minutes * 60000 AS INTEGER) <= ?1 AND day >=
+                        (SELECT day FROM movement
+                         WHERE day <= ?2 AND \"from\" + CAST(minutes * 60000 AS INTEGER) <= ?1
+                         ORDER BY day DESC LIMIT 1) - 1
+                UNION ALL SELECT max(at) FROM events WHERE at <= ?1
+                UNION ALL SELECT max(\"to\") FROM box_states WHERE \"to\" <= ?1
+                UNION ALL SELECT max(collected_at) FROM pickups WHERE collected_at <= ?1)",
+            [at.as_millisecond(), day_of(at.as_millisecond())],
             |row| row.get(0),
         )?;
         last.map(|at| cells::instant(at, "the newest row")).transpose()

@@ -120,7 +120,7 @@ fn a_damaged_farm_is_set_aside_and_restored() {
 /// Overwrites a page in the middle of a database.
 fn tear(file: &Path) {
     let mut bytes = fs::read(file).unwrap();
-    let page = 16_384;
+    let page = 32_768;
     let middle = bytes.len() / page / 2 * page;
     bytes[middle..middle + page].fill(0xA5);
     fs::write(file, bytes).unwrap();

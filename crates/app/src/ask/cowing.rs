@@ -53,11 +53,12 @@ pub fn cow(
     let from_day = span.from.unwrap_or(to_day.saturating_sub(10.days())).min(to_day);
     let from = cowpath_core::time::day_starts(from_day, zone)?;
     let to = cowpath_core::time::day_starts(to_day.checked_add(1.day())?, zone)?.min(view.at);
+    // A visit that had begun and not ended was not yet known.
     let visits: Vec<Visit> = barn
         .store
         .visits_of(animal, from..to)?
         .into_iter()
-        .filter(|visit| life.present(visit.started_at))
+        .filter(|visit| life.present(visit.started_at) && visit.ended_at <= view.at)
         .collect();
     let milkings = milkings(barn, view, history, life, from, to)?;
     let mut wanted = vec![(Signal::Milk, None)];

@@ -20,7 +20,9 @@ use super::{
 /// The lanes of a call on a cow: the last ten days, those that speak drawn strongest.
 pub fn of_call(barn: &Barn, view: &View, life: &Life, finding: &Finding) -> anyhow::Result<Lanes> {
     let from = view.at.saturating_sub(TEN_DAYS)?;
-    let visits = barn.store.visits_of(&life.animal, from..view.at)?;
+    let mut visits = barn.store.visits_of(&life.animal, from..view.at)?;
+    // A visit that had begun and not ended was not yet known.
+    visits.retain(|visit| visit.ended_at <= view.at);
     let none = Vec::new();
     let milkings: Vec<Drawn> = view.milkings.get(&life.key).unwrap_or(&none).iter().map(Drawn::of).collect();
     let mut wanted = vec![(Signal::Milk, None)];

@@ -330,19 +330,22 @@ pub fn model_name(zone: &TimeZone) -> String {
 /// one kept where rows have come in since: it may rest on what is no longer so.
 pub fn keep_memories(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
     let name = model_name(zone);
-    if !rolled.fits.is_empty() {
-        barn.store.save_checkpoints(cast.last_batch, &super::fitting::name(zone), &rolled.fits)?;
-    }
-    if rolled.memories.is_empty() || !barn.store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
-        return Ok(());
-    }
-    let all = barn.store.checkpoints(&name)?;
-    let Some(newest) = all.last().copied() else { return Ok(()) };
-    let keep: Vec<Timestamp> =
-        all.iter().copied().filter(|turn| is_kept(turn.as_millisecond(), newest)).collect();
-    if keep.len() < all.len() {
-        barn.store.thin_checkpoints(&name, &keep)?;
-    }
+    barn.store.if_free(|store| {
+        if !rolled.fits.is_empty() {
+            store.save_checkpoints(cast.last_batch, &super::fitting::name(zone), &rolled.fits)?;
+        }
+        if rolled.memories.is_empty() || !store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
+            return Ok(());
+        }
+        let all = store.checkpoints(&name)?;
+        let Some(newest) = all.last().copied() else { return Ok(()) };
+        let keep: Vec<Timestamp> =
+            all.iter().copied().filter(|turn| is_kept(turn.as_millisecond(), newest)).collect();
+        if keep.len() < all.len() {
+            store.thin_checkpoints(&name, &keep)?;
+        }
+        Ok(())
+    })?;
     Ok(())
 }
 

@@ -7,7 +7,7 @@ use cowpath_core::{
         self,
         summary::NotJudged::{NoMilking, TooNew},
     },
-    tables::Destination,
+    tables::{Destination, Outcome, Visit},
     time::hours_between,
 };
 use jiff::{SignedDuration, Timestamp};
@@ -83,7 +83,9 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let settings = settings(view, &judged);
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
-    let shown = causes::cut(findings, &settings);
+    let mut shown = causes::cut(findings, &settings);
+    // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
+    shown.sort_by_key(|finding| finding.urgency);
     let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
@@ -92,7 +94,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let quiet =
         Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let zone = &view.ways.zone;
-    let last_row = barn.store.last_row_at()?.map(|last| last.min(view.at)).unwrap_or(view.at);
+    let last_row = barn.store.last_row_by(view.at)?.unwrap_or(view.at);
     Ok(Round {
         farm: view.ways.name.clone(),
         at: say::when::rfc3339(view.at, zone),
@@ -221,10 +223,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     {
         let from = finding.since.saturating_sub(SignedDuration::from_hours(6))?;
         for visit in barn.store.visits_of(&life.animal, from..view.at)? {
-            if visit.ended_at < finding.since
-                || view.at < visit.ended_at
-                || visit.milk_kg.is_none_or(|milk_kg| milk_kg <= 0.0)
-            {
+            if visit.ended_at < finding.since || view.at < visit.ended_at || !gave_milk(&visit) {
                 continue;
             }
             destination_logged |= visit.destination.is_some();
@@ -309,6 +308,17 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     })
 }
 
+/// Whether milk of this visit may have gone to the tank: milk that was not measured is not milk that was not there.
+fn gave_milk(visit: &Visit) -> bool {
+    let measured =
+        visit.milk_kg.into_iter().chain(visit.quarters.iter().filter_map(|quarter| quarter.milk_kg));
+    let most = measured.fold(None, |most: Option<f64>, kg| Some(most.map_or(kg, |most| most.max(kg))));
+    match (most, visit.outcome) {
+        (Some(most_kg), _) => 0.0 < most_kg,
+        (None, outcome) => matches!(outcome, Some(Outcome::Milked | Outcome::Incomplete | Outcome::Failed)),
+    }
+}
+
 /// Four decimals are more than any of these figures is sure of, and the same on every machine.
 fn rounded(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
@@ -325,9 +335,13 @@ fn place(view: &View, life: Option<&Life>, box_name: Option<&str>) -> String {
     }
 }
 
-/// A pen that is only a number is called by it; any other has a name of its own.
+/// A pen that is only a number is called by it; any other has a name of its own, and begins a line.
 pub fn pen_words(pen: &str) -> String {
-    if pen.chars().all(|letter| letter.is_ascii_digit()) { format!("Pen {pen}") } else { pen.to_owned() }
+    if pen.chars().all(|letter| letter.is_ascii_digit()) {
+        return format!("Pen {pen}");
+    }
+    let mut letters = pen.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// The calls by place: the place of the most urgent first, within a place the most worth first.

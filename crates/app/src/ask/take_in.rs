@@ -8,6 +8,7 @@ use std::{
     sync::mpsc::{Receiver, SyncSender, sync_channel},
 };
 
+use anyhow::Context as _;
 use cowpath_core::tables::{Cell, Table};
 use cowpath_import::{Counts, Issue, IssueKind, Progress, ReadError, Reading, Sink};
 use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source};
@@ -99,7 +100,8 @@ pub fn take_in(
     let mut taken = Taken::default();
     for path in files {
         let file = path.display().to_string();
-        match take_in_file(&mut barn.store, path, zone, now, watch)? {
+        // Which file was being read when the disk was full or the farm in use, is half of what the user must know.
+        match take_in_file(&mut barn.store, path, zone, now, watch).with_context(|| file.clone())? {
             Ok((mut counts, issues)) => {
                 counts.file = file.clone();
                 for issue in issues.told {

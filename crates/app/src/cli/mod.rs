@@ -127,9 +127,14 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
 
 /// Whoever read our output has heard enough (`cowpath expected | head`): not an error.
 fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    use std::io::{Error, ErrorKind::BrokenPipe};
     error.chain().any(|cause| {
-        cause
-            .downcast_ref::<std::io::Error>()
-            .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+        let own = cause.downcast_ref::<Error>().map(Error::kind);
+        let of_csv = cause.downcast_ref::<csv::Error>().and_then(|error| match error.kind() {
+            csv::ErrorKind::Io(error) => Some(error.kind()),
+            _ => None,
+        });
+        let of_json = cause.downcast_ref::<serde_json::Error>().and_then(serde_json::Error::io_error_kind);
+        [own, of_csv, of_json].contains(&Some(BrokenPipe))
     })
 }

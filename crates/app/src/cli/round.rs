@@ -33,7 +33,8 @@ impl Round {
                 let round = rounding::of_view(&barn, &view)?;
                 // Kept for the next time; a farm that may only be read is read all the same.
                 let _ = model::keep_memories(&mut barn, &view.cast, &zone, &view.rolled);
-                let _ = barn.store.keep_round(view.at, &round.model, &serde_json::to_string(&round)?);
+                let json = serde_json::to_string(&round)?;
+                let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));
                 round
             }
             None => rounding::round(&barn, at, context.now)?,

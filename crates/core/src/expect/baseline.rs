@@ -5,24 +5,26 @@
 //! is the baseline; when it is gone, the live line is.
 //!
 //! # Equation
-//! down ← max(0, down + min(−z, 3.5) − 1),   up ← max(0, up + min(z, 3.5) − 1)
+//! down ← max(0, down + min(−z, 5) − 1),   up ← max(0, up + min(z, 5) − 1)
 //!   z  departure from the baseline in standard deviations of its forecast
 //! Page's cumulative sums (1954, from memory). A sum at nought moves the anchor; the onset is where the sum last was nought.
-//! An episode begins when one sum reaches 6, or the sums that speak for one quarter (share down, conductivity up) and the
-//! cow's milk reach 7 together; it ends when all are back under 1. Both limits lie below any call's.
+//! An episode begins when one sum reaches 5, or the sums that speak for one quarter (share down, conductivity up) and the
+//! cow's milk reach 6 together; it ends when all are back under 1. Both limits lie below any call's.
 
 use super::parameters::{HABIT_DF, Habit};
 
 /// What one reading must exceed, in standard deviations, to count as evidence.
 const ALLOWANCE: f64 = 1.0;
 /// No single reading counts for more standard deviations than this.
-const MOST: f64 = 3.5;
+const MOST: f64 = 5.0;
+/// An anchor older than twelve days is no baseline any more, unless an episode holds it.
+pub(crate) const OLD_MS: i64 = 12 * 86_400_000;
 /// No sum grows beyond this, so that it is gone a few days after what it spoke for.
 const FULL: f64 = 12.0;
 /// One sum that begins an episode.
-pub(crate) const BEGINS: f64 = 6.0;
+pub(crate) const BEGINS: f64 = 5.0;
 /// Sums of one quarter and the cow's milk that begin one together.
-pub(crate) const BEGINS_TOGETHER: f64 = 7.0;
+pub(crate) const BEGINS_TOGETHER: f64 = 6.0;
 /// All sums below this end it.
 pub(crate) const ENDS: f64 = 1.0;
 
@@ -116,10 +118,11 @@ impl Line {
         self.seen = self.seen.saturating_add(1);
     }
 
-    /// Counts a departure from the baseline; with no evidence left, the anchor moves up.
-    pub(crate) fn weigh(&mut self, z: f64, at_ms: i64) {
+    /// Counts a departure from the baseline. With no evidence left the anchor moves up, and so it does when it is too old
+    /// to judge by and no episode holds it.
+    pub(crate) fn weigh(&mut self, z: f64, episode: bool, at_ms: i64) {
         self.evidence.add(z);
-        if self.evidence.most() == 0.0 {
+        if self.evidence.most() == 0.0 || !episode && OLD_MS < at_ms - self.anchor_ms {
             self.accept(at_ms);
         }
     }

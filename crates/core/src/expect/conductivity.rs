@@ -84,7 +84,7 @@ pub(crate) fn conductivity(
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, at_ms);
+        line.weigh(gap / sd, episode, at_ms);
         if now.judged {
             let expected = own - gap;
             out.push(Departure {
@@ -163,7 +163,7 @@ fn level(
         return;
     }
     let sd = (habit_var + other_var).sqrt();
-    line.weigh(gap / sd, at_ms);
+    line.weigh(gap / sd, episode, at_ms);
     if now.judged {
         out.push(Departure {
             signal: Signal::Conductivity,

@@ -180,8 +180,9 @@ fn solve3(mut matrix: [[f64; 3]; 3], mut right: [f64; 3]) -> Option<[f64; 3]> {
         right.swap(column, pivot);
         for row in column + 1..3 {
             let factor = matrix[row][column] / matrix[column][column];
-            for k in column..3 {
-                matrix[row][k] -= factor * matrix[column][k];
+            let above = matrix[column];
+            for (own, above) in matrix[row].iter_mut().zip(above).skip(column) {
+                *own -= factor * above;
             }
             right[row] -= factor * right[column];
         }

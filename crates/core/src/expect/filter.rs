@@ -10,7 +10,7 @@
 //! `w = (df+1)/(df+z²)`, a bad reading hardly teaches) and a plain one. The robust track is near the median, the plain one
 //! near the mean; the forecast is a mean of both in kg.
 //! # Source
-//! State space form: Durbin & Koopman, from memory; weights: the score of Student's t, from memory.
+//! State space form: Durbin & Koopman, from memory; weights: those of Student's t, from memory.
 //! # Proof
 //! `examples/milkman.rs` (real milkings), laws in `tests/expect_laws.rs`.
 
@@ -61,11 +61,12 @@ impl Track {
         mean[SLOPE] *= fade;
         mean[ERROR] *= p.error_share;
         // cov ← F·cov·Fᵀ: first the rows of F, then its columns.
-        for k in 0..STATES {
-            cov[LEVEL][k] += reach_d * cov[SLOPE][k];
-            cov[SLOPE][k] *= fade;
-            cov[ERROR][k] *= p.error_share;
+        let slope_row = cov[SLOPE];
+        for (own, slope) in cov[LEVEL].iter_mut().zip(slope_row) {
+            *own += reach_d * slope;
         }
+        cov[SLOPE].iter_mut().for_each(|own| *own *= fade);
+        cov[ERROR].iter_mut().for_each(|own| *own *= p.error_share);
         for row in cov.iter_mut() {
             row[LEVEL] += reach_d * row[SLOPE];
             row[SLOPE] *= fade;

@@ -120,7 +120,7 @@ const KNOBS: [Knob; 14] = [
         |p| p.short_h.ln(),
         |p, x| p.short_h = x.exp(),
         0.4,
-        (0.0, 1.8),
+        (0.0, 2.5),
     ),
     log_knob("tail", "degrees of freedom", |p| p.tail_df.ln(), |p, x| p.tail_df = x.exp(), 0.5, (0.72, 3.4)),
     log_knob(

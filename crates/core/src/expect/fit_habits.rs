@@ -13,6 +13,9 @@ use super::parameters::{Habit, Parameters};
 use crate::herd::LifeKey;
 use crate::tables::Outcome;
 
+/// Day and value of each reading, by cow and quarter.
+type Series = BTreeMap<(LifeKey, usize), Vec<(f64, f64)>>;
+
 /// Pairs below which a habit is left as it was.
 const LEAST_PAIRS: usize = 400;
 /// Milkings between the far pairs.
@@ -24,7 +27,7 @@ const BESIDE_FOUR: f64 = 0.75;
 
 /// Fits noise and wandering of quarter milk, conductivity, its level and intervals, where there is enough of them.
 pub(super) fn fit_habits(sample: &[SampleMilking], p: &mut Parameters) {
-    let mut series: [BTreeMap<(LifeKey, usize), Vec<(f64, f64)>>; 4] = Default::default();
+    let mut series: [Series; 4] = Default::default();
     let mut last = BTreeMap::new();
     let Some(start) = sample.first().map(|row| row.visit.ended_at) else { return };
     for row in sample {
@@ -60,7 +63,7 @@ pub(super) fn fit_habits(sample: &[SampleMilking], p: &mut Parameters) {
     }
 }
 
-fn fit_habit(habit: &mut Habit, series: &BTreeMap<(LifeKey, usize), Vec<(f64, f64)>>, share: f64) {
+fn fit_habit(habit: &mut Habit, series: &Series, share: f64) {
     let Some((near_var, near_d)) = differences(series, 1) else { return };
     let Some((far_var, far_d)) = differences(series, FAR) else { return };
     if far_d <= near_d {
@@ -75,7 +78,7 @@ fn fit_habit(habit: &mut Habit, series: &BTreeMap<(LifeKey, usize), Vec<(f64, f6
 }
 
 /// Variance of differences `apart` readings from each other, by their median, and their mean distance in days.
-fn differences(series: &BTreeMap<(LifeKey, usize), Vec<(f64, f64)>>, apart: usize) -> Option<(f64, f64)> {
+fn differences(series: &Series, apart: usize) -> Option<(f64, f64)> {
     let mut sizes = Vec::new();
     let mut days = 0.0;
     for own in series.values() {

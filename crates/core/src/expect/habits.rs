@@ -61,7 +61,7 @@ pub(crate) fn interval(now: &Moment<'_>, cow: &mut Cow, by_hour: &mut ByHour) ->
         line.accept(at_ms);
         return None;
     }
-    line.weigh(gap / sd, at_ms);
+    line.weigh(gap / sd, episode, at_ms);
     let expected = hours * (-gap).exp();
     now.judged.then(|| Departure {
         signal: Signal::Interval,

@@ -182,8 +182,8 @@ impl Herd {
         match milk_kg {
             Some(milk_kg) if milked_out => {
                 let herd = herd_counts.then_some(&mut self.effect);
-                let with_box = if box_counts { Some(&mut own_box.milk) } else { None };
-                milk::learn(&now, &mut self.record, cow, &look, milk_kg, [herd, with_box], &mut purpose);
+                let with_box = if box_counts { Some(&mut *own_box) } else { None };
+                milk::learn(&now, &mut self.record, cow, &look, milk_kg, (herd, with_box), &mut purpose);
             }
             Some(milk_kg) => cow.carried_kg = p.carried_share * (look.expected_kg - milk_kg).max(0.0),
             None => {}

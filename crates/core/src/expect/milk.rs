@@ -4,22 +4,31 @@
 //! expected = mean factor · (robust kg + plain kg)/2 + carried
 //!   robust kg, plain kg  exp of what the two tracks of [`super::filter`] expect, with curve, g(h), herd and box
 //!   mean factor          Σ observed / Σ expected of the herd so far, the last few thousand milkings counting most
+//! Tried on the fit half of the open AM/PM set (ratios to the mean of seven days, MAE and RMSE): robust track alone 0.925,
+//! 0.972; plain alone worse in both; half and half 0.926, 0.952; six to four 0.925, 0.957. Plain noise twice as large
+//! 0.931, 0.957; plain degrees of freedom 10 rather than 60 0.926, 0.960. A cow's own noise to the first power of her size
+//! of surprise (second power: 0.929, 0.974 for the robust track alone); learned over 40 rather than 80: 0.928, 0.956.
+//! Without wandering of her own rhythm: 1.008, 1.016. The interval assumed after a gap is her usual one at that hour: an
+//! assumed ten hours cost 0.045 of MAE.
+//!
 //! The 95 % interval reaches as many standard deviations below and above as held 95 % of the herd's milkings so far: noise
 //! has heavy and uneven tails, and a normal's 1.96 fits neither end.
 
-use super::baseline::{NORMAL_SIZE, SIZE_MEMORY};
+use super::baseline::{NORMAL_SIZE, OLD_MS, SIZE_MEMORY};
 use super::cow::Cow;
 use super::filter::{clock, weight};
 use super::habits::ByHour;
 use super::herd::{Moment, Purpose};
 use super::secretion::g;
-use super::split::Effect;
+use super::split::{BoxState, Effect};
 use super::{Departure, Scored, Signal};
 
 /// Longest interval that is believed, h; beyond it a row may be missing.
 pub(crate) const LONGEST_BELIEVED_H: f64 = 22.0;
 /// Where no interval is known her usual one is assumed; the log variance that adds.
 const ASSUMED_VAR: f64 = 0.06;
+/// Degrees of freedom of the plain track: nearly normal, so that it stays near the mean.
+const PLAIN_DF: f64 = 60.0;
 /// First milkings after calving are colostrum and let-down is poor: their noise variance counts this many times.
 const FIRST_NOISE: f64 = 4.0;
 /// Milkings that are first ones.
@@ -54,9 +63,20 @@ impl Record {
         self.observed_kg / self.forecast_kg
     }
     /// When most of the herd's last milkings were off to one side, its effect may have jumped: it is less sure, and learns.
-    fn note_side(&mut self, z: f64, herd: &mut Effect) {
-        self.side += ((z * NORMAL_SIZE / self.size).clamp(-2.5, 2.5) - self.side) / SIDE_MEMORY;
-        if ONE_SIDED < self.side.abs() {
+    /// So is a box's whose milkings lie to another side than the herd's.
+    fn note_side(&mut self, z: f64, herd: Option<&mut Effect>, own_box: Option<&mut BoxState>) {
+        let side = (z * NORMAL_SIZE / self.size).clamp(-2.5, 2.5);
+        self.side += (side - self.side) / SIDE_MEMORY;
+        if let Some(own_box) = own_box {
+            own_box.side += (side - own_box.side) / SIDE_MEMORY;
+            if ONE_SIDED < (own_box.side - self.side).abs() {
+                own_box.milk.var += JUMP_SD * JUMP_SD;
+                own_box.side = self.side;
+            }
+        }
+        if let Some(herd) = herd
+            && ONE_SIDED < self.side.abs()
+        {
             herd.var += JUMP_SD * JUMP_SD;
             self.side = 0.0;
         }
@@ -191,7 +211,7 @@ pub(crate) fn learn(
     cow: &mut Cow,
     look: &Outlook,
     milk_kg: f64,
-    effects: [Option<&mut Effect>; 2],
+    (herd, own_box): (Option<&mut Effect>, Option<&mut BoxState>),
     purpose: &mut Purpose<'_>,
 ) {
     let p = now.p;
@@ -206,11 +226,9 @@ pub(crate) fn learn(
     let teaches = look.sure && FIRST <= cow.milkings;
     let mut moved = 0.0;
     if teaches {
-        let [mut herd, own_box] = effects;
-        if let Some(herd) = herd.as_deref_mut() {
-            record.note_side(z, herd);
-        }
-        for effect in [herd, own_box].into_iter().flatten() {
+        let (mut herd, mut own_box) = (herd, own_box);
+        record.note_side(z, herd.as_deref_mut(), own_box.as_deref_mut());
+        for effect in herd.into_iter().chain(own_box.map(|own| &mut own.milk)) {
             let before = effect.mean;
             effect.learn(surprise, var / weight);
             moved += effect.mean - before;
@@ -229,8 +247,10 @@ pub(crate) fn learn(
         }
         Purpose::Judge(out) => out,
     };
-    let plain_var = look.plain.var + look.effects_var + look.noise_var * tail_var(p.tail_df);
-    cow.plain.learn(&look.plain, seen - look.plain.mean - moved, plain_var);
+    let plain_var = look.plain.var + look.effects_var + look.noise_var * plain_noise(p.tail_df);
+    let plain_surprise = seen - look.plain.mean - moved;
+    let plain_weight = super::filter::weight(plain_surprise / plain_var.sqrt(), PLAIN_DF);
+    cow.plain.learn(&look.plain, plain_surprise, plain_var / plain_weight);
     let gap = seen - look.standing - moved;
     // The fitted noise is the scale of a heavy-tailed law; what is told is the normal deviation of the same mean size.
     let told = record.size / NORMAL_SIZE;
@@ -240,7 +260,9 @@ pub(crate) fn learn(
         record.learn(milk_kg, look.own_kg + look.extra_kg, (net_kg / look.own_kg).ln() / sd);
         cow.evidence.add(gap / held_sd);
     }
-    if cow.evidence.most() == 0.0 {
+    let old = cow.episode.is_none() && OLD_MS < now.at_ms - cow.held_ms;
+    if cow.evidence.most() == 0.0 || old {
+        cow.evidence.clear();
         cow.held = cow.robust.settled();
         cow.held_ms = now.at_ms;
     }
@@ -272,7 +294,7 @@ pub(crate) fn log_constant(df: f64) -> f64 {
     ln_gamma(0.5 * (df + 1.0)) - ln_gamma(0.5 * df) - 0.5 * (df * std::f64::consts::PI).ln()
 }
 
-/// Variance of Student's t beside that of a normal, for the track that weighs all readings alike; at most 4.
-fn tail_var(df: f64) -> f64 {
-    (df / (df - 2.0).max(0.5)).clamp(1.0, 4.0)
+/// Noise variance of the plain track beside the scale the robust one uses: half the variance of Student's t, 1 to 2.
+fn plain_noise(df: f64) -> f64 {
+    (0.5 * df / (df - 2.0).max(0.5)).clamp(1.0, 2.0)
 }

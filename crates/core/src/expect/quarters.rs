@@ -5,7 +5,9 @@
 //! The common part is the cow's; a median leaves it where it was when one quarter falls, so the others are not blamed and
 //! nor is a quarter when the whole cow falls. Two quarters give a mean, one gives nothing. A quarter that is not milked
 //! has no reading and no expectation: cows with three quarters are normal cows.
-//! The share expected of a quarter, %, is its observed share · e^(−gap): what it would be beside the others as they are.
+//! The share expected of a quarter is what it would be had it given its usual milk beside the others as they are:
+//! e / (1 − o + e) with o its observed share and e = o · e^(−gap). So the shares expected add up to one, and a quarter
+//! that gives half of its 28 % is told as 16, usually 28 %, and not as 16, usually 33 %.
 
 use super::cow::Cow;
 use super::herd::Moment;
@@ -87,17 +89,21 @@ pub(crate) fn quarters(
             line.accept(at_ms);
             continue;
         }
-        line.weigh(gap / sd, at_ms);
+        line.weigh(gap / sd, episode, at_ms);
         if now.judged {
-            let observed = 100.0 * (log - cup(i)).exp() / total_kg;
-            let expected = observed * (-gap).exp();
+            let observed = (log - cup(i)).exp() / total_kg;
+            // Its share, %, had it given so much more or less on the log scale, the others as they are.
+            let share_pct = |log_more: f64| {
+                let own = observed * log_more.exp();
+                100.0 * own / (1.0 - observed + own)
+            };
             out.push(Departure {
                 signal: Signal::QuarterMilk,
                 quarter: Some(Quarter::ALL[i]),
-                observed,
-                expected,
-                low95: expected * (-1.96 * sd).exp(),
-                high95: expected * (1.96 * sd).exp(),
+                observed: 100.0 * observed,
+                expected: share_pct(-gap),
+                low95: share_pct(-gap - 1.96 * sd),
+                high95: share_pct(-gap + 1.96 * sd),
                 z: gap / sd,
                 gap,
                 noise_sd: other_var.sqrt(),

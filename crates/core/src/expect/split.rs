@@ -72,6 +72,8 @@ const SHARED: usize = 4;
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(crate) struct BoxState {
     pub(crate) milk: Effect,
+    /// Which side the surprises of its last milkings were on, −2.5 to 2.5.
+    pub(crate) side: f64,
     pub(crate) cup_milk: [Effect; 4],
     pub(crate) cup_ms: [Effect; 4],
     /// All its probes together, mS/cm.
@@ -87,6 +89,7 @@ impl BoxState {
     pub(crate) fn new(p: &super::Parameters, at_ms: i64) -> BoxState {
         BoxState {
             milk: Effect::rest(&p.boxes),
+            side: 0.0,
             cup_milk: [Effect::rest(&p.cup_milk); 4],
             cup_ms: [Effect::rest(&p.cup_ms); 4],
             level_ms: Effect::rest(&p.probe_ms),

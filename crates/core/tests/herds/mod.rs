@@ -1,5 +1,8 @@
 //! A small herd whose truth is known: what happens in it, and its visits in order of time.
 
+// Each test file uses a part of this one, and a helper of tests may fail loudly as a test may.
+#![allow(dead_code, clippy::unwrap_used)]
+
 use cowpath_core::expect::{Departure, Herd, Parameters, Scored, Signal};
 use cowpath_core::herd::{BoxKey, LifeKey, Quarter, Stage};
 use cowpath_core::tables::{Outcome, QuarterVisit, Visit};

@@ -105,5 +105,5 @@ fn tell(connection: &Connection, layout: &Layout, row: &Row<'_>) -> Result<Quara
 fn local(ms: i64, zone: &str) -> Result<String> {
     let at = cells::instant(ms, "started_at")?;
     let zone = TimeZone::get(zone).unwrap_or(TimeZone::UTC);
-    Ok(zone.to_datetime(at).to_string() + &zone.to_offset(at).to_string())
+    Ok(at.to_zoned_datetime(zone).strftime("%Y-%m-%dT%H:%M:%S%.f%:z").to_string())
 }

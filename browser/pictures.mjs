@@ -1,0 +1,33 @@
+// Takes the pictures of README: `COWPATH_URL=http://… node browser/pictures.mjs`.
+import { mkdirSync } from "node:fs";
+import { join } from "node:path";
+import { fileURLToPath } from "node:url";
+import { open, start, sizes } from "./start.mjs";
+
+const folder = fileURLToPath(new URL("../docs/pictures/", import.meta.url));
+mkdirSync(folder, { recursive: true });
+const phone = { width: sizes.phone.width, height: 900 };
+const browser = await start();
+
+async function take(name, path, viewport, colorScheme, prepare) {
+  const { page, close } = await open(browser, path, { viewport, colorScheme });
+  await prepare?.(page);
+  await page.screenshot({ path: join(folder, `${name}.png`) });
+  await close();
+}
+
+// The first call is opened where the page has not opened it itself.
+const opened = async (page) => {
+  const call = page.locator("details.call").first();
+  if ((await call.count()) && !(await call.evaluate((own) => own.open))) await call.locator("summary").first().click();
+};
+
+const { page, close } = await open(browser, "/round");
+const cow = await page.locator("a[href^='/cow/']").first().getAttribute("href");
+await close();
+await take("round-phone-light", "/round", phone, "light", opened);
+await take("round-phone-dark", "/round", phone, "dark", opened);
+await take("round-desk-light", "/round", sizes.desk, "light", opened);
+await take("cow-phone-light", cow, phone, "light");
+await take("cow-desk-light", cow, sizes.desk, "light");
+await browser.close();
