@@ -46,9 +46,14 @@ pub fn of_herd(program: &Path, size: &Size, most_ms: f64) -> anyhow::Result<Vec<
     let first = herd::round(program, &farm, None)?;
     let served = serve(program, &farm)?;
     let cows = cows(&served)?;
+    let ready_s = until_idle(&served);
     let picked = |at: usize| cows[at * 7 % cows.len()].as_str();
     let who = size.words();
     let mut lines = vec![told(format!("first round after reading all logs, {who}"), first.words())];
+    lines.push(told(
+        format!("everything at hand after serving began, {who}"),
+        format!("{ready_s:.1} s of processor"),
+    ));
     let mixed = |at: usize| {
         if at.is_multiple_of(2) { "/round".to_owned() } else { format!("/cow/{}", picked(at)) }
     };
@@ -143,6 +148,19 @@ fn serve(program: &Path, farm: &Path) -> anyhow::Result<Served> {
     let served = Served { program, address };
     first_byte(&served.address, "/round").context("the served farm did not answer")?;
     Ok(served)
+}
+
+/// Waits until the served farm has nothing left to make ready; how much processor time that took, s.
+fn until_idle(served: &Served) -> f64 {
+    let mut before_s = -1.0;
+    loop {
+        let now_s = measure::running_s(&served.program);
+        if now_s <= before_s {
+            return now_s;
+        }
+        before_s = now_s;
+        thread::sleep(Duration::from_millis(2500));
+    }
 }
 
 /// Herd numbers of the cows in the herd.

@@ -18,4 +18,6 @@ pub mod round;
 pub mod rounding;
 pub mod sample;
 pub mod take_in;
+#[cfg(test)]
+mod tests;
 pub mod view;

@@ -64,7 +64,6 @@ enum Standing {
 
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
-    let mut findings = Vec::new();
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
     let (mut gone, mut too_new) = (0_usize, 0_usize);
@@ -82,19 +81,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         }
     }
     let settings = settings(view, &judged);
-    for (life, stage) in &judged {
-        let Some(milkings) = view.milkings.get(&life.key) else { continue };
-        let earlier_cases = earlier_udder_cases(view, life);
-        let course = CowCourse {
-            life: life.key,
-            at: view.at,
-            stage: *stage,
-            milkings,
-            unsettled_since: view.rolled.herd.unsettled_since(life.key),
-            earlier_cases,
-        };
-        findings.extend(causes::judge_cow(&course, &settings));
-    }
+    let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
     let mut shown = causes::cut(findings, &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
@@ -125,6 +112,37 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         quiet,
         notes: notes(view, gone),
     })
+}
+
+/// Every cow's findings in order of the cows; half of the cows on a thread of their own.
+fn cow_findings(view: &View, judged: &[(&Life, Stage)], settings: &causes::Settings) -> Vec<Finding> {
+    let (first, second) = judged.split_at(judged.len() / 2);
+    std::thread::scope(|scope| {
+        let second = scope.spawn(|| judge(view, second, settings));
+        let mut findings = judge(view, first, settings);
+        match second.join() {
+            Ok(others) => findings.extend(others),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+        findings
+    })
+}
+
+fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for (life, stage) in cows {
+        let Some(milkings) = view.milkings.get(&life.key) else { continue };
+        let course = CowCourse {
+            life: life.key,
+            at: view.at,
+            stage: *stage,
+            milkings,
+            unsettled_since: view.rolled.herd.unsettled_since(life.key),
+            earlier_cases: earlier_udder_cases(view, life),
+        };
+        findings.extend(causes::judge_cow(&course, settings));
+    }
+    findings
 }
 
 /// The stated settings, with the wandering of this herd's own signals: read off the cows whose baseline is not held, for

@@ -1,0 +1,164 @@
+//! Laws of answers: what was kept, read beside, or reckoned before changes none of them.
+
+use std::{ops::ControlFlow, path::PathBuf};
+
+use cowpath_core::{expect::Scored, tables::Visit};
+use cowpath_herdsim::Scenario;
+use jiff::{Timestamp, ToSpan, tz::TimeZone};
+
+use super::{
+    cast::Cast,
+    farm::Barn,
+    history::{Drawn, History},
+    model, reading, take_in, view,
+};
+
+/// A farm of a simulated herd's logs of twelve weeks, in a folder that goes with it.
+struct Simulated {
+    barn: Barn,
+    zone: TimeZone,
+    /// Its logs lie here too.
+    folder: tempfile::TempDir,
+    now: Timestamp,
+}
+
+fn simulated() -> Simulated {
+    let scenario = Scenario::demo(24, 2, 84, 5);
+    let folder = tempfile::tempdir().unwrap();
+    let logs = folder.path().join("logs");
+    cowpath_herdsim::write(&scenario, &logs, None).unwrap();
+    let zone = scenario.zone.clone();
+    let now = scenario.last_day.at(23, 59, 0, 0).to_zoned(zone.clone()).unwrap().timestamp();
+    let mut barn = Barn::found(folder.path(), now, zone.iana_name().unwrap()).unwrap();
+    let files: Vec<PathBuf> =
+        ["visits", "animals", "events"].map(|table| logs.join(format!("{table}.csv"))).into();
+    let taken = take_in::take_in(&mut barn, &files, &zone, now, &mut |_, _| {}).unwrap();
+    assert!(taken.files.iter().all(|file| 0 < file.new), "{taken:?}");
+    Simulated { barn, zone, folder, now }
+}
+
+impl Simulated {
+    fn last(&self) -> Timestamp {
+        self.barn.store.last_row_at().unwrap().unwrap()
+    }
+
+    fn cast(&self) -> Cast {
+        Cast::read(&self.barn, &self.zone).unwrap()
+    }
+
+    /// Everything handed on by a roll to `at` from `from` on, and the roll.
+    fn rolled(&self, at: Timestamp, from: Timestamp) -> (Vec<(Visit, Scored)>, model::Rolled) {
+        let mut all = Vec::new();
+        let rolled = model::roll(&self.barn, &self.cast(), &self.zone, at, from, &mut |visit, scored| {
+            all.push((*visit, scored.clone()));
+            Ok(())
+        })
+        .unwrap();
+        (all, rolled)
+    }
+}
+
+#[test]
+fn memories_change_no_answer() {
+    let mut farm = simulated();
+    let last = farm.last();
+    let (whole, rolled) = farm.rolled(last, Timestamp::MIN);
+    assert!(rolled.fitted_at.is_some() && !rolled.fits.is_empty() && 3 <= rolled.memories.len());
+    let cast = farm.cast();
+    model::keep_memories(&mut farm.barn, &cast, &farm.zone, &rolled).unwrap();
+    // Times a day apart: every day of a week, so that a fit that is not yet in use is met too.
+    for days in (0..40).step_by(3) {
+        let at = last - (24 * days).hours();
+        let from = at - 240.hours();
+        let wanted: Vec<_> = whole
+            .iter()
+            .filter(|(visit, _)| from <= visit.ended_at && visit.ended_at <= at)
+            .cloned()
+            .collect();
+        let (again, again_rolled) = farm.rolled(at, from);
+        assert!(again == wanted, "{days} days before the end");
+        assert!(again_rolled.fitted_at <= rolled.fitted_at);
+    }
+    let (_, again) = farm.rolled(last, last);
+    assert!(again.herd == rolled.herd, "the herd's state");
+    assert!(again.fits.is_empty(), "a fit that is kept is not made again");
+}
+
+#[test]
+fn fits_look_at_nothing_later() {
+    let farm = simulated();
+    let last = farm.last();
+    let (whole, _) = farm.rolled(last, Timestamp::MIN);
+    let at = last - (24 * 30).hours();
+    let (early, _) = farm.rolled(at, Timestamp::MIN);
+    assert!(early.iter().zip(&whole).all(|(early, whole)| early == whole));
+    assert_eq!(early.len(), whole.iter().filter(|(visit, _)| visit.ended_at <= at).count());
+}
+
+#[test]
+fn a_second_thread_reads_the_same_rows() {
+    let farm = simulated();
+    let (mut beside, mut direct) = (Vec::new(), Vec::new());
+    let span = Timestamp::MIN..farm.last();
+    reading::milkings(&farm.barn, &farm.cast(), span.clone(), &mut |number, visit| {
+        beside.push((number, *visit));
+        ControlFlow::Continue(())
+    })
+    .unwrap();
+    farm.barn
+        .store
+        .milkings(span.clone(), &mut |number, visit| {
+            direct.push((number, *visit));
+            ControlFlow::Continue(())
+        })
+        .unwrap();
+    assert!(beside == direct && 5_000 < beside.len());
+    let mut few = 0;
+    reading::milkings(&farm.barn, &farm.cast(), span, &mut |_, _| {
+        few += 1;
+        if few == 700 { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })
+    .unwrap();
+    assert_eq!(few, 700, "who has heard enough is told no more");
+}
+
+#[test]
+fn memories_of_rows_that_moved_are_not_kept() {
+    let mut farm = simulated();
+    let cast = farm.cast();
+    let (_, rolled) = farm.rolled(farm.last(), Timestamp::MIN);
+    let late = farm.folder.path().join("late.csv");
+    std::fs::write(
+        &late,
+        "animal,box,started_at,ended_at,outcome,milk_kg\nlate,1,2026-01-01T05:00,2026-01-01T05:07,milked,9\n",
+    )
+    .unwrap();
+    let (zone, now) = (farm.zone.clone(), farm.now);
+    take_in::take_in(&mut farm.barn, &[late], &zone, now, &mut |_, _| {}).unwrap();
+    model::keep_memories(&mut farm.barn, &cast, &zone, &rolled).unwrap();
+    assert_eq!(farm.barn.store.checkpoints(&model::model_name(&zone)).unwrap(), Vec::<Timestamp>::new());
+    let stale = reading::milkings(&farm.barn, &cast, Timestamp::MIN..farm.last(), &mut |_, _| {
+        panic!("rows under keys that have moved")
+    });
+    assert!(stale.unwrap_err().is::<reading::Moved>());
+}
+
+#[test]
+fn a_history_is_what_a_roll_gives() {
+    let farm = simulated();
+    let view = view::at(&farm.barn, None).unwrap().unwrap();
+    let history = History::read(&farm.barn, &view).unwrap();
+    let at = view.at - (24 * 20).hours();
+    let (from, to) = (at - (24 * 40).hours(), at - 24.hours());
+    let (whole, _) = farm.rolled(at, from);
+    for life in &view.cast.lives {
+        let hers: Vec<Drawn> = whole
+            .iter()
+            .filter(|(visit, _)| visit.life == life.key && from <= visit.started_at && visit.started_at < to)
+            .map(|(_, scored)| Drawn::of(scored))
+            .collect();
+        let kept = history.of(life.key, from, to, at).unwrap();
+        assert!(kept == hers, "{}: {} and {}", life.animal, kept.len(), hers.len());
+    }
+    assert!(history.of(view.cast.lives[0].key, Timestamp::MIN, to, at).is_none());
+}
