@@ -49,7 +49,8 @@ impl Errors {
         self.bias += error;
         self.base_absolute += base.abs();
         self.base_squared += base * base;
-        self.covered += usize::from(milking.low95_kg <= milking.observed_kg && milking.observed_kg <= milking.high95_kg);
+        self.covered +=
+            usize::from(milking.low95_kg <= milking.observed_kg && milking.observed_kg <= milking.high95_kg);
         self.width += milking.high95_kg - milking.low95_kg;
     }
     fn mean(&self, sum: f64) -> f64 {
@@ -59,7 +60,8 @@ impl Errors {
 
 /// Runs it and gives the text of the figures; `None` where the data are not there.
 pub fn run() -> anyhow::Result<Option<String>> {
-    let folder = std::env::var_os("COWPATH_DATASETS").map_or_else(|| crate::root().join("../shared/datasets"), PathBuf::from);
+    let folder = std::env::var_os("COWPATH_DATASETS")
+        .map_or_else(|| crate::root().join("../shared/datasets"), PathBuf::from);
     if !folder.join("scored_rows.csv.zst").exists() {
         println!("The open data set is not in {}: nothing was measured.", folder.display());
         return Ok(None);
@@ -86,7 +88,10 @@ fn forecasts(folder: &Path, dir: &Path) -> anyhow::Result<BTreeMap<Key, Milking>
         let row = row?;
         let at = TimeZone::UTC.to_datetime(row[1].parse()?);
         let Some((lactation, calved)) = calvings.get(&row[0]).and_then(|own| {
-            own.iter().enumerate().rfind(|(_, (_, calved))| *calved < at.date()).map(|(_, (parity, calved))| (*parity, *calved))
+            own.iter()
+                .enumerate()
+                .rfind(|(_, (_, calved))| *calved < at.date())
+                .map(|(_, (parity, calved))| (*parity, *calved))
         }) else {
             continue;
         };
@@ -115,9 +120,15 @@ fn unpacked(path: &Path) -> anyhow::Result<String> {
 /// Each cow's calvings in order: lactation number and day.
 fn calvings(folder: &Path) -> anyhow::Result<BTreeMap<String, Vec<(u8, Date)>>> {
     let mut calvings: BTreeMap<String, Vec<(u8, Date)>> = BTreeMap::new();
-    for row in csv::Reader::from_reader(unpacked(&folder.join("milkman_events.csv.zst"))?.as_bytes()).records() {
+    for row in
+        csv::Reader::from_reader(unpacked(&folder.join("milkman_events.csv.zst"))?.as_bytes()).records()
+    {
         let row = row?;
-        let parity = row[3].split([' ', ';']).nth(1).and_then(|word| word.parse().ok()).context("no parity in the note")?;
+        let parity = row[3]
+            .split([' ', ';'])
+            .nth(1)
+            .and_then(|word| word.parse().ok())
+            .context("no parity in the note")?;
         calvings.entry(row[0].to_owned()).or_default().push((parity, row[1][..10].parse()?));
     }
     for own in calvings.values_mut() {
@@ -149,7 +160,9 @@ fn text(milkings: &BTreeMap<Key, Milking>, scored: &[Key]) -> anyhow::Result<Str
             continue;
         };
         let week: Vec<f64> = (1..=7)
-            .filter_map(|back| milkings.get(&(key.0.clone(), key.1 - back, key.2)).map(|milking| milking.observed_kg))
+            .filter_map(|back| {
+                milkings.get(&(key.0.clone(), key.1 - back, key.2)).map(|milking| milking.observed_kg)
+            })
             .collect();
         let base_kg = week.iter().sum::<f64>() / week.len().max(1) as f64;
         all.add(*milking, base_kg);
@@ -166,7 +179,9 @@ fn text(milkings: &BTreeMap<Key, Milking>, scored: &[Key]) -> anyhow::Result<Str
     }
     let base = (test.mean(test.base_absolute), test.mean(test.base_squared).sqrt());
     if 1e-4 < (base.0 - BASELINE_TEST.0).abs() || 1e-4 < (base.1 - BASELINE_TEST.1).abs() {
-        bail!("the 7-day mean gives {base:?} on the test half, not {BASELINE_TEST:?}: these are not the agreed rows");
+        bail!(
+            "the 7-day mean gives {base:?} on the test half, not {BASELINE_TEST:?}: these are not the agreed rows"
+        );
     }
     let mut text = String::from(
         "`cargo xtask open-data --write`: the program imports the tables and prints `expected`; scored on the agreed rows. \

@@ -37,14 +37,16 @@ pub fn compare(printed: &[u8], from: Timestamp, beside: &mut Beside) -> anyhow::
         let at: Timestamp = row[1].parse()?;
         let week = weeks.entry(row[0].to_owned()).or_default();
         let hours = |from: Timestamp, to: Timestamp| (to.as_second() - from.as_second()) as f64 / 3600.0;
-        let interval_h = week.last.map(|last| hours(last, at)).filter(|interval_h| (1.0..=48.0).contains(interval_h));
+        let interval_h =
+            week.last.map(|last| hours(last, at)).filter(|interval_h| (1.0..=48.0).contains(interval_h));
         week.last = Some(at);
         while week.milkings.front().is_some_and(|first| SPAN_H < hours(first.0, at)) {
             week.milkings.pop_front();
         }
         let (Ok(observed_kg), Some(interval_h)) = (row[2].parse::<f64>(), interval_h) else { continue };
         if from <= at && &row[7] == "true" && FEWEST <= week.milkings.len() {
-            let (milk_kg, hours) = week.milkings.iter().fold((0.0, 0.0), |sum, own| (sum.0 + own.1, sum.1 + own.2));
+            let (milk_kg, hours) =
+                week.milkings.iter().fold((0.0, 0.0), |sum, own| (sum.0 + own.1, sum.1 + own.2));
             let expected_kg: f64 = row[3].parse()?;
             let (low95_kg, high95_kg): (f64, f64) = (row[4].parse()?, row[5].parse()?);
             beside.rows += 1;
