@@ -226,7 +226,8 @@ fn what_was_not_measured_is_never_zero() {
     println!("{} reasons with every sensor", all.len());
     assert!(has(&all, "milk") && has(&all, "conductivity") && has(&all, "quarter-milk"), "{all:?}");
     let quarters = ["lf_", "rf_", "lr_", "rr_"];
-    let drops: [(&str, &dyn Fn(&str) -> bool, &[&str]); 4] = [
+    type Drop<'a> = (&'a str, &'a dyn Fn(&str) -> bool, &'a [&'a str]);
+    let drops: [Drop<'_>; 4] = [
         ("conductivity", &|column| column.ends_with("_ms_cm"), &["conductivity"]),
         ("kicks", &|column| column.ends_with("_kicked"), &["kick", "kicks", "kicked"]),
         (

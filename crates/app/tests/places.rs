@@ -47,7 +47,7 @@ fn files_that_are_none() {
 fn files_that_may_not_be_read() {
     use std::os::unix::fs::PermissionsExt;
     let (place, log) = good_farm();
-    fs::set_permissions(&log, fs::Permissions::from_mode(0)).unwrap();
+    fs::set_permissions(&log, fs::Permissions::from_mode(0o000)).unwrap();
     if fs::read(&log).is_ok() {
         println!("skipped: this user may read every file");
         return;

@@ -29,7 +29,7 @@ quantities! {
 /// Exact by definition: 1 lb = 0.45359237 kg (international yard and pound agreement, 1959).
 pub const KG_PER_LB: f64 = 0.453_592_37;
 
-/// Milk at 20 °C weighs about 1.03 kg a litre (`published.md`, Traps 13, from memory).
+/// Milk at 20 °C weighs about 1.03 kg a litre (`sources.md`, Traps 13, from memory).
 pub const KG_PER_LITRE_OF_MILK: f64 = 1.03;
 
 impl Kilograms {

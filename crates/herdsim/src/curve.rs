@@ -9,7 +9,7 @@
 //!   near constant to about ten hours, then falling: logistic in the milk held, not exponential in time.
 //!   Solved in closed form up to one root: u + width·exp((u − half)/width) grows linearly in time.
 //! # Source
-//! Forms: our own. Direction of slowing: `published.md` §2 (near constant to 10–12 h, M). Persistency by parity: §3.
+//! Forms: our own. Direction of slowing: `sources.md` §2 (near constant to 10–12 h, M). Persistency by parity: §3.
 
 use crate::chance::Stream;
 

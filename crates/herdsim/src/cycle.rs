@@ -2,7 +2,7 @@
 //!
 //! # Source
 //! Cycle 18 to 24 days, episode 8 to 16 h, service 13 to 24 h after activity rises, rumination −17 % about a wide
-//! spread, milk unchanged to −10 %: `published.md` §4.3. Chances of being seen and of conceiving: §4.3, §8, rounded.
+//! spread, milk unchanged to −10 %: `sources.md` §4.3. Chances of being seen and of conceiving: §4.3, §8, rounded.
 
 use crate::{chance::Stream, signs::Signs};
 
@@ -115,7 +115,7 @@ pub fn cycle_d(chance: &mut Stream, habit_d: f64) -> f64 {
     (habit_d + chance.normal(0.0, 1.1)).clamp(17.6, 24.6)
 }
 
-/// Chance of conceiving by hours from the rise of activity to service; shape of `published.md` §4.3.
+/// Chance of conceiving by hours from the rise of activity to service; shape of `sources.md` §4.3.
 pub fn conceives(hours: f64, parity: u32, hot: f64) -> f64 {
     let timing = 0.25 + 0.2 * (-((hours - 17.0) / 9.0_f64).powi(2)).exp();
     timing * if parity == 1 { 1.12 } else { 0.97 } * (1.0 - 0.35 * hot.min(1.0))

@@ -1,7 +1,7 @@
 //! Which figures of a herd can be laid beside published ones?
 //!
 //! The bands are loose on purpose: a field figure is one herd's or one region's mean. Each stands with its source and
-//! tag as `published.md` gives them; P and M figures never decide a check, they are printed.
+//! tag as `sources.md` gives them; P and M figures never decide a check, they are printed.
 
 use std::collections::BTreeMap;
 
@@ -22,7 +22,7 @@ pub struct Figure {
     pub published: f64,
     /// Loose band, both ends allowed.
     pub band: (f64, f64),
-    /// Where, with § and tag of `published.md`.
+    /// Where, with § and tag of `sources.md`.
     pub source: &'static str,
 }
 

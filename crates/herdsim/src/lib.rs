@@ -6,7 +6,7 @@
 //! judges a herd may read.
 //!
 //! The farm is invented. Forms and figures of the generator are its own: nothing of the models is used here but the
-//! names of tables, columns and words. Where a figure comes from a publication it says so (`published.md` §); all
+//! names of tables, columns and words. Where a figure comes from a publication it says so (`sources.md` §); all
 //! others are common practice or stated choices, and none of them decides a check of a model.
 //!
 //! Read in this order: [`Scenario`], [`rows`], then the private modules `run` (what is told), `farm` (two hours of it), `pen` (who goes in when),

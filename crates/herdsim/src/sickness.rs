@@ -4,7 +4,7 @@
 //! signals of many cases do not move at all. One udder case in six has next to no rise of conductivity.
 //!
 //! # Source
-//! Directions and rough sizes: `published.md` §4.2 (rumination and milk before displaced stomachs, ketosis, udder
+//! Directions and rough sizes: `sources.md` §4.2 (rumination and milk before displaced stomachs, ketosis, udder
 //! cases by bacteria, lameness in robot herds), §9 (fat and protein in energy shortage). Sizes and times drawn here are
 //! stated choices, wider than any published mean.
 

@@ -5,7 +5,7 @@
 //! than it says, a box that stands still without a word.
 //!
 //! # Source
-//! No rates of such faults are published (`published.md` §4.4): rates and sizes are stated choices.
+//! No rates of such faults are published (`sources.md` §4.4): rates and sizes are stated choices.
 
 use std::collections::VecDeque;
 

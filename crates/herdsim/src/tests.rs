@@ -68,7 +68,7 @@ fn lactations_rise_and_fall_and_heifers_last_longer() {
             kept[place] += at(300.0) / peak / 200.0;
         }
     }
-    // `published.md` §3: first-parity cows are the more persistent (V, direction).
+    // `sources.md` §3: first-parity cows are the more persistent (V, direction).
     assert!(kept[1] + 0.05 < kept[0], "{kept:?}");
 }
 
@@ -96,7 +96,7 @@ fn a_course_moves_nothing_before_it_begins_and_ends() {
     assert!(highest[30] * 3 < highest[270], "{} {}", highest[30], highest[270]);
 }
 
-/// `models.md` asks of the simulator that one udder case in six has next to no rise of conductivity.
+/// The simulator is to hold that one udder case in six has next to no rise of conductivity.
 #[test]
 fn one_udder_case_in_six_is_not_seen_by_the_probe() {
     let mut chance = Stream::new(5, "cases", 0);
@@ -128,7 +128,7 @@ fn a_heat_lifts_activity_for_its_length_only() {
         milk.push(heat.milk_loss());
     }
     milk.sort_by(f64::total_cmp);
-    // `published.md` §4.3: unchanged in one herd, elsewhere 0 to −10 %: small and of either sign.
+    // `sources.md` §4.3: unchanged in one herd, elsewhere 0 to −10 %: small and of either sign.
     assert!(
         milk[50] < 0.0 && 0.0 < milk[250] && milk[450] < 0.16,
         "{} {} {}",

@@ -20,7 +20,7 @@ fn herds_look_like_herds_in_the_field() {
     assert!(misses.is_empty(), "{misses:#?}");
 }
 
-/// `published.md` §2: secretion near constant to 10 to 12 h, then falling (M); 24 h against 8 h costs about a quarter
+/// `sources.md` §2: secretion near constant to 10 to 12 h, then falling (M); 24 h against 8 h costs about a quarter
 /// of the milk (Guinard-Flament 2004, V). Here in the herd's own rows: milk a day of long against middling intervals.
 #[test]
 fn long_intervals_cost_milk() {

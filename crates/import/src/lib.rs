@@ -1,6 +1,6 @@
 //! Readers of farm logs: rows out, issues out. Keeps nothing.
 //!
-//! A plain table (`logs.md` §1) comes in as bytes, whatever its name: CSV in UTF-8 or UTF-16, plain, gzip or zstd. Its
+//! A plain table (`docs/tables.md`) comes in as bytes, whatever its name: CSV in UTF-8 or UTF-16, plain, gzip or zstd. Its
 //! header tells which table it is. Each data row leaves as typed cells in the table's order, in the table's own units,
 //! or as an [`Issue`] with line, column, value, reason and what to do. Reading never stops at a bad row; it stops only
 //! where the file as a whole cannot be read, with an [`Unreadable`].

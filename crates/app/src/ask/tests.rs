@@ -28,7 +28,7 @@ fn simulated() -> Simulated {
     let logs = folder.path().join("logs");
     cowpath_herdsim::write(&scenario, &logs, None).unwrap();
     let zone = scenario.zone.clone();
-    let now = scenario.last_day.at(23, 59, 0, 0).to_zoned(zone.clone()).unwrap().timestamp();
+    let now = scenario.last_day.at(23, 59, 0, 0).to_zoned_datetime(zone.clone()).unwrap().timestamp();
     let mut barn = Barn::found(folder.path(), now, zone.iana_name().unwrap()).unwrap();
     let files: Vec<PathBuf> =
         ["visits", "animals", "events"].map(|table| logs.join(format!("{table}.csv"))).into();

@@ -126,7 +126,7 @@ pub static TEMPLATES: &[Template] = &[
                 size: -0.12,
                 shape: &[(0.0, 0.4), (0.3, 1.0), (1.0, 1.0), (1.5, 0.3), (2.0, 0.0)],
                 share: &[(0.0, 0.20), (0.5, 0.30), (1.0, 0.30), (2.0, 0.20)],
-                source: "stated default: heat or a disturbed day; milk on the day of heat 0 to −10 %, inconsistent (published.md §4.3)",
+                source: "stated default: heat or a disturbed day; milk on the day of heat 0 to −10 %, inconsistent (sources.md §4.3)",
             },
             Course {
                 signal: Signal::Interval,

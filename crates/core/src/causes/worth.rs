@@ -10,7 +10,7 @@
 //! `now` if waiting for the next walk ([`Settings::walk_hours`]) costs more than being sent out for one cow
 //! ([`Settings::errand`]); `today` if a proper look is worth more than a glance and waiting a day costs more than the look; else `watch`.
 //! # Source
-//! `published.md` §10 where named; the share of a case's cost that an early look saves is a stated default.
+//! `sources.md` §10 where named; the share of a case's cost that an early look saves is a stated default.
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};

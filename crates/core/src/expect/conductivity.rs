@@ -9,7 +9,7 @@
 //! low would take the reference up with it when it falls ill, and hide a third of its rise.
 //! The reference itself is followed against her own level: that one is the departure without a quarter.
 //! # Source
-//! Two lowest quarters: Mollenhorst et al. 2010 (`published.md` §4.1). Levels differ more between herds than between sick
+//! Two lowest quarters: Mollenhorst et al. 2010 (`sources.md` §4.1). Levels differ more between herds than between sick
 //! and sound (Chamings et al. 1984, same place), so nothing is judged but against her own.
 
 use super::cow::Cow;

@@ -90,7 +90,7 @@ const DRY_SPELL_MS: i64 = 25 * 86_400_000;
 const FRESH_D: f64 = 45.0;
 /// Spread of slopes beside the curve's later in lactation, log a day.
 const LATER_SLOPE_SD: f64 = 0.004;
-/// Conductivity of a healthy quarter before a cow is known, mS/cm (`published.md` §4.2: 4.87, from memory).
+/// Conductivity of a healthy quarter before a cow is known, mS/cm (`sources.md` §4.2: 4.87, from memory).
 const HEALTHY_MS_CM: f64 = 4.87;
 
 impl Cow {

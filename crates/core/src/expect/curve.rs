@@ -7,7 +7,7 @@
 //! Fits are least squares: Wilmink and Wood's logarithms by normal equations, Wood itself by damped Gauss–Newton steps.
 //! Least squares of the logarithms is another estimand: small yields dominate it.
 //! # Source
-//! Forms: Wood 1967, Wilmink 1987 (`published.md` §3, from memory).
+//! Forms: Wood 1967, Wilmink 1987 (`sources.md` §3, from memory).
 //! # Proof
 //! `wood_fit.csv` to 1e-4 relative, fit of a published series of milk fat.
 

@@ -4,7 +4,7 @@
 //! ln(y / g(h)) − rhythm = ln a + b·ln day − c·day + cow + noise,     by parity, with the published curve as prior
 //! One row a cow, lactation and fortnight; a cow's fortnights agree among themselves, so n of them weigh n / (1 + 0.8(n − 1)).
 //! # Source
-//! Prior: `published.md` §3. Its spread (height ± 0.4 log, rise ± 0.05, fall ± 0.0008 a day) is a stated default.
+//! Prior: `sources.md` §3. Its spread (height ± 0.4 log, rise ± 0.05, fall ± 0.0008 a day) is a stated default.
 
 use std::collections::BTreeMap;
 
@@ -18,7 +18,7 @@ use crate::tables::Outcome;
 /// A cow's lactation in a class of parity.
 type Lactation = (usize, LifeKey, Option<i64>);
 
-/// Yield a day at two milkings, kg, from a sample: milk over hours, less 3.5 kg for each milking beyond two (`published.md` §2).
+/// Yield a day at two milkings, kg, from a sample: milk over hours, less 3.5 kg for each milking beyond two (`sources.md` §2).
 pub(super) fn yield_at_two_kg(sample: &[SampleMilking]) -> f64 {
     let (mut kg, mut hours, mut count) = (0.0, 0.0, 0.0);
     each_interval(sample, |row, interval_h| {

@@ -8,7 +8,7 @@
 //! herd's effect, then the box's and its cups', then the cow's own level, her quarters, her habits. `expected` follows
 //! her; `baseline` is held from before the onset while there is evidence of a change, and moves only along the curve.
 //! # Source
-//! κ and curves: `published.md` §2 and §3; each file names its own.
+//! κ and curves: `sources.md` §2 and §3; each file names its own.
 //! # Proof
 //! `tests/expect_laws.rs` (laws, truth-known herds), `examples/milkman.rs` (real milkings), `examples/expect_speed.rs`.
 //! # Not here

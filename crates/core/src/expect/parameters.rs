@@ -87,13 +87,13 @@ pub struct Parameters {
 /// Degrees of freedom of the heavy-tailed noise of quarters, conductivity and intervals: a stated default, not fitted.
 pub(crate) const HABIT_DF: f64 = 5.0;
 
-/// Milkings a day at which the published curves (kg a day) are read as a rate: 2.8 (`published.md` §1).
+/// Milkings a day at which the published curves (kg a day) are read as a rate: 2.8 (`sources.md` §1).
 const PRIOR_MILKINGS: f64 = 2.8;
 
 impl Parameters {
     /// Where a herd starts before anything was fitted to it.
     ///
-    /// Curves: Wood's of US herds, mean and shifts by parity (`published.md` §3). κ 0.042: `published.md` §2, a herd of 38 kg.
+    /// Curves: Wood's of US herds, mean and shifts by parity (`sources.md` §3). κ 0.042: `sources.md` §2, a herd of 38 kg.
     /// Noise, wandering and the slow states are stated defaults without source.
     pub fn prior() -> Parameters {
         let kappa_per_h = 0.042;

@@ -96,7 +96,7 @@ fn log_slope(kappa_per_h: f64, interval_h: f64) -> f64 {
 
 /// Centre and spread of the prior of κ for a herd that gives `yield_kg_day` at two milkings a day.
 ///
-/// κ ≈ 1.6 / yield (`published.md` §2: 1.7 from three and four milkings a day, 1.5 from all); 95 % of published figures
+/// κ ≈ 1.6 / yield (`sources.md` §2: 1.7 from three and four milkings a day, 1.5 from all); 95 % of published figures
 /// lie in 0.02 to 0.09, that is a standard deviation of ln(0.09/0.02) / (2 · 1.96) = 0.384 of ln κ.
 pub fn kappa_prior(yield_kg_day: f64) -> (f64, f64) {
     (1.6 / yield_kg_day.clamp(15.0, 60.0), 0.384)
