@@ -66,7 +66,7 @@ impl Cast {
     /// The cow that bears a number at a time.
     pub fn find(&self, animal: &str, at: Timestamp) -> Option<&Life> {
         let own = self.lives.iter().filter(|life| life.animal == animal);
-        own.clone().find(|life| life.present(at)).or_else(|| own.last())
+        own.clone().find(|life| life.present(at)).or_else(|| own.clone().next_back())
     }
 
     /// Her life.

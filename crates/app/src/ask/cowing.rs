@@ -200,7 +200,7 @@ fn calendar(life: &Life, view: &View) -> Vec<(String, String, String)> {
             (event.at, event.kind.replace('-', " "), details.join(", "))
         })
         .collect();
-    entries.sort_by(|a, b| b.0.cmp(&a.0));
+    entries.sort_by_key(|entry| std::cmp::Reverse(entry.0));
     entries.into_iter().map(|(at, kind, details)| (when::instant(at, view.at, zone), kind, details)).collect()
 }
 
