@@ -64,6 +64,11 @@ struct Sums {
     rounds: f64,
 }
 
+/// How the figures were counted, where a reader could take them for more than they are.
+const COUNTING: &str = "\nCounting is uneven: the rows \"right quarter\", \"any quarter\" and \"within 48 h\" take a call of any \
+    urgency, `watch` too, and false calls are counted as `now` and `today` only; the row \"as `now` or `today`\" is the one \
+    to hold beside them. Each identity of a call counts as one false call, and one case can have several identities.\n";
+
 /// Runs herds of these seeds and gives the text of the figures.
 pub fn run(seeds: &[u64], cows: u32, days: u32) -> anyhow::Result<String> {
     let program = program()?;
@@ -322,6 +327,7 @@ fn text(sums: &Sums, seeds: &[u64], cows: u32, days: u32) -> String {
         forecast.model_kg / forecast.plain_kg,
         100.0 * forecast.covered as f64 / forecast.rows.max(1) as f64
     );
+    text += COUNTING;
     text += "\n| calls shown as now or today, by what the cow truly had | number |\n|---|---|\n";
     for (what, number) in &sums.calls_on_sick {
         text += &format!("| {what} | {number} |\n");
