@@ -20,6 +20,9 @@ use super::{
     view::View,
 };
 
+/// Held while a span is reckoned again: that takes two processors, and quick pages need them too.
+static ONE_AT_A_TIME: std::sync::Mutex<()> = std::sync::Mutex::new(());
+
 /// The days of a span asked for; both ends belong to it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Span {
@@ -148,6 +151,7 @@ fn milkings(
     if let Some(hers) = at_hand.and_then(|history| history.of(life.key, from, to, view.at)) {
         return Ok(hers);
     }
+    let _alone = ONE_AT_A_TIME.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     let mut hers = Vec::new();
     model::roll(barn, &view.cast, &view.ways.zone, to, from, &mut |visit, scored| {
         if visit.life == life.key && from <= visit.started_at {
