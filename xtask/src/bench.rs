@@ -3,8 +3,8 @@
 //! Figures and ratios of one run of the release program on simulated herds; nothing is asserted, and a miss is printed
 //! like everything else. `COWPATH` names the program, else `target/release/cowpath`.
 //!
-//! Each figure stands as the clock saw it and as the processor did: seconds of all threads together, and of the busiest
-//! thread, which is what the clock would show on a machine that does nothing else.
+//! What is asked is held against the clock. Beside it stands what the processor did: seconds of all threads together, and
+//! of the busiest thread, which on a machine that does other work too tell more.
 
 mod herd;
 mod import;

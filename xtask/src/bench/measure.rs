@@ -129,6 +129,6 @@ pub fn machine() -> String {
     let load = fs::read_to_string("/proc/loadavg").unwrap_or_default();
     let waiting = load.split_whitespace().nth(1).unwrap_or("?").to_owned();
     format!(
-        "{processors} processors; over the last five minutes {waiting} programs wanted one at a time, so the clock tells less than the processor."
+        "{processors} processors; over the last five minutes, this run's included, {waiting} threads wanted one at a time."
     )
 }

@@ -58,19 +58,29 @@ pub fn of_herd(program: &Path, size: &Size, most_ms: f64) -> anyhow::Result<Vec<
         if at.is_multiple_of(2) { "/round".to_owned() } else { format!("/cow/{}", picked(at)) }
     };
     lines.push(asked(&served, &format!("Round and Cow pages in turn, {who}"), most_ms, &mixed)?);
-    for (what, days) in [("Cow pages over 90 days", 90), ("Cow pages over 300 days", 300)] {
+    for days in [90, 300] {
         let from = days_before(days)?;
+        let what = format!("Cow pages over {days} days, {who}");
         let spans = |at: usize| format!("/cow/{}?from={from}", picked(at));
-        let begun = Instant::now();
-        first_byte(&served.address, &spans(0))?;
-        let first_ms = 1000.0 * begun.elapsed().as_secs_f64();
-        lines.push(told(format!("the first of the {what}, {who}"), format!("{first_ms:.0} ms")));
-        lines.push(asked(&served, &format!("{what}, {who}"), most_ms, &spans)?);
+        let first_ms = ms_to_first_byte(&served.address, &spans(0))?;
+        lines.push(told(format!("the first of the {what}"), format!("{first_ms:.0} ms")));
+        // Pages that take seconds are not asked for fifty times a second.
+        if first_ms < 1000.0 {
+            lines.push(asked(&served, &what, most_ms, &spans)?);
+        } else {
+            let others = (1..6).map(|at| ms_to_first_byte(&served.address, &spans(at)));
+            let others = others.collect::<anyhow::Result<Vec<f64>>>()?;
+            let most = others.iter().copied().fold(0.0, f64::max);
+            lines.push(line(
+                what,
+                format!("{most:.0} ms, the most of five, one by one"),
+                format!("≤ {most_ms:.0} ms"),
+                most <= most_ms,
+            ));
+        }
     }
     herd::import(program, &farm, &herd::files(&day)?)?;
-    let begun = Instant::now();
-    first_byte(&served.address, "/round")?;
-    let first_ms = 1000.0 * begun.elapsed().as_secs_f64();
+    let first_ms = ms_to_first_byte(&served.address, "/round")?;
     lines.push(told(format!("first Round page after a day's new rows, {who}"), format!("{first_ms:.0} ms")));
     Ok(lines)
 }
@@ -105,14 +115,16 @@ fn at_fifty_a_second(address: &str, page: &(dyn Fn(usize) -> String + Sync)) -> 
         let asking: Vec<_> = (0..REQUESTS)
             .map(|at| {
                 thread::sleep((begun + EVERY * at as u32).saturating_duration_since(Instant::now()));
-                scope.spawn(move || {
-                    let begun = Instant::now();
-                    first_byte(address, &page(at)).map(|after| (after - begun).as_secs_f64() * 1000.0)
-                })
+                scope.spawn(move || ms_to_first_byte(address, &page(at)))
             })
             .collect();
         asking.into_iter().map(|one| one.join().map_err(|_| anyhow!("a request stopped"))?).collect()
     })
+}
+
+fn ms_to_first_byte(address: &str, page: &str) -> anyhow::Result<f64> {
+    let begun = Instant::now();
+    Ok((first_byte(address, page)? - begun).as_secs_f64() * 1000.0)
 }
 
 /// Asks for a page on a connection of its own; when its first byte came. The page must be whole and there.
@@ -124,7 +136,7 @@ fn first_byte(address: &str, page: &str) -> anyhow::Result<Instant> {
     );
     stream.write_all(asked.as_bytes())?;
     let mut answer = vec![0];
-    stream.read_exact(&mut answer)?;
+    stream.read_exact(&mut answer).with_context(|| format!("{page} was not answered within a minute"))?;
     let came = Instant::now();
     stream.read_to_end(&mut answer)?;
     if !answer.starts_with(b"HTTP/1.1 200") {

@@ -29,13 +29,17 @@ pub fn from_scratch(program: &Path) -> anyhow::Result<Vec<Line>> {
             format!("{rows} visits scored from scratch, with the round"),
             format!("{}; on two idle processors at least {bound_s:.2} s", whole.words()),
             "≤ 3 s on two processors",
-            bound_s <= 3.0,
+            whole.clock_s <= 3.0,
         ),
         line(
             format!("ten times the rows: {rows} beside {}", rows / 10),
-            format!("{times:.1} × the processor time ({:.2} s)", tenth.processor_s),
+            format!(
+                "{:.1} × the time by the clock ({:.2} s), {times:.1} × of processor",
+                whole.clock_s / tenth.clock_s,
+                tenth.clock_s
+            ),
             "≤ 11 ×",
-            times <= 11.0,
+            whole.clock_s / tenth.clock_s <= 11.0,
         ),
     ])
 }
@@ -67,7 +71,10 @@ pub fn day(program: &Path) -> anyhow::Result<Vec<Line>> {
         let both = measure::median(
             |_| {
                 let farm = herd::fresh("day")?;
-                fs::copy(base.join(cowpath_store::FILE_NAME), farm.join(cowpath_store::FILE_NAME))?;
+                let file = farm.join(cowpath_store::FILE_NAME);
+                fs::copy(base.join(cowpath_store::FILE_NAME), &file)?;
+                // Else the copy's own bytes would be written out when the program seals what it wrote.
+                fs::File::open(&file)?.sync_all()?;
                 let (import, round) =
                     (herd::import(program, &farm, files)?, herd::round(program, &farm, None)?);
                 imports.push(import.clock_s);
@@ -87,14 +94,14 @@ pub fn day(program: &Path) -> anyhow::Result<Vec<Line>> {
         lines.push(line(
             format!("a day's rows into {} and the round, two processes, {what}", herd::SMALL.words()),
             format!(
-                "{} of processor, {} by the clock (import {}, round {})",
-                ms(both.processor_s),
+                "{} by the clock (import {}, round {}), {} of processor",
                 ms(both.clock_s),
                 ms(imports[3]),
-                ms(rounds[3])
+                ms(rounds[3]),
+                ms(both.processor_s)
             ),
             "≤ 300 ms",
-            both.processor_s <= 0.3,
+            both.clock_s <= 0.3,
         ));
     }
     // The file as it stands on the disk.
