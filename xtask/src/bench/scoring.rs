@@ -11,6 +11,9 @@ use super::{
     told, word,
 };
 
+/// Medians of three lay between 2.9 and 3.6 s on one machine within minutes: fewer runs say what luck they had.
+const RUNS: usize = 15;
+
 /// A round on a farm whose memories were forgotten: every visit is read and scored again. And one at the time by which a
 /// tenth of them had come.
 pub fn from_scratch(program: &Path) -> anyhow::Result<Vec<Line>> {
@@ -20,14 +23,28 @@ pub fn from_scratch(program: &Path) -> anyhow::Result<Vec<Line>> {
     herd::import(program, &farm, &tables)?;
     let rows = herd::rows(&logs.join("visits.csv"))?;
     let tenth_at = tenth(&logs.join("visits.csv"), rows / 10)?;
-    let whole = measure::median(|_| forgotten(program, &farm, None), 3)?;
+    let mut clocks = Vec::new();
+    let whole = measure::median(
+        |_| {
+            let took = forgotten(program, &farm, None)?;
+            clocks.push(took.clock_s);
+            Ok(took)
+        },
+        RUNS,
+    )?;
+    clocks.sort_by(f64::total_cmp);
     let tenth = measure::median(|_| forgotten(program, &farm, Some(&tenth_at)), 3)?;
     let bound_s = whole.busiest_s.max(0.5 * whole.processor_s);
     let times = whole.processor_s / tenth.processor_s;
     Ok(vec![
         line(
             format!("{rows} visits scored from scratch, with the round"),
-            format!("{}; on two idle processors at least {bound_s:.2} s", whole.words()),
+            format!(
+                "{}; median of {RUNS}, {:.2} to {:.2} s by the clock; on two idle processors at least {bound_s:.2} s",
+                whole.words(),
+                clocks[0],
+                clocks[RUNS - 1]
+            ),
             "≤ 3 s on two processors",
             whole.clock_s <= 3.0,
         ),
