@@ -79,7 +79,7 @@ pub struct Life {
     pub breed: Option<String>,
     /// Day of birth, where recorded.
     pub born_on: Option<Date>,
-    /// Her calvings in order of time.
+    /// Notes of her calvings in order of time; [`Life::calvings_by`] tells which of them are one calving.
     pub calvings: Vec<Calving>,
     /// Her dry-offs in order of time.
     pub dried_off: Vec<Timestamp>,
@@ -103,13 +103,13 @@ pub struct Stage {
 impl Life {
     /// What was known of her at `at`, from calvings and dry-offs dated by then.
     pub fn stage(&self, at: Timestamp) -> Stage {
-        let known = &self.calvings[..self.calvings.partition_point(|calving| calving.at <= at)];
-        let last = known.last();
-        // A parity recorded at an earlier calving counts on by one a calving.
-        let parity = known.iter().enumerate().rev().find_map(|(index, calving)| {
-            calving.parity.map(|parity| parity.saturating_add((known.len() - 1 - index) as u8))
-        });
-        let calved_at = last.map(|calving| calving.at);
+        let mut parity: Option<u8> = None;
+        let mut calved_at = None;
+        for calving in self.calvings_by(at) {
+            // A parity recorded at an earlier calving counts on by one a calving.
+            parity = calving.parity.or(parity.map(|before| before.saturating_add(1)));
+            calved_at = Some(calving.at);
+        }
         let dried = self.dried_off[..self.dried_off.partition_point(|dried| *dried <= at)].last();
         Stage {
             parity,
@@ -121,6 +121,23 @@ impl Life {
                 (None, _) => false,
             },
         }
+    }
+
+    /// Her calvings as they were known at `at`, in order of time.
+    ///
+    /// A calving noted by day in one table and by hour in another is one calving: notes less than two days apart count as
+    /// the latest of those known by then (the hour, where one is given), with the parity any of them records. They are
+    /// kept apart until asked for, so that a note dated later changes nothing that was known before it.
+    pub fn calvings_by(&self, at: Timestamp) -> impl Iterator<Item = Calving> {
+        let known = &self.calvings[..self.calvings.partition_point(|calving| calving.at <= at)];
+        known.chunk_by(|earlier, later| crate::time::hours_between(earlier.at, later.at) < 48.0).filter_map(
+            |notes| {
+                Some(Calving {
+                    at: notes.last()?.at,
+                    parity: notes.iter().rev().find_map(|note| note.parity),
+                })
+            },
+        )
     }
 
     /// Whether she was in the herd at `at`.
@@ -267,7 +284,6 @@ pub fn lives(numbers: &[String], animals: &[AnimalRow], events: &[EventRow], zon
                 }
             }
             life.calvings.sort_by_key(|calving| calving.at);
-            merge_calvings(&mut life.calvings);
             let anything = instance == 0 || own_events.iter().any(|event| hers(event.at)) || until.is_none();
             if anything {
                 lives.push(life);
@@ -275,17 +291,4 @@ pub fn lives(numbers: &[String], animals: &[AnimalRow], events: &[EventRow], zon
         }
     }
     lives
-}
-
-/// A calving noted by day in one table and by hour in another is one calving: within two days the later instant counts
-/// (the hour, where one is given), and a recorded parity is kept.
-fn merge_calvings(calvings: &mut Vec<Calving>) {
-    calvings.dedup_by(|later, earlier| {
-        let same = crate::time::hours_between(earlier.at, later.at) < 48.0;
-        if same {
-            earlier.at = later.at;
-            earlier.parity = later.parity.or(earlier.parity);
-        }
-        same
-    });
 }

@@ -206,8 +206,7 @@ fn visits_lane(from: Timestamp, to: Timestamp, visits: &[Visit]) -> Option<Lane>
 /// What is noted on her calendar within the span, as marks.
 pub fn marks(cast: &Cast, life: &Life, from: Timestamp, to: Timestamp) -> Vec<Mark> {
     let mut marks: Vec<Mark> = life
-        .calvings
-        .iter()
+        .calvings_by(to)
         .map(|calving| Mark { at: calving.at, word: "calved".into(), onset: false })
         .collect();
     marks.extend(

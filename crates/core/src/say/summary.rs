@@ -127,3 +127,8 @@ pub fn gone(cows: usize) -> String {
     };
     format!("{subject} without a row for over three weeks {verb} taken to be dry or gone.")
 }
+
+/// A round at a time before the farm's first row.
+pub fn before_any_row() -> &'static str {
+    "Nothing was known by then: the farm's rows begin later."
+}

@@ -252,7 +252,9 @@ fn times_are_said_from_where_one_stands() {
     assert_eq!(words("2026-03-02T23:00:00-05:00"), "2 March");
     assert_eq!(words("2025-03-02T23:00:00-05:00"), "2 March 2025");
     assert_eq!(words("2026-03-10T05:00:00-04:00"), "tomorrow 05:00");
-    assert_eq!(when::heading(at, &zone), "Monday 9 March, 05:30");
+    assert_eq!(when::heading(at, at, &zone), "Monday 9 March, 05:30");
+    let a_year_on = at + jiff::SignedDuration::from_hours(365 * 24);
+    assert_eq!(when::heading(at, a_year_on, &zone), "Monday 9 March 2026, 05:30");
     assert_eq!(when::rfc3339(at, &zone), "2026-03-09T05:30:00-04:00");
     assert_eq!(when::day(time("2026-03-09T01:05:00-04:00"), at, &zone), "today");
 }

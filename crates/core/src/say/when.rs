@@ -61,9 +61,12 @@ pub fn span(from: Timestamp, to: Timestamp, zone: &TimeZone) -> String {
     }
 }
 
-/// `Tuesday 3 March, 05:30`.
-pub fn heading(at: Timestamp, zone: &TimeZone) -> String {
-    at.to_zoned_datetime(zone.clone()).strftime("%A %-d %B, %H:%M").to_string()
+/// `Tuesday 3 March, 05:30`; `Tuesday 3 March 2025, 05:30` where the year is not that of the farm's newest row.
+pub fn heading(at: Timestamp, newest: Timestamp, zone: &TimeZone) -> String {
+    let own = at.to_zoned_datetime(zone.clone());
+    let form =
+        if own.year() == farm_day(newest, zone).year() { "%A %-d %B, %H:%M" } else { "%A %-d %B %Y, %H:%M" };
+    own.strftime(form).to_string()
 }
 
 /// A day on an axis: `Sat 21`.
