@@ -41,7 +41,7 @@ pub fn expected(
         }
         each(&life.animal, visit, scored)
     })?;
-    // A store that may only be read, or is being written, goes without: the next answer is slower, not different.
+    // A store that is being written goes without: the next answer is slower, not different.
     let _ = model::keep_memories(barn, &cast, &ways.zone, &rolled);
     Ok(())
 }

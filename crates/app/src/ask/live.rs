@@ -162,7 +162,7 @@ impl Live {
             Err(TryLockError::Poisoned(poisoned)) => poisoned.into_inner(),
             Err(TryLockError::WouldBlock) => return,
         };
-        // A farm that may only be read is shown all the same.
+        // A farm that is being written is shown all the same.
         let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
     }
 

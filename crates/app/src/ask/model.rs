@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 use super::{cast::Cast, farm::Barn, fitting::Fits, reading};
 
 /// Which reckoning a kept memory came from; another one cannot go on from it.
-pub const MODEL: &str = concat!("expect 2, cowpath ", env!("CARGO_PKG_VERSION"));
+pub const MODEL: &str = concat!("expect 3, cowpath ", env!("CARGO_PKG_VERSION"));
 
 /// The longest visit that is read, so that no visit that ended after a time began earlier than this before it.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
@@ -243,7 +243,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         let Some(life) = self.cast.life(number, visit.started_at) else { return Ok(()) };
         let visit = Visit { life: life.key, ..*visit };
         let stage = life.stage(visit.started_at);
-        let hour_of_day = self.clock.hour_of_day(visit.started_at);
+        let hour_of_day = self.clock.hour_of_day(visit.ended_at);
         if self.herd.take_into(&visit, &stage, hour_of_day, &mut self.scored) {
             self.milkings += 1;
             if self.wanted_from <= visit.ended_at {

@@ -39,7 +39,7 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
     Ok(Round {
         farm: ways.name.clone(),
         at: say::when::rfc3339(at, &ways.zone),
-        at_words: say::when::heading(at, &ways.zone),
+        at_words: say::when::heading(at, at, &ways.zone),
         last_row_words: String::new(),
         model: super::model::MODEL.into(),
         summary: "No rows have been read yet.".into(),
@@ -94,19 +94,24 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let quiet =
         Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let zone = &view.ways.zone;
-    let last_row = barn.store.last_row_by(view.at)?.unwrap_or(view.at);
+    let known = barn.store.last_row_by(view.at)?;
+    let newest = barn.store.last_row_at()?.unwrap_or(view.at);
     Ok(Round {
         farm: view.ways.name.clone(),
         at: say::when::rfc3339(view.at, zone),
-        at_words: say::when::heading(view.at, zone),
-        last_row_words: say::when::instant(last_row, view.at, zone),
+        at_words: say::when::heading(view.at, newest, zone),
+        last_row_words: known.map_or(String::new(), |last| say::when::instant(last, view.at, zone)),
         model: model_words(view),
-        summary: say::summary::round(say::summary::Counts {
-            calls: calls.len(),
-            quiet: quiet.cows,
-            too_new,
-            not_judged: quiet.not_judged.len() - too_new,
-        }),
+        summary: if known.is_none() {
+            say::summary::before_any_row().into()
+        } else {
+            say::summary::round(say::summary::Counts {
+                calls: calls.len(),
+                quiet: quiet.cows,
+                too_new,
+                not_judged: quiet.not_judged.len() - too_new,
+            })
+        },
         places: places(&calls, &view.ways.pens),
         calls,
         quiet,

@@ -30,7 +30,7 @@ pub fn before(
             let Some(life) = cast.life(*number, visit.started_at).filter(|_| visit.ended_at <= until) else {
                 return;
             };
-            let (stage, hour_of_day) = (life.stage(visit.started_at), clock.hour_of_day(visit.started_at));
+            let (stage, hour_of_day) = (life.stage(visit.started_at), clock.hour_of_day(visit.ended_at));
             sample.push(SampleMilking { visit: Visit { life: life.key, ..*visit }, stage, hour_of_day });
         })?;
     }

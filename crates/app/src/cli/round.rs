@@ -31,7 +31,7 @@ impl Round {
         let round = match view::at(&barn, at)? {
             Some(view) => {
                 let round = rounding::of_view(&barn, &view)?;
-                // Kept for the next time; a farm that may only be read is read all the same.
+                // Kept for the next time; a farm that is being written goes without.
                 let _ = model::keep_memories(&mut barn, &view.cast, &zone, &view.rolled);
                 let json = serde_json::to_string(&round)?;
                 let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));

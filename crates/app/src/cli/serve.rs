@@ -43,7 +43,13 @@ pub fn serve(barn: Barn, listen: &str) -> anyhow::Result<ExitCode> {
             user(
                 format!("pages cannot be served at {listen}: {error}"),
                 "nothing was changed",
-                "another program may have that port: name another one, or `--listen 127.0.0.1:0` for any free one",
+                match error.kind() {
+                    std::io::ErrorKind::AddrInUse => {
+                        "another program has that port: name another one, or `--listen 127.0.0.1:0` for any free one"
+                    }
+                    std::io::ErrorKind::PermissionDenied => "name a port of 1024 or more, like 127.0.0.1:8423",
+                    _ => "name an address of this machine and a port, like 127.0.0.1:8423 or 0.0.0.0:8423",
+                },
             )
         })?;
         println!("http://{}/", listener.local_addr()?);

@@ -94,7 +94,7 @@ fn reason(name: &str, value: &str, weight: f64) -> RoundReason {
 }
 
 /// A call in words only.
-#[allow(clippy::too_many_arguments)]
+#[allow(clippy::too_many_arguments, reason = "each is one word of the call")]
 pub fn call(
     subject: &'static str,
     who: &str,
