@@ -226,9 +226,11 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     if let Some(life) = life
         && finding.cause == Cause::Udder
     {
-        let from = finding.since.saturating_sub(SignedDuration::from_hours(6))?;
+        // From the earliest likely onset, not the likeliest: of milk that may be bad the careful end counts.
+        let earliest = finding.since_between.0.min(finding.since);
+        let from = earliest.saturating_sub(SignedDuration::from_hours(6))?;
         for visit in barn.store.visits_of(&life.animal, from..view.at)? {
-            if visit.ended_at < finding.since || view.at < visit.ended_at || !gave_milk(&visit) {
+            if visit.ended_at < earliest || view.at < visit.ended_at || !gave_milk(&visit) {
                 continue;
             }
             destination_logged |= visit.destination.is_some();

@@ -6,6 +6,7 @@ use super::{number, reason, reason::SaidReason, when};
 use crate::{
     causes::{Cause, Finding, Reason, Urgency},
     expect::Signal,
+    time::hours_between,
     units::UnitSystem,
 };
 
@@ -24,9 +25,9 @@ pub struct Facts<'a> {
     pub units: UnitSystem,
     /// Days since she calved, if known.
     pub days_in_milk: Option<f64>,
-    /// Her milkings since the onset that the log sent to the tank or of which it does not say where they went.
+    /// Her milkings since the earliest likely onset that the log sent to the tank or of which it does not say where they went.
     pub may_be_in_tank: &'a [Timestamp],
-    /// Her milkings since the onset that the log says were held.
+    /// Her milkings since the earliest likely onset that the log says were held.
     pub held_by_log: &'a [Timestamp],
     /// The log says where milk goes.
     pub destination_logged: bool,
@@ -178,10 +179,18 @@ fn action(finding: &Finding) -> String {
 }
 
 /// The soft line.
+/// How much earlier than the likeliest onset the earliest likely one must be to be said, h.
+const EARLIER_FROM_H: f64 = 1.0;
+
 fn why(finding: &Finding, facts: &Facts) -> String {
     let since = when::instant(finding.since, facts.at, facts.zone);
     let mut parts = vec![format!("Since {since}")];
     if finding.cause == Cause::Udder {
+        // The milkings that follow are named from the earliest likely onset on, so that one is said where it is not the same.
+        let earliest = when::instant(finding.since_between.0, facts.at, facts.zone);
+        if EARLIER_FROM_H <= hours_between(finding.since_between.0, finding.since) && earliest != since {
+            parts[0].push_str(&format!(", maybe since {earliest}"));
+        }
         parts.extend(tank(facts));
     }
     let mut text = format!("{}.", parts.join("; "));
