@@ -146,6 +146,7 @@ fn judge(life: &Life, herd: &Herd, milkings: &[Scored]) -> (Vec<Finding>, Vec<Fi
         stage: life.stage(at),
         milkings,
         unsettled_since: herd.unsettled_since(life.key),
+        trouble_since: herd.trouble_since(life.key),
         earlier_cases: 0,
     };
     let findings = causes::judge_cow(&course, &settings);

@@ -143,6 +143,7 @@ fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> V
             stage: *stage,
             milkings,
             unsettled_since: view.rolled.herd.unsettled_since(life.key),
+            trouble_since: view.rolled.herd.trouble_since(life.key),
             earlier_cases: earlier_udder_cases(view, life),
         };
         findings.extend(causes::judge_cow(&course, settings));

@@ -134,7 +134,7 @@ pub struct Finding {
     pub since: Timestamp,
     /// The 90 % interval of the onset.
     pub since_between: (Timestamp, Timestamp),
-    /// When the model first held her baseline for this episode: stays the same from the first to the last round of a call.
+    /// The first milking that spoke of it: stays the same from the first to the last round of a call.
     pub episode: Timestamp,
     /// Expected cost saved by looking now, in the money of the cost table.
     pub worth: f64,

@@ -30,6 +30,7 @@ mod quarters;
 mod root;
 pub mod secretion;
 mod split;
+mod trouble;
 
 use jiff::Timestamp;
 
@@ -37,6 +38,7 @@ pub use cow::Settled;
 pub use fit::{Fitted, Interval, SampleMilking, fit};
 pub use herd::{Herd, HerdPoint};
 pub use parameters::{Habit, Parameters, Slow, parity_class};
+pub(crate) use trouble::Trouble;
 
 use crate::herd::{BoxKey, LifeKey, Quarter};
 

@@ -108,6 +108,17 @@ fn a_herds_fall_is_found_and_a_steady_herd_is_left_alone() {
 }
 
 #[test]
+fn a_herds_call_keeps_its_name_while_its_onset_moves() {
+    let points = herd_points(0.05, 1);
+    let named: Vec<_> = (0..10)
+        .map(|round| judge_herd(&points, hours_on(500.0 + 12.0 * f64::from(round)), &settings()).unwrap())
+        .collect();
+    assert!(named.iter().all(|finding| 0.0 < finding.worth), "shown at every round: {named:?}");
+    assert!(named.iter().all(|finding| finding.episode == named[0].episode), "{named:?}");
+    assert!(hours_on(456.0) < named[0].episode && named[0].episode < hours_on(504.0), "{named:?}");
+}
+
+#[test]
 fn calls_are_cut_by_worth_and_urgent_ones_never() {
     let at = hours_on(600.0);
     let mut found = judge_herd(&herd_points(0.05, 1), at, &settings()).unwrap();
