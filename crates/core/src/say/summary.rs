@@ -18,7 +18,7 @@ pub struct Counts {
     pub not_judged: usize,
 }
 
-/// `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+/// `Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.`
 pub fn round(counts: Counts) -> String {
     let cows = |count: usize| format!("{} {}", number::count(count), if count == 1 { "cow" } else { "cows" });
     let is = |count: usize| if count == 1 { "is" } else { "are" };
@@ -34,7 +34,7 @@ pub fn round(counts: Counts) -> String {
     };
     let mut parts = Vec::new();
     if 0 < counts.quiet {
-        parts.push(format!("Nothing on {}", cows(counts.quiet)));
+        parts.push(format!("Nothing seen on {}", cows(counts.quiet)));
     }
     if 0 < counts.too_new {
         let subject = if parts.is_empty() { cows(counts.too_new) } else { number::count(counts.too_new) };
@@ -46,7 +46,7 @@ pub fn round(counts: Counts) -> String {
         parts.push(format!("{subject} could not be judged"));
     }
     if parts.is_empty() && counts.calls == 0 {
-        text.push_str(" No cow has been read yet.");
+        text.push_str(" No cow is on record as being in milk then.");
     } else if !parts.is_empty() {
         text.push_str(&format!(" {}.", parts.join("; ")));
     }
