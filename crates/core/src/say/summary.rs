@@ -118,6 +118,12 @@ pub fn nothing_differs() -> &'static str {
     "Nothing differs from what she should give."
 }
 
+/// Where an event moved her to: `to pen 1`, `to straw`.
+pub fn moved_to(pen: &str) -> String {
+    let number = !pen.is_empty() && pen.chars().all(|letter| letter.is_ascii_digit());
+    if number { format!("to pen {pen}") } else { format!("to {pen}") }
+}
+
 /// Cows that no row tells of any more.
 pub fn gone(cows: usize) -> String {
     let (subject, verb) = if cows == 1 {

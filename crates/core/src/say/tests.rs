@@ -223,6 +223,12 @@ milk of all cows against their own levels | −3.2, before 0.1 %
 }
 
 #[test]
+fn where_she_was_moved_to() {
+    assert_eq!(summary::moved_to("1"), "to pen 1");
+    assert_eq!(summary::moved_to("straw"), "to straw");
+}
+
+#[test]
 fn a_round_as_a_whole() {
     let round =
         |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
