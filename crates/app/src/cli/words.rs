@@ -8,7 +8,7 @@ use clap::{
 use super::Words;
 use crate::trouble::{InWords, short};
 
-/// What the parser refused, in words; `args` are the words it was given.
+/// What the parser could not take, in words; `args` are the words it was given.
 pub fn refused(error: &Error, args: &[String]) -> InWords {
     let named = |kind| match error.get(kind) {
         Some(ContextValue::String(text)) => text.clone(),
