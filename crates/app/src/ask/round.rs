@@ -17,7 +17,7 @@ pub struct Round {
     pub last_row_words: String,
     /// Which model with which fitted parameters.
     pub model: String,
-    /// One sentence on the whole: `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+    /// One sentence on the whole: `Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.`
     pub summary: String,
     /// What needs a person, most worth first.
     pub calls: Vec<RoundCall>,

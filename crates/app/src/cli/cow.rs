@@ -3,9 +3,9 @@
 use std::{io::Write, process::ExitCode};
 
 use clap::Args;
-use cowpath_core::units::UnitSystem;
+use cowpath_core::{say::number, units::UnitSystem};
 
-use super::{Context, Format, show};
+use super::{Context, Format, show, words};
 use crate::ask::{
     cowing::{self, Span},
     farm, rounding, view,
@@ -22,10 +22,10 @@ pub struct Cow {
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// First day of the span; without it ten days before its end
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_name = "DAY", value_parser = words::day)]
     from: Option<jiff::civil::Date>,
     /// Last day of the span; without it the day of `--at`
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_name = "DAY", value_parser = words::day)]
     to: Option<jiff::civil::Date>,
     /// How it is printed; csv prints her visits
     #[arg(long, value_enum, default_value_t)]
@@ -71,8 +71,10 @@ impl Cow {
                     for reason in &call.reasons {
                         writeln!(
                             out,
-                            "        {:+.1}  {}: {}",
-                            reason.weight, reason.name_words, reason.value_words
+                            "        {:>5}  {}: {}",
+                            number::signed(reason.weight, 1),
+                            reason.name_words,
+                            reason.value_words
                         )?;
                     }
                     for caution in &call.cautions {

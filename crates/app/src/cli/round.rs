@@ -86,7 +86,10 @@ pub fn print(round: &round::Round, format: Format) -> anyhow::Result<()> {
 
 fn text(round: &round::Round) -> anyhow::Result<()> {
     let mut out = show::out();
-    writeln!(out, "Round, {}: {}", round.at_words, show::plain(&round.farm))?;
+    match &*round.farm {
+        "" => writeln!(out, "Round, {}", round.at_words)?,
+        farm => writeln!(out, "Round, {}: {}", round.at_words, show::plain(farm))?,
+    }
     writeln!(out, "{}", round.summary)?;
     let mut cautions: Vec<&String> = Vec::new();
     for place in &round.places {

@@ -1,5 +1,6 @@
 //! One call as both pages show it: the sentence, what to do, and what stands behind it.
 
+use cowpath_core::say::number;
 use jiff::tz::TimeZone;
 
 use super::{address, figure, lanes};
@@ -85,7 +86,7 @@ fn reasons(call: &RoundCall) -> Vec<ShownReason<'_>> {
     let shown = call.reasons.iter().map(|reason| ShownReason {
         reason,
         speaks_for: 0.0 <= reason.weight,
-        weight: figure::signed(reason.weight),
+        weight: number::signed(reason.weight, 1),
         bar_px: format!("{:.1}", (BAR_PX * reason.weight.abs() / strongest).max(3.0)),
     });
     shown.collect()

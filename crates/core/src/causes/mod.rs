@@ -42,6 +42,7 @@ pub use herd_milk::judge_herd;
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
 pub use priors::Rates;
+pub use series::MEAN_FROM_H;
 pub use worth::{Cost, Settings, cut};
 
 use jiff::Timestamp;
@@ -107,9 +108,9 @@ pub struct Reason {
     pub signal: Signal,
     /// Which quarter.
     pub quarter: Option<Quarter>,
-    /// Its last or telling value, in the signal's unit.
+    /// Its last telling value, in the signal's unit; its mean since the onset where that is [`MEAN_FROM_H`] ago and more.
     pub observed: f64,
-    /// What was expected of it.
+    /// What was expected of it, likewise.
     pub expected: f64,
     /// Log-likelihood ratio against "well", natural units.
     pub weight: f64,

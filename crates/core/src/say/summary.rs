@@ -18,7 +18,7 @@ pub struct Counts {
     pub not_judged: usize,
 }
 
-/// `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+/// `Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.`
 pub fn round(counts: Counts) -> String {
     let cows = |count: usize| format!("{} {}", number::count(count), if count == 1 { "cow" } else { "cows" });
     let is = |count: usize| if count == 1 { "is" } else { "are" };
@@ -34,7 +34,7 @@ pub fn round(counts: Counts) -> String {
     };
     let mut parts = Vec::new();
     if 0 < counts.quiet {
-        parts.push(format!("Nothing on {}", cows(counts.quiet)));
+        parts.push(format!("Nothing seen on {}", cows(counts.quiet)));
     }
     if 0 < counts.too_new {
         let subject = if parts.is_empty() { cows(counts.too_new) } else { number::count(counts.too_new) };
@@ -46,7 +46,7 @@ pub fn round(counts: Counts) -> String {
         parts.push(format!("{subject} could not be judged"));
     }
     if parts.is_empty() && counts.calls == 0 {
-        text.push_str(" No cow has been read yet.");
+        text.push_str(" No cow is on record as being in milk then.");
     } else if !parts.is_empty() {
         text.push_str(&format!(" {}.", parts.join("; ")));
     }
@@ -116,6 +116,12 @@ pub fn settled(log_change: f64, since: Timestamp, at: Timestamp, zone: &TimeZone
 /// One sentence on a cow without a call.
 pub fn nothing_differs() -> &'static str {
     "Nothing differs from what she should give."
+}
+
+/// Where an event moved her to: `to pen 1`, `to straw`.
+pub fn moved_to(pen: &str) -> String {
+    let number = !pen.is_empty() && pen.chars().all(|letter| letter.is_ascii_digit());
+    if number { format!("to pen {pen}") } else { format!("to {pen}") }
 }
 
 /// Cows that no row tells of any more.

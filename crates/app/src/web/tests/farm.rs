@@ -241,7 +241,7 @@ pub fn full() -> Round {
         at_words: "Tuesday 3 March, 05:30".into(),
         last_row_words: "05:12".into(),
         model: "milk-1, fitted 28 February".into(),
-        summary: "Six things to look at. Nothing on 118 cows; 41 are not judged.".into(),
+        summary: "Six things to look at. Nothing seen on 118 cows; 41 are not judged.".into(),
         calls,
         places: places.into_iter().map(|(name, calls)| Place { name: name.into(), calls }).collect(),
         quiet: Quiet { cows: 118, not_judged },
