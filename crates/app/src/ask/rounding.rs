@@ -253,6 +253,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             may_be_in_tank: &may_be_in_tank,
             held_by_log: &held_by_log,
             destination_logged,
+            diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
         },
     );
     let subject = match finding.subject {

@@ -31,6 +31,8 @@ pub struct Facts<'a> {
     pub held_by_log: &'a [Timestamp],
     /// The log says where milk goes.
     pub destination_logged: bool,
+    /// When a person last recorded a diagnosis of the called quarter since the earliest likely onset.
+    pub diagnosed_at: Option<Timestamp>,
 }
 
 /// A finding in words.
@@ -196,6 +198,12 @@ fn why(finding: &Finding, facts: &Facts) -> String {
         if EARLIER_FROM_H <= hours_between(finding.since_between.0, finding.since) && earliest != since {
             parts[0].push_str(&format!(", maybe since {earliest}"));
         }
+        // Who reads the call must know that somebody has already been at the cow.
+        parts.extend(
+            facts
+                .diagnosed_at
+                .map(|then| format!("diagnosed by a person {}", when::instant(then, facts.at, facts.zone))),
+        );
         parts.extend(tank(facts));
     }
     let mut text = format!("{}.", parts.join("; "));

@@ -62,6 +62,7 @@ fn said(finding: &Finding, units: UnitSystem, tank: &[&str], logged: bool) -> Sa
             may_be_in_tank: &tank,
             held_by_log: &[],
             destination_logged: logged,
+            diagnosed_at: None,
         },
     )
 }
@@ -98,10 +99,11 @@ fn milkings_that_were_held_are_named_and_many_are_counted() {
         may_be_in_tank: &every_six_hours,
         held_by_log: &every_six_hours[8..],
         destination_logged: true,
+        diagnosed_at: Some(time("2026-03-02T17:05:00-05:00")),
     };
     let said = call(&finding, &facts);
     assert_snapshot!(said.sentence.replace(number::SPACE, " "), @"<b>7</b>: left rear looks inflamed, 86 % sure.");
-    assert_snapshot!(said.why.replace(number::SPACE, " "), @"Since yesterday 14:10, maybe since yesterday 09:00; her 9 milkings from Sunday 00:10 to today 00:10 went to the tank; the milking of 00:10 was held. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(said.why.replace(number::SPACE, " "), @"Since yesterday 14:10, maybe since yesterday 09:00; diagnosed by a person yesterday 17:05; her 9 milkings from Sunday 00:10 to today 00:10 went to the tank; the milking of 00:10 was held. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
     assert_snapshot!(said.cautions.join(" / "), @"A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say. / A fresh cow with cold ears, unsteady, or down: milk fever kills within hours, call the veterinarian. Off feed with a hollow left side: today.");
 }
 
