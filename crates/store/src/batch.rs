@@ -163,7 +163,7 @@ pub struct Batch<'a> {
     earliest: Option<i64>,
     undated: bool,
     content: [u8; 32],
-    broken: bool,
+    pub(crate) broken: bool,
     finished: bool,
 }
 

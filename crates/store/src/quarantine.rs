@@ -47,9 +47,12 @@ pub(crate) fn keep(connection: &Connection, batch: i64, table: &str, refusal: &R
         .optional()?;
     let entry = match known {
         Some(entry) => {
+            // What somebody mended stays mended when the faulty file is read again.
             connection
                 .prepare_cached(
-                    "UPDATE quarantine SET reason = ?2, remedy = ?3, mended_by = NULL WHERE id = ?1",
+                    "UPDATE quarantine SET reason = ?2, remedy = ?3,
+                     mended_by = (SELECT batch FROM arrival WHERE batch = mended_by AND way IN ('mended', 'again'))
+                     WHERE id = ?1",
                 )?
                 .execute(params![entry, refusal.reason, refusal.remedy])?;
             entry

@@ -107,6 +107,15 @@ impl Farm {
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// What was said of a batch's file as a whole (columns not used), in the order it was said; at most `most`.
+    pub fn file_remarks(&self, batch: i64, most: u64) -> Result<Vec<String>> {
+        let mut all = self.connection.prepare_cached(
+            "SELECT text FROM remark WHERE batch = ?1 AND line IS NULL ORDER BY id LIMIT ?2",
+        )?;
+        let rows = all.query_map(params![batch, most as i64], |row| row.get(0))?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// What is known beforehand of reading a file: if its whole content was read before, the same way and with nothing
     /// left over, and no row of its table has changed since, then every row of it is the same. The answer is what
     /// reading it row by row would give; `None` means it must be read.

@@ -6,7 +6,7 @@
 
 use std::thread::{Scope, ScopedJoinHandle};
 
-use cowpath_core::expect::{self, Parameters};
+use cowpath_core::expect::{self, Fitted, Parameters};
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{cast::Cast, farm::Barn, model, reading::Moved, sample};
@@ -17,7 +17,7 @@ pub struct Fits<'scope, 'env> {
     barn: &'env Barn,
     cast: &'env Cast,
     zone: &'env TimeZone,
-    under_way: Option<(Timestamp, ScopedJoinHandle<'scope, anyhow::Result<Parameters>>)>,
+    under_way: Option<(Timestamp, ScopedJoinHandle<'scope, anyhow::Result<Fitted>>)>,
     /// Fits to keep for the next time: the turn, and the parameters.
     pub made: Vec<(Timestamp, Vec<u8>)>,
 }
@@ -46,7 +46,7 @@ impl<'scope, 'env> Fits<'scope, 'env> {
             if reader.store.last_batch()? != cast.last_batch {
                 return Err(Moved.into());
             }
-            Ok(expect::fit(&sample::before(&reader, cast, zone, turn)?, &start).parameters)
+            Ok(expect::fit(&sample::before(&reader, cast, zone, turn)?, &start))
         });
         self.under_way = Some((turn, fit));
         Ok(())
@@ -61,14 +61,15 @@ impl<'scope, 'env> Fits<'scope, 'env> {
             Ok(fitted) => fitted,
             Err(panic) => std::panic::resume_unwind(panic),
         });
-        let parameters = match begun {
-            Some(Ok(parameters)) => parameters,
+        let fitted = match begun {
+            Some(Ok(fitted)) => fitted,
             // Where rows came in meanwhile, this connection still holds the file as it was.
             Some(Err(error)) if !error.is::<Moved>() => return Err(error),
-            _ => expect::fit(&sample::before(self.barn, self.cast, self.zone, turn)?, start).parameters,
+            _ => expect::fit(&sample::before(self.barn, self.cast, self.zone, turn)?, start),
         };
-        self.made.push((turn, postcard::to_stdvec(&parameters)?));
-        Ok(parameters)
+        // One after the other: whoever wants the parameters alone reads no further.
+        self.made.push((turn, postcard::to_stdvec(&(&fitted.parameters, &fitted.intervals))?));
+        Ok(fitted.parameters)
     }
 
     fn kept(&self, turn: Timestamp) -> anyhow::Result<Option<Parameters>> {
@@ -80,4 +81,19 @@ impl<'scope, 'env> Fits<'scope, 'env> {
 /// The name fits are kept under.
 pub fn name(zone: &TimeZone) -> String {
     format!("{}, fit", model::model_name(zone))
+}
+
+/// An interval as it is kept: name, value, lower and upper 95 % end, unit.
+pub type KeptInterval = (String, f64, f64, f64, String);
+
+/// The intervals of the newest fit kept by a time, and the turn to which rows were known. They are `None` where the fit
+/// was kept before they were.
+pub fn newest(
+    barn: &Barn,
+    zone: &TimeZone,
+    at: Timestamp,
+) -> anyhow::Result<Option<(Timestamp, Option<Vec<KeptInterval>>)>> {
+    let Some((turn, bytes)) = barn.store.checkpoint_before(at, &name(zone))? else { return Ok(None) };
+    let Ok((_, rest)) = postcard::take_from_bytes::<Parameters>(&bytes) else { return Ok(None) };
+    Ok(Some((turn, postcard::from_bytes(rest).ok())))
 }

@@ -3,21 +3,30 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod cast;
+pub mod coming;
 pub mod cow;
 pub mod cowing;
 pub mod evidence;
 pub mod expected;
 pub mod farm;
+pub mod fitted;
 pub mod fitting;
 pub mod history;
+pub mod inbox;
 pub mod lanes;
 pub mod live;
+pub mod mending;
 pub mod model;
 pub mod reading;
+pub mod records;
 pub mod round;
 pub mod rounding;
 pub mod sample;
+pub mod silence;
 pub mod take_in;
+pub mod taken;
 #[cfg(test)]
 mod tests;
 pub mod view;
+pub mod ways;
+pub mod writing;

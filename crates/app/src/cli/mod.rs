@@ -6,6 +6,7 @@ mod demo;
 mod expected;
 mod import;
 mod keep;
+mod quarantine;
 mod round;
 mod serve;
 mod settings;
@@ -60,6 +61,7 @@ enum Command {
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
+    Quarantine(quarantine::Quarantine),
     Settings(settings::Settings),
     Serve(serve::Serve),
 }
@@ -72,6 +74,8 @@ pub struct Context {
     pub farm_named: bool,
     /// What counts as now.
     pub now: Timestamp,
+    /// Whether the user named it: while pages are served the machine's clock goes on.
+    pub now_named: bool,
 }
 
 impl Context {
@@ -121,6 +125,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
             None => farm::usual_folder()?,
         },
         now: words.now.unwrap_or_else(clock::now),
+        now_named: words.now.is_some(),
     };
     match words.command {
         Command::Demo(demo) => demo.run(&context),
@@ -131,6 +136,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),
+        Command::Quarantine(quarantine) => quarantine.run(&context),
         Command::Settings(settings) => settings.run(&context),
         Command::Serve(serve) => serve.run(&context),
     }

@@ -13,7 +13,7 @@ use super::{Answers, assets, trouble::Trouble};
 
 /// What stands around every page.
 pub struct Frame {
-    /// Which link of the pages is this one: `round`, `herd` or none.
+    /// Which link of the pages is this one: `round`, `herd`, `records` or none.
     pub page: &'static str,
 }
 
@@ -58,6 +58,16 @@ pub async fn json(
 /// Fills a template.
 pub fn fill(template: &impl askama::Template) -> Drawn {
     template.render().map_err(|error| Trouble::ours("The page could not be drawn", &error.to_string()))
+}
+
+/// The answer to something that was sent: shown once, and kept by no browser.
+pub fn once(status: StatusCode, text: String) -> Response {
+    let mut response = Response::new(Body::from(text));
+    *response.status_mut() = status;
+    let to = response.headers_mut();
+    to.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    to.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
 }
 
 async fn drawn(

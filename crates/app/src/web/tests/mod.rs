@@ -2,8 +2,10 @@
 
 mod doors;
 mod farm;
+mod kept;
 mod names;
 mod pictures;
+mod records;
 mod states;
 mod strips;
 
