@@ -126,13 +126,16 @@ impl Farm {
         let begun = after.saturating_sub(LONGEST_COUNTED).unwrap_or(Timestamp::MIN);
         let mut statement = self.connection.prepare_cached(
             "SELECT count(*) FROM visits WHERE day BETWEEN ?3 AND ?4 AND ?1 < ended_at AND ended_at <= ?2 AND stands = 1
-             AND CASE WHEN outcome IN ('milked', 'incomplete', 'failed') THEN 1
-                      WHEN outcome IN ('turned-away', 'fed') THEN 0
+             AND CASE outcome WHEN 'milked' THEN 1 WHEN 'incomplete' THEN 1 WHEN 'failed' THEN 1
+                      WHEN 'turned-away' THEN 0 WHEN 'fed' THEN 0
                       ELSE coalesce(milk_kg, lf_kg + rf_kg + lr_kg + rr_kg) IS NOT NULL END",
         )?;
         let ends = [after.as_millisecond(), by.as_millisecond()];
         let days = [day_of(begun.as_millisecond()), day_of(ends[1])];
-        count(statement.query_row([ends[0], ends[1], days[0], days[1]], |row| row.get(0))?, "milkings of a span")
+        count(
+            statement.query_row([ends[0], ends[1], days[0], days[1]], |row| row.get(0))?,
+            "milkings of a span",
+        )
     }
 
     fn stream(&self, span: Range<Timestamp>, wanted: &Wanted, each: &mut EachVisit<'_>) -> Result<()> {

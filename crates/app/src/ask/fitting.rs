@@ -1,18 +1,18 @@
-//! The herd's parameters, fitted to rows known at a turn of the week, on a thread of their own ahead of the roll.
+//! The herd's parameters, fitted to rows known at a turn of the week, on threads of their own ahead of the roll.
 //!
 //! A fit takes longer than a week's rows take to roll, so it is begun at one turn and comes into use at the next: the week
 //! between is rolled with the parameters before it. Only the first one, with nothing but published figures before it, is
-//! waited for. A fit hangs on the rows before its turn and on the fit before it, not on the roll; so the second thread
-//! counts the milkings of the weeks to come, and makes one fit after the other. The roll counts too, and its count holds:
-//! where the two part, fits made ahead are thrown away. A fit is kept in the store under the time of its rows, and
-//! forgotten like any memory when one of them changes.
+//! waited for. A fit hangs on the rows before its turn and on the fit before it, not on the roll; so one thread counts the
+//! milkings of the weeks to come and reads the samples, and another makes one fit after the other. The roll counts too,
+//! and its count holds: where the two part, fits made ahead are thrown away. A fit is kept in the store under the time of
+//! its rows, and forgotten like any memory when one of them changes.
 
 use std::{
-    sync::mpsc::{Receiver, Sender, channel},
+    sync::mpsc::{Receiver, SyncSender, channel, sync_channel},
     thread::Scope,
 };
 
-use cowpath_core::expect::{self, Parameters};
+use cowpath_core::expect::{self, Parameters, SampleMilking};
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{cast::Cast, farm::Barn, model, reading::Moved, sample};
@@ -40,12 +40,38 @@ impl Pace {
     }
 }
 
-/// A fit, the turn its rows end at, and whether it was in the store already.
-struct Made {
-    turn: Timestamp,
-    parameters: Parameters,
-    kept: bool,
+/// Samples on their way to the thread that fits, each about four megabytes.
+const SAMPLES: usize = 1;
+
+/// What the parameters of a turn come of.
+enum Ground {
+    /// The fit that is in the store.
+    Kept(Parameters),
+    /// Milkings to fit to.
+    Sample(Vec<SampleMilking>),
 }
+
+impl Ground {
+    /// Read from the rows before a turn.
+    fn read(barn: &Barn, cast: &Cast, zone: &TimeZone, turn: Timestamp) -> anyhow::Result<Ground> {
+        let kept = barn.store.checkpoint_before(turn, &name(zone))?.filter(|(at, _)| *at == turn);
+        match kept.and_then(|(_, bytes)| postcard::from_bytes(&bytes).ok()) {
+            Some(parameters) => Ok(Ground::Kept(parameters)),
+            None => Ok(Ground::Sample(sample::before(barn, cast, zone, turn)?)),
+        }
+    }
+
+    /// The fit, from the parameters in use at its turn; and whether it is new to the store.
+    fn fit(self, start: &Parameters) -> (Parameters, bool) {
+        match self {
+            Ground::Kept(parameters) => (parameters, false),
+            Ground::Sample(sample) => (expect::fit(&sample, start).parameters, true),
+        }
+    }
+}
+
+/// A turn with the fit to the rows before it, and whether that is new to the store.
+type Made = (Timestamp, (Parameters, bool));
 
 /// What fits are made from, and those made.
 pub struct Fits<'scope, 'env> {
@@ -82,14 +108,26 @@ impl<'scope, 'env> Fits<'scope, 'env> {
         }
         // A farm that can be opened only once is read when a fit is wanted.
         let Ok(barn) = self.barn.reader() else { return };
+        let (to_fit, grounds) = sync_channel(SAMPLES);
         let (hand_on, ahead) = channel();
-        let mut start = start.clone();
         let (cast, zone, until) = (self.cast, self.zone, self.until);
         self.scope.spawn(move || {
-            let chain = Chain { barn: &barn, cast, zone, until };
-            if let Err(error) = chain.run(pace, begun, &mut start, &hand_on) {
+            if let Err(error) = (Weeks { barn: &barn, cast, zone, until }).read(pace, begun, &to_fit) {
                 // Nobody listens where the roll has ended.
-                let _ = hand_on.send(Err(error));
+                let _ = to_fit.send(Err(error));
+            }
+        });
+        let mut start = start.clone();
+        self.scope.spawn(move || {
+            for ground in grounds {
+                let made = ground.map(|(turn, ground): (Timestamp, Ground)| (turn, ground.fit(&start)));
+                if let Ok((_, (parameters, _))) = &made {
+                    start.clone_from(parameters);
+                }
+                // Where the roll has ended, reading ahead ends with this too.
+                if hand_on.send(made).is_err() {
+                    return;
+                }
             }
         });
         self.ahead = Some(ahead);
@@ -98,50 +136,48 @@ impl<'scope, 'env> Fits<'scope, 'env> {
     /// The fit to the rows before a turn: kept, made ahead, or made now.
     pub fn fitted(&mut self, turn: Timestamp, start: &Parameters) -> anyhow::Result<Parameters> {
         let ahead = self.ahead.take();
-        let made = match ahead.as_ref().map(Receiver::recv) {
-            Some(Ok(Ok(made))) if made.turn == turn => {
+        let (parameters, new) = match ahead.as_ref().map(Receiver::recv) {
+            Some(Ok(Ok((of, made)))) if of == turn => {
                 self.ahead = ahead;
                 made
             }
             // Where rows came in meanwhile, this connection still holds the file as it was.
             Some(Ok(Err(error))) if !error.is::<Moved>() => return Err(error),
             _ => {
-                self.late += 1;
                 drop(ahead);
-                made(self.barn, self.cast, self.zone, turn, start)?
+                self.late += 1;
+                Ground::read(self.barn, self.cast, self.zone, turn)?.fit(start)
             }
         };
-        if !made.kept {
-            self.made.push((turn, postcard::to_stdvec(&made.parameters)?));
+        if new {
+            self.made.push((turn, postcard::to_stdvec(&parameters)?));
         }
-        Ok(made.parameters)
+        Ok(parameters)
     }
 }
 
-/// The fits of a span of weeks, one after the other.
-struct Chain<'a> {
+/// The weeks before the roll, read through for the turns at which fits are due.
+struct Weeks<'a> {
     barn: &'a Barn,
     cast: &'a Cast,
     zone: &'a TimeZone,
     until: Timestamp,
 }
 
-impl Chain<'_> {
-    fn run(
+impl Weeks<'_> {
+    fn read(
         &self,
         mut pace: Pace,
         begun: Option<Timestamp>,
-        parameters: &mut Parameters,
-        hand_on: &Sender<anyhow::Result<Made>>,
+        to_fit: &SyncSender<anyhow::Result<(Timestamp, Ground)>>,
     ) -> anyhow::Result<()> {
         let _held = self.barn.store.hold()?;
         if self.barn.store.last_batch()? != self.cast.last_batch {
             return Err(Moved.into());
         }
-        let mut fit = |turn: Timestamp| -> anyhow::Result<bool> {
-            let made = made(self.barn, self.cast, self.zone, turn, parameters)?;
-            parameters.clone_from(&made.parameters);
-            Ok(hand_on.send(Ok(made)).is_ok())
+        let fit = |turn: Timestamp| -> anyhow::Result<bool> {
+            let ground = Ground::read(self.barn, self.cast, self.zone, turn)?;
+            Ok(to_fit.send(Ok((turn, ground))).is_ok())
         };
         if let Some(turn) = begun
             && !fit(turn)?
@@ -165,23 +201,6 @@ impl Chain<'_> {
             pace.turn_ms += model::WEEK_MS;
         }
     }
-}
-
-/// The fit to the rows before a turn, from the parameters in use then; the one in the store if it is there.
-fn made(
-    barn: &Barn,
-    cast: &Cast,
-    zone: &TimeZone,
-    turn: Timestamp,
-    start: &Parameters,
-) -> anyhow::Result<Made> {
-    let kept = barn.store.checkpoint_before(turn, &name(zone))?;
-    let kept = kept.filter(|(at, _)| *at == turn).and_then(|(_, bytes)| postcard::from_bytes(&bytes).ok());
-    if let Some(parameters) = kept {
-        return Ok(Made { turn, parameters, kept: true });
-    }
-    let parameters = expect::fit(&sample::before(barn, cast, zone, turn)?, start).parameters;
-    Ok(Made { turn, parameters, kept: false })
 }
 
 /// The name fits are kept under.

@@ -47,6 +47,9 @@ pub struct Rolled {
     pub memories: Vec<(Timestamp, Vec<u8>)>,
     /// Fits to keep for the next time.
     pub fits: Vec<(Timestamp, Vec<u8>)>,
+    /// Fits that were not made ahead of the roll, so that it had to stop for all of them.
+    #[allow(dead_code, reason = "a law asks for it")]
+    pub late_fits: usize,
 }
 
 /// What is kept in the store: names instead of keys, for keys move when a new number comes between.
@@ -87,7 +90,7 @@ pub fn roll(
             Rolling::start(Fits::new(scope, barn, cast, zone, at), barn, cast, zone, at, wanted_from)?;
         rolling.over(each)?;
         let Rolling { herd, fitted_at, memories, fits, .. } = rolling;
-        Ok(Rolled { herd, fitted_at, memories, fits: fits.made })
+        Ok(Rolled { herd, fitted_at, memories, fits: fits.made, late_fits: fits.late })
     })
 }
 

@@ -227,6 +227,18 @@ impl Runs<'_> {
         log_likelihood + f64::from(judged) * log_constant(p.tail_df) + prior
     }
 
+    /// Two runs side by side: neither hangs on the other, and whoever rolls on waits for a herd's first fits.
+    fn both(&self, [one, other]: &[Parameters; 2]) -> (f64, f64) {
+        std::thread::scope(|scope| {
+            let one = scope.spawn(|| self.log_posterior(one));
+            let other = self.log_posterior(other);
+            match one.join() {
+                Ok(one) => (one, other),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        })
+    }
+
     /// Moves one parameter to the vertex of the parabola through three values, or to the best of them; its interval is
     /// where that parabola lies 1.92 under its top.
     fn improve(&self, knob: &Knob, step: f64, best: &mut Parameters, top: &mut f64) -> Interval {
@@ -236,17 +248,14 @@ impl Runs<'_> {
             tried
         };
         let here = (knob.get)(best);
-        let sides = [here - step, here + step].map(|x| {
-            let tried = at(x);
-            (self.log_posterior(&tried), tried)
-        });
-        let (down, up) = (sides[0].0, sides[1].0);
+        let sides = [here - step, here + step].map(at);
+        let (down, up) = self.both(&sides);
         let bend = down - 2.0 * *top + up;
         let shift =
             if bend < 0.0 { 0.5 * step * (down - up) / bend } else { 0.0 }.clamp(-2.0 * step, 2.0 * step);
         let vertex = at(here + shift);
         let value = if shift == 0.0 { f64::NEG_INFINITY } else { self.log_posterior(&vertex) };
-        for (value, tried) in sides.into_iter().chain([(value, vertex)]) {
+        for (value, tried) in [down, up, value].into_iter().zip(sides.into_iter().chain([vertex])) {
             if *top < value {
                 (*top, *best) = (value, tried);
             }
