@@ -34,7 +34,7 @@ mod split;
 use jiff::Timestamp;
 
 pub use cow::Settled;
-pub use fit::{Fitted, Interval, SampleMilking, fit};
+pub use fit::{Fitted, Interval, SampleMilking, Two, fit, fit_by_twos};
 pub use herd::{Herd, HerdPoint};
 pub use parameters::{Habit, Parameters, Slow, parity_class};
 
