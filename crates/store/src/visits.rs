@@ -25,7 +25,7 @@ use crate::{
 pub type EachVisit<'f> = dyn FnMut(u32, &Visit) -> ControlFlow<()> + 'f;
 
 /// Columns the milk model reads; places in the table.
-const MILKING_COLUMNS: Range<usize> = 2..31;
+const MILKING_COLUMNS: Range<usize> = 5..31;
 /// Columns left out of them: seconds and flows of the quarters.
 const MILKING_LEAVES: Range<usize> = 11..23;
 
@@ -53,7 +53,7 @@ impl Farm {
         self.stream(span, &self.wanted(|_| true)?, each)
     }
 
-    /// Like [`Farm::visits`], with the columns of the milk model only: times, outcome, milk of udder and quarters,
+    /// Like [`Farm::visits`], with the columns of the milk model only: entry, exit, outcome, milk of udder and quarters,
     /// conductivity, kicks. The others are `None`.
     pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_milking)?, each)
