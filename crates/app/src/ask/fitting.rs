@@ -40,6 +40,9 @@ impl Pace {
     }
 }
 
+/// Where the next fit is further off than so many weeks at the last week's pace, counting ahead costs more than the wait it
+/// saves: then that fit is begun when the roll comes to it.
+const FAR_WEEKS: u64 = 16;
 /// Samples on their way to the thread that fits, each about four megabytes.
 const SAMPLES: usize = 1;
 
@@ -50,6 +53,9 @@ enum Ground {
     /// Milkings to fit to.
     Sample(Vec<SampleMilking>),
 }
+
+/// A turn, whether it is the last that is looked ahead to, and what its fit comes of.
+type Due = (Timestamp, bool, Ground);
 
 impl Ground {
     /// Read from the rows before a turn.
@@ -70,8 +76,8 @@ impl Ground {
     }
 }
 
-/// A turn with the fit to the rows before it, and whether that is new to the store.
-type Made = (Timestamp, (Parameters, bool));
+/// A turn, whether it is the last, the fit to the rows before it, and whether that is new to the store.
+type Made = (Timestamp, bool, (Parameters, bool));
 
 /// What fits are made from, and those made.
 pub struct Fits<'scope, 'env> {
@@ -120,8 +126,8 @@ impl<'scope, 'env> Fits<'scope, 'env> {
         let mut start = start.clone();
         self.scope.spawn(move || {
             for ground in grounds {
-                let made = ground.map(|(turn, ground): (Timestamp, Ground)| (turn, ground.fit(&start)));
-                if let Ok((_, (parameters, _))) = &made {
+                let made = ground.map(|(turn, last, ground): Due| (turn, last, ground.fit(&start)));
+                if let Ok((_, _, (parameters, _))) = &made {
                     start.clone_from(parameters);
                 }
                 // Where the roll has ended, reading ahead ends with this too.
@@ -137,8 +143,8 @@ impl<'scope, 'env> Fits<'scope, 'env> {
     pub fn fitted(&mut self, turn: Timestamp, start: &Parameters) -> anyhow::Result<Parameters> {
         let ahead = self.ahead.take();
         let (parameters, new) = match ahead.as_ref().map(Receiver::recv) {
-            Some(Ok(Ok((of, made)))) if of == turn => {
-                self.ahead = ahead;
+            Some(Ok(Ok((of, last, made)))) if of == turn => {
+                self.ahead = ahead.filter(|_| !last);
                 made
             }
             // Where rows came in meanwhile, this connection still holds the file as it was.
@@ -169,18 +175,24 @@ impl Weeks<'_> {
         &self,
         mut pace: Pace,
         begun: Option<Timestamp>,
-        to_fit: &SyncSender<anyhow::Result<(Timestamp, Ground)>>,
+        to_fit: &SyncSender<anyhow::Result<Due>>,
     ) -> anyhow::Result<()> {
         let _held = self.barn.store.hold()?;
         if self.barn.store.last_batch()? != self.cast.last_batch {
             return Err(Moved.into());
         }
-        let fit = |turn: Timestamp| -> anyhow::Result<bool> {
+        let week_ended = |turn_ms: i64| -> anyhow::Result<u64> {
+            let before = Timestamp::from_millisecond(turn_ms - model::WEEK_MS)?;
+            Ok(self.barn.store.milkings_ended(before, Timestamp::from_millisecond(turn_ms)?)?)
+        };
+        // Whether anything more is to be looked ahead to.
+        let fit = |turn: Timestamp, fitted_milkings: u64, week: u64| -> anyhow::Result<bool> {
+            let last = FAR_WEEKS * week < fitted_milkings / 2;
             let ground = Ground::read(self.barn, self.cast, self.zone, turn)?;
-            Ok(to_fit.send(Ok((turn, ground))).is_ok())
+            Ok(to_fit.send(Ok((turn, last, ground))).is_ok() && !last)
         };
         if let Some(turn) = begun
-            && !fit(turn)?
+            && !fit(turn, pace.fitted_milkings, week_ended(turn.as_millisecond())?)?
         {
             return Ok(());
         }
@@ -189,11 +201,10 @@ impl Weeks<'_> {
             if self.until.as_millisecond() < in_use_ms {
                 return Ok(());
             }
-            let turn = Timestamp::from_millisecond(pace.turn_ms)?;
-            let before = Timestamp::from_millisecond(pace.turn_ms - model::WEEK_MS)?;
-            pace.milkings += self.barn.store.milkings_ended(before, turn)?;
+            let week = week_ended(pace.turn_ms)?;
+            pace.milkings += week;
             if pace.is_due() {
-                if !fit(turn)? {
+                if !fit(Timestamp::from_millisecond(pace.turn_ms)?, pace.milkings, week)? {
                     return Ok(());
                 }
                 (pace.fitted, pace.fitted_milkings) = (true, pace.milkings);
