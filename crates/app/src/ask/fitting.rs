@@ -49,7 +49,7 @@ const SAMPLES: usize = 1;
 /// What the parameters of a turn come of.
 enum Ground {
     /// The fit that is in the store.
-    Kept(Parameters),
+    Kept(Box<Parameters>),
     /// Milkings to fit to.
     Sample(Vec<SampleMilking>),
 }
@@ -62,7 +62,7 @@ impl Ground {
     fn read(barn: &Barn, cast: &Cast, zone: &TimeZone, turn: Timestamp) -> anyhow::Result<Ground> {
         let kept = barn.store.checkpoint_before(turn, &name(zone))?.filter(|(at, _)| *at == turn);
         match kept.and_then(|(_, bytes)| postcard::from_bytes(&bytes).ok()) {
-            Some(parameters) => Ok(Ground::Kept(parameters)),
+            Some(parameters) => Ok(Ground::Kept(Box::new(parameters))),
             None => Ok(Ground::Sample(sample::before(barn, cast, zone, turn)?)),
         }
     }
@@ -70,7 +70,7 @@ impl Ground {
     /// The fit, from the parameters in use at its turn; and whether it is new to the store.
     fn fit(self, start: &Parameters) -> (Parameters, bool) {
         match self {
-            Ground::Kept(parameters) => (parameters, false),
+            Ground::Kept(parameters) => (*parameters, false),
             Ground::Sample(sample) => (expect::fit_by_twos(&sample, start, &side_by_side).parameters, true),
         }
     }
