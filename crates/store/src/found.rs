@@ -234,8 +234,7 @@ impl Farm {
 
     /// Another figure whenever an answer was given or taken back.
     pub fn found_mark(&self) -> Result<(i64, i64)> {
-        let mut mark =
-            self.connection.prepare_cached("SELECT count(*), count(undone_at) FROM found")?;
+        let mut mark = self.connection.prepare_cached("SELECT count(*), count(undone_at) FROM found")?;
         Ok(mark.query_row([], |row| Ok((row.get(0)?, row.get(1)?)))?)
     }
 }
