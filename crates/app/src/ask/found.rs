@@ -237,7 +237,7 @@ pub fn answer(found: &Found, called_quarter: Option<&str>, at: Timestamp, zone: 
         note: what.note.clone(),
         by: what.by.clone(),
         at: when::rfc3339(what.found_at, zone),
-        words: words::found(&facts, at.max(what.found_at), zone),
+        words: words::found(&facts, at, zone),
         taken_back: found.undone.is_some(),
     }
 }

@@ -87,10 +87,19 @@ pub struct Facts<'a> {
     pub found_at: Timestamp,
 }
 
-/// `Found today 05:50 by Ann: right front, clots.`; a call to be looked at again says so.
+/// When somebody looked. Who looks after the newest row was read looks later than what the page is made for.
+fn then(found_at: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
+    if found_at <= at || when::is_today(found_at, at, zone) {
+        when::instant(found_at, at, zone)
+    } else {
+        when::minute(found_at, zone)
+    }
+}
+
+/// `Found 05:50 by Ann: it was so, right front, clots.`; a call to be looked at again says so.
 pub fn found(facts: &Facts, at: Timestamp, zone: &TimeZone) -> String {
     let by = facts.by.map_or(String::new(), |by| format!(" by {by}"));
-    let then = when::instant(facts.found_at, at, zone);
+    let then = then(facts.found_at, at, zone);
     let sign = facts.sign.map_or(String::new(), |sign| format!(", {sign}"));
     let quarter = facts.quarter.map(Quarter::words);
     let what = match facts.outcome {
