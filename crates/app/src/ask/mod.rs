@@ -2,6 +2,7 @@
 //!
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
+pub mod answered;
 pub mod cast;
 pub mod cow;
 pub mod cowing;
@@ -9,11 +10,13 @@ pub mod evidence;
 pub mod expected;
 pub mod farm;
 pub mod fitting;
+pub mod found;
 pub mod history;
 pub mod lanes;
 pub mod live;
 pub mod model;
 pub mod reading;
+pub mod record;
 pub mod round;
 pub mod rounding;
 pub mod sample;
