@@ -274,15 +274,10 @@ fn share(part: u32, whole: u32) -> String {
     if whole == 0 { "none".into() } else { format!("{:.0} %", 100.0 * f64::from(part) / f64::from(whole)) }
 }
 
-/// Clopper–Pearson 95 % interval in per cent.
+/// Exact 95 % interval in per cent.
 fn interval(part: u32, whole: u32) -> String {
-    use statrs::distribution::{Beta, ContinuousCDF};
-    let (k, n) = (f64::from(part), f64::from(whole));
-    let quantile =
-        |a: f64, b: f64, p: f64| Beta::new(a, b).map(|beta| beta.inverse_cdf(p)).unwrap_or(f64::NAN);
-    let low = if part == 0 { 0.0 } else { quantile(k, n - k + 1.0, 0.025) };
-    let high = if part == whole { 1.0 } else { quantile(k + 1.0, n - k, 0.975) };
-    format!("{:.0} to {:.0} %", 100.0 * low, 100.0 * high)
+    let share = cowpath_core::right::share(part, whole);
+    format!("{:.0} to {:.0} %", 100.0 * share.low, 100.0 * share.high)
 }
 
 fn calibration_error(sums: &Sums) -> f64 {

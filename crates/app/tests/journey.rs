@@ -265,6 +265,7 @@ fn twelve_rows_become_a_sentence() {
         may_be_in_tank: &since,
         held_by_log: &[],
         destination_logged: false,
+        diagnosed_at: None,
     };
     let said = say::call::call(finding, &facts);
     insta::assert_snapshot!(shown_as(&[&said.sentence, &said.action, &said.why]), @r"

@@ -17,6 +17,7 @@ mod cells;
 mod check;
 mod error;
 mod farm;
+mod found;
 mod herd;
 mod layout;
 mod memory;
@@ -36,6 +37,7 @@ pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source
 pub use check::{Fault, FaultKind};
 pub use error::{Result, StoreError};
 pub use farm::{Farm, Held};
+pub use found::{Found, KeptCall, NewFound, ShownCall};
 pub use memory::KeptRound;
 pub use mend::Entry;
 pub use open::FILE_NAME;

@@ -123,6 +123,7 @@ pub fn cow(
             .iter()
             .map(|settled| say::summary::settled(settled.log_change, settled.since, view.at, zone))
             .collect(),
+        past: Vec::new(),
         calendar: calendar(life, view),
         row_head: row_head(ways),
         rows: visits.iter().rev().map(|visit| row(visit, &view.cast.boxes, ways)).collect(),

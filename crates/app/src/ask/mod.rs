@@ -2,6 +2,7 @@
 //!
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
+pub mod answered;
 pub mod cast;
 pub mod coming;
 pub mod cow;
@@ -11,6 +12,7 @@ pub mod expected;
 pub mod farm;
 pub mod fitted;
 pub mod fitting;
+pub mod found;
 pub mod history;
 pub mod inbox;
 pub mod lanes;
@@ -18,6 +20,7 @@ pub mod live;
 pub mod mending;
 pub mod model;
 pub mod reading;
+pub mod record;
 pub mod records;
 pub mod round;
 pub mod rounding;

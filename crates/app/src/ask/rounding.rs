@@ -45,6 +45,9 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
         summary: "No rows have been read yet.".into(),
         calls: Vec::new(),
         places: Vec::new(),
+        looked_at: Vec::new(),
+        open: Vec::new(),
+        counts: say::summary::Counts::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
         notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
     })
@@ -96,6 +99,13 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let zone = &view.ways.zone;
     let known = barn.store.last_row_by(view.at)?;
     let newest = barn.store.last_row_at()?.unwrap_or(view.at);
+    let counts = say::summary::Counts {
+        calls: calls.len(),
+        quiet: quiet.cows,
+        too_new,
+        not_judged: quiet.not_judged.len() - too_new,
+        ..say::summary::Counts::default()
+    };
     Ok(Round {
         farm: view.ways.name.clone(),
         at: say::when::rfc3339(view.at, zone),
@@ -105,14 +115,12 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         summary: if known.is_none() {
             say::summary::before_any_row().into()
         } else {
-            say::summary::round(say::summary::Counts {
-                calls: calls.len(),
-                quiet: quiet.cows,
-                too_new,
-                not_judged: quiet.not_judged.len() - too_new,
-            })
+            say::summary::round(counts)
         },
         places: places(&calls, &view.ways.pens),
+        looked_at: Vec::new(),
+        open: Vec::new(),
+        counts,
         calls,
         quiet,
         notes: notes(view, gone),
@@ -310,6 +318,8 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             .collect(),
         worth: rounded(finding.worth),
         place: place(view, life, box_name),
+        found: None,
+        asked: String::new(),
         lanes: match life {
             Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
             None => evidence::of_herd(view, finding),

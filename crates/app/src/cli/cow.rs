@@ -7,8 +7,9 @@ use cowpath_core::{say::number, units::UnitSystem};
 
 use super::{Context, Format, show, words};
 use crate::ask::{
+    answered::{self, Told},
     cowing::{self, Span},
-    farm, rounding, view,
+    farm, live, rounding, view,
 };
 
 /// One cow: her stage, her calls, what was expected of her, and all rows behind
@@ -41,11 +42,14 @@ impl Cow {
         let unknown = || farm::unknown(&self.animal);
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
+        let until = live::known_until(at, view.at);
+        let round = answered::joined(round, &Told::read(&barn.store, view.at, until)?, view.at, &zone);
         let (from, to) = farm::in_order(self.from, self.to)?;
         let span = Span { from, to };
         let units = if self.format == Format::Json { UnitSystem::Metric } else { view.ways.units };
-        let cow =
+        let mut cow =
             cowing::cow(&barn, &view, None, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
+        cow.past = answered::past(&barn.store, &self.animal, &cow.calls, view.at, until, &zone)?;
         match self.format {
             Format::Json => show::json(&cow.json(&zone)?)?,
             Format::Csv => {
@@ -77,6 +81,10 @@ impl Cow {
                             reason.value_words
                         )?;
                     }
+                    let found = call.found.as_ref().map_or("", |found| found.words.as_str());
+                    for said in [call.asked.as_str(), found].into_iter().filter(|said| !said.is_empty()) {
+                        writeln!(out, "        {}", show::plain(said))?;
+                    }
                     for caution in &call.cautions {
                         writeln!(out, "        ! {caution}")?;
                     }
@@ -87,6 +95,12 @@ impl Cow {
                 writeln!(out)?;
                 for lane in &cow.lanes.lanes {
                     writeln!(out, "{:<14} {:<22} {:>8}  {}", lane.name, lane.unit, lane.last, lane.usual)?;
+                }
+                for past in &cow.past {
+                    writeln!(out, "{}: {}", past.when, show::plain(&past.sentence))?;
+                    if !past.found.is_empty() {
+                        writeln!(out, "        {}", show::plain(&past.found))?;
+                    }
                 }
                 if !cow.calendar.is_empty() {
                     writeln!(out)?;

@@ -4,6 +4,7 @@ mod check;
 mod cow;
 mod demo;
 mod expected;
+mod found;
 mod import;
 mod keep;
 mod quarantine;
@@ -58,6 +59,8 @@ enum Command {
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
+    Found(found::Found),
+    Record(found::Record),
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
@@ -133,6 +136,8 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
+        Command::Found(found) => found.run(&context),
+        Command::Record(record) => record.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),

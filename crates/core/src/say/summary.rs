@@ -16,6 +16,10 @@ pub struct Counts {
     pub too_new: usize,
     /// Cows that could not be judged for another reason (no rows, dry).
     pub not_judged: usize,
+    /// Calls that somebody has looked at.
+    pub looked_at: usize,
+    /// Earlier calls that nobody has answered.
+    pub open: usize,
 }
 
 /// `Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.`
@@ -32,6 +36,15 @@ pub fn round(counts: Counts) -> String {
             format!("{first}{} to look at.", letters.as_str())
         }
     };
+    if 0 < counts.looked_at {
+        text.push_str(&format!(" {} looked at.", number::count(counts.looked_at)));
+    }
+    if 0 < counts.open {
+        text.push_str(&format!(
+            " {} without an answer.",
+            number::things(counts.open, "earlier call", "earlier calls")
+        ));
+    }
     let mut parts = Vec::new();
     if 0 < counts.quiet {
         parts.push(format!("Nothing seen on {}", cows(counts.quiet)));
@@ -111,6 +124,19 @@ pub fn settled(log_change: f64, since: Timestamp, at: Timestamp, zone: &TimeZone
     let share = log_change.exp() - 1.0;
     let side = if share < 0.0 { "lower" } else { "higher" };
     format!("has settled {} {side} since {}", number::percent(share.abs()), when::day(since, at, zone))
+}
+
+/// `Of 14 answered calls 11 were right: 79 %, 95 % interval 49 to 95 %.`
+pub fn right(right: u32, answered: u32, share: crate::right::Share) -> String {
+    let Some(part) = share.share else { return "No call has been answered yet.".to_owned() };
+    let calls = if answered == 1 { "call" } else { "calls" };
+    format!(
+        "Of {answered} answered {calls} {right} {} right: {}, 95 % interval {} to {}.",
+        if right == 1 { "was" } else { "were" },
+        number::percent(part),
+        number::plain(100.0 * share.low, 0),
+        number::percent(share.high),
+    )
 }
 
 /// One sentence on a cow without a call.

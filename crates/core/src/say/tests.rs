@@ -232,8 +232,9 @@ fn where_she_was_moved_to() {
 
 #[test]
 fn a_round_as_a_whole() {
-    let round =
-        |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
+    let round = |calls, quiet, too_new, not_judged| {
+        summary::round(Counts { calls, quiet, too_new, not_judged, looked_at: 0, open: 0 })
+    };
     assert_snapshot!(round(6, 118, 3, 0), @"Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.");
     assert_snapshot!(round(1, 1, 1, 2), @"One thing to look at. Nothing seen on 1 cow; 1 is too new to judge; 2 could not be judged.");
     assert_snapshot!(round(0, 121, 0, 0), @"Nothing to look at. Nothing seen on 121 cows.");
