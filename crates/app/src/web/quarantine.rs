@@ -59,7 +59,7 @@ pub async fn show(
 ) -> Response {
     page::html(answers, headers, move |answers| {
         let asked = round::words(asked)?;
-        draw(answers, asked.skip.unwrap_or(0), address::given(&asked.done) == Some("mended"), None)
+        draw(answers, asked.skip(), address::given(&asked.done) == Some("mended"), None)
     })
     .await
 }
@@ -89,7 +89,7 @@ pub async fn json(
     asked: Result<Query<Asked>, QueryRejection>,
 ) -> Response {
     page::json(answers, headers, move |answers| {
-        super::api::text(&listed(answers, round::words(asked)?.skip.unwrap_or(0))?)
+        super::api::text(&listed(answers, round::words(asked)?.skip())?)
     })
     .await
 }

@@ -85,6 +85,13 @@ pub struct Asked {
     pub done: Option<String>,
 }
 
+impl Asked {
+    /// How many are left out; no list is longer than the bound.
+    pub fn skip(&self) -> u64 {
+        self.skip.unwrap_or(0).min(1 << 40)
+    }
+}
+
 #[derive(Template)]
 #[template(path = "records.html")]
 struct RecordsPage<'a> {
@@ -149,7 +156,7 @@ pub async fn show(
 ) -> Response {
     page::html(answers, headers, move |answers| {
         let asked = round::words(asked)?;
-        let skip = asked.skip.unwrap_or(0);
+        let skip = asked.skip();
         let records = answers
             .records(skip)
             .map_err(|error| Trouble::unanswered("Records could not be shown", &error))?;
@@ -172,7 +179,7 @@ pub async fn json(
     page::json(answers, headers, move |answers| {
         let asked = round::words(asked)?;
         let records = answers
-            .records(asked.skip.unwrap_or(0))
+            .records(asked.skip())
             .map_err(|error| Trouble::unanswered("Records could not be shown", &error))?;
         super::api::text(&records)
     })
