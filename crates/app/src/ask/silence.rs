@@ -280,3 +280,6 @@ fn span_words(minutes: u64) -> String {
         _ => words((minutes + 720) / 1440, "day"),
     }
 }
+
+#[cfg(test)]
+mod tests;
