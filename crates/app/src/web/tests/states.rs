@@ -43,7 +43,7 @@ async fn the_round_reads_as_one_walks() {
 
 #[tokio::test]
 async fn the_cow_reads_from_how_she_is_to_her_rows() {
-    let mut shown = farm::cow("214", 10);
+    let mut shown = super::her::cow("214", 10);
     shown.rows.truncate(2);
     let farm = FixedFarm { cow: shown, ..whole() };
     insta::assert_snapshot!("cow", text_of(&get(farm, "/cow/214").await.text));
