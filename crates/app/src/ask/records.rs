@@ -2,6 +2,7 @@
 //! signals that stopped coming.
 
 use cowpath_core::{say::when, units::UnitSystem};
+use cowpath_import::IssueKind;
 use cowpath_store::{Arrival, Settings, Way};
 use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
@@ -10,6 +11,8 @@ use super::{farm::Barn, fitted::Fit, inbox, silence::Silent, taken::TakenFile};
 
 /// Files on one page, and rows in quarantine on one.
 pub const A_PAGE: u64 = 50;
+/// Reasons that are listed by how often they are given.
+const OFTEN: u64 = 8;
 /// Things said of one file that are listed with it.
 const SAID: u64 = 12;
 
@@ -109,8 +112,23 @@ pub struct Quarantine {
     pub set_aside: u64,
     /// Rows left out before those listed.
     pub skipped: u64,
+    /// What is wrong most often, the most frequent first.
+    pub often: Vec<Often>,
     /// The rows: those to be mended in the order they came, then visits set aside in order of time.
     pub rows: Vec<Kept>,
+}
+
+/// One thing that is wrong with many rows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Often {
+    /// Their table.
+    pub table: String,
+    /// The column to look at; empty where it is the whole row.
+    pub column: String,
+    /// What is wrong.
+    pub reason: String,
+    /// How many rows.
+    pub rows: u64,
 }
 
 /// One row in quarantine.
@@ -142,7 +160,12 @@ pub fn files(barn: &Barn, skip: u64, zone: &TimeZone, now: Timestamp) -> anyhow:
     let mut files = Vec::new();
     for arrival in barn.store.arrivals(skip, A_PAGE)? {
         let said = match &arrival.read {
-            Some((batch, ..)) => barn.store.file_remarks(*batch, SAID)?,
+            Some((batch, ..)) => barn
+                .store
+                .remarks_that_begin(*batch, IssueKind::ColumnNotUsed.word(), SAID)?
+                .into_iter()
+                .map(|remark| format!("{}: {}", remark.column, remark.text))
+                .collect(),
             None => Vec::new(),
         };
         files.push(came(arrival, said, zone, now));
@@ -181,11 +204,16 @@ fn came(arrival: Arrival, said: Vec<String>, zone: &TimeZone, now: Timestamp) ->
 pub fn quarantine(barn: &Barn, skip: u64, most: u64) -> anyhow::Result<Quarantine> {
     let (in_quarantine, set_aside) = barn.store.quarantine_counts()?;
     let rows = barn.store.quarantined(skip, most)?;
+    let often = barn.store.quarantine_reasons(OFTEN)?;
     Ok(Quarantine {
         farm: barn.store.settings()?.name,
         in_quarantine,
         set_aside,
         skipped: skip,
+        often: often
+            .into_iter()
+            .map(|(table, column, reason, rows)| Often { table, column, reason, rows })
+            .collect(),
         rows: rows
             .into_iter()
             .map(|row| Kept {

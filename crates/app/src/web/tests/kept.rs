@@ -11,7 +11,7 @@ use crate::{
         fitted::{Fit, Known},
         inbox::Watched,
         mending::{Again, Mended, Opened},
-        records::{Came, Kept, Quarantine, Records, Ways},
+        records::{Came, Kept, Often, Quarantine, Records, Ways},
         silence::Silent,
         taken::{Taken, TakenFile, TakenIssue},
         ways::Wanted,
@@ -125,6 +125,12 @@ impl Keeps for FixedFarm {
             in_quarantine,
             set_aside: 0,
             skipped: skip,
+            often: vec![Often {
+                table: "visits".into(),
+                column: "milk_kg".into(),
+                reason: "outside 0 to 60 kg".into(),
+                rows: ROWS,
+            }],
             rows: (skip..in_quarantine.min(skip.saturating_add(50))).map(|number| row(number + 1)).collect(),
         })
     }

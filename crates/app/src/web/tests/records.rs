@@ -52,8 +52,8 @@ async fn what_came_is_listed_and_everything_is_one_step_away() {
     for word in [
         "9 read = 7 new + 1 same + 0 replaced + 1 quarantined",
         "Not read: the first line names no column of any table",
-        "cowpath map FILE",
-        "column not used",
+        "<code>cowpath map FILE</code>",
+        "column not used: <code>colour</code>",
         "growing.csv",
         "Conductivity of box 2: none since Friday 14:10",
         "9.1 % (8.8 to 9.5 %)",
@@ -295,4 +295,17 @@ async fn too_much_is_turned_away_before_it_is_sent() {
     let (page, behind) = bring(many + "--XX--\r\n").await;
     assert!(page.status == 413 && page.text.contains("more than 200 files"), "{}", page.text);
     assert_eq!(behind, 0);
+}
+
+#[test]
+fn what_stands_between_backticks_is_shown_as_typed_and_nothing_else_is_markup() {
+    for (text, html) in [
+        ("say `cowpath map FILE` first", "say <code>cowpath map FILE</code> first"),
+        ("`a<b>` & \"c\" `", "<code>a&#60;b&#62;</code> &#38; &#34;c&#34; `"),
+        ("one ` alone", "one ` alone"),
+        ("``", "<code></code>"),
+        ("", ""),
+    ] {
+        assert_eq!(crate::web::page::coded(text), html, "{text}");
+    }
 }
