@@ -8,9 +8,9 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: [&str; 12] = [
+const COMMANDS: [&str; 13] = [
     "demo", "import", "round", "expected", "cow", "found", "record", "check", "backup", "restore",
-    "settings", "serve",
+    "quarantine", "settings", "serve",
 ];
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.
@@ -50,7 +50,7 @@ fn every_command_shows_an_example() {
 #[test]
 fn wrong_words_are_the_users() {
     let empty = Place::new();
-    let wrong: [&[&str]; 17] = [
+    let wrong: [&[&str]; 20] = [
         &[],
         &["milk"],
         &["round", "--loud"],
@@ -68,6 +68,9 @@ fn wrong_words_are_the_users() {
         &["expected", "--from"],
         &["cow", "214", "--from", "soon"],
         &["serve", "--listen", "nowhere"],
+        &["serve", "--inbox", "nowhere at all"],
+        &["quarantine", "mend", "first", "milk_kg=1"],
+        &["quarantine", "mend", "1"],
     ];
     for words in wrong {
         let said = empty.run(words).refused();
