@@ -8,9 +8,22 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: [&str; 13] = [
-    "demo", "import", "round", "expected", "cow", "found", "record", "check", "backup", "restore",
-    "quarantine", "settings", "serve",
+const COMMANDS: [&str; 15] = [
+    "demo",
+    "import",
+    "round",
+    "expected",
+    "cow",
+    "found",
+    "record",
+    "check",
+    "backup",
+    "restore",
+    "quarantine",
+    "settings",
+    "serve",
+    "completions",
+    "manual",
 ];
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.

@@ -354,6 +354,27 @@ fn the_quarantine_by_command() {
     place.whole();
 }
 
+#[test]
+fn rows_of_the_quarantine_are_no_neighbours() {
+    // New York, zone database: on 2 November 2025 the hour from 01:00 came twice. Read together and in this order, the
+    // step back would tell which is which; of two files nobody knows.
+    let place = Place::new();
+    place.run(["settings", "--zone", "America/New_York"]).done();
+    let row =
+        |minute: u32| format!("214,1,2025-11-02T01:{minute}:00,2025-11-02T01:{}:00,milked,10\n", minute + 7);
+    for (name, minute) in [("one/visits.csv", 40), ("two/visits.csv", 20)] {
+        fs::create_dir(place.dir.path().join(&name[..3])).unwrap();
+        place.import([place.file(name, format!("{HEADER}{}", row(minute)))]).done();
+    }
+    assert_eq!(place.json(["quarantine"])["in_quarantine"], 2);
+    place.run(["quarantine", "again"]).done().says(&["0 of 2 rows"]);
+    // With its offset it is told.
+    let entry = place.json(["quarantine"])["rows"][0]["entry"].to_string();
+    let cells = ["started_at=2025-11-02T01:40:00-04:00", "ended_at=2025-11-02T01:47:00-04:00"];
+    place.run(["quarantine", "mend", &entry].iter().chain(&cells)).done().says(&["taken in: new"]);
+    place.whole();
+}
+
 /// The program with another now: `--now` may be said only once.
 fn again_later(place: &Place) -> common::Answer {
     let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_cowpath"));

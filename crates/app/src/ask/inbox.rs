@@ -66,9 +66,11 @@ pub fn watch(live: &Arc<Live>, folder: &Path) {
     thread::spawn(move || {
         let mut inbox = Inbox { folder, known: BTreeMap::new() };
         while let Some(live) = live.upgrade() {
+            let stopwatch = Stopwatch::start();
             let rest = inbox.look(&live);
             drop(live);
-            thread::sleep(rest);
+            // A folder of very many files must not keep a processor busy.
+            thread::sleep(rest.max(stopwatch.elapsed() * 2));
         }
     });
 }
