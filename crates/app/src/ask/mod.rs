@@ -6,6 +6,7 @@ pub mod cast;
 pub mod cow;
 pub mod cowing;
 pub mod evidence;
+mod exchange;
 pub mod expected;
 pub mod farm;
 pub mod fitting;
