@@ -8,6 +8,7 @@ pub mod cowing;
 pub mod evidence;
 mod exchange;
 pub mod expected;
+pub mod export;
 pub mod farm;
 pub mod fitting;
 pub mod history;
@@ -18,6 +19,7 @@ pub mod reading;
 pub mod round;
 pub mod rounding;
 pub mod sample;
+pub mod schemas;
 pub mod take_in;
 #[cfg(test)]
 mod tests;

@@ -4,6 +4,7 @@ mod check;
 mod cow;
 mod demo;
 mod expected;
+mod export;
 mod import;
 mod keep;
 mod round;
@@ -56,6 +57,7 @@ enum Command {
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
+    Export(export::Export),
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
@@ -117,6 +119,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
+        Command::Export(export) => export.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),
