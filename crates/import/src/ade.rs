@@ -182,7 +182,7 @@ fn read<'a, S: Documents>(
         any_kind: false,
     };
     let mut counts = Counts::default();
-    let mut told_who = None;
+    let (mut cut, mut told_cut) = (false, false);
     loop {
         let member = members.next().map_err(|broken| unreadable(broken, form))?;
         let refused = match member {
@@ -194,10 +194,11 @@ fn read<'a, S: Documents>(
                 continue;
             }
             Member::CutShort => {
-                told_who = Some(CUT);
+                (cut, told_cut) = (true, true);
                 continue;
             }
             Member::Value(line, taken) => {
+                cut |= taken == Taken::Cut;
                 counts.resources += 1;
                 match of_text(&mut desk, counts.resources, line, taken, &members.room, reading) {
                     one::Outcome::Document(document) => {
@@ -207,6 +208,10 @@ fn read<'a, S: Documents>(
                     }
                     one::Outcome::PassedOver => {
                         counts.passed_over += 1;
+                        None
+                    }
+                    one::Outcome::Page => {
+                        counts.resources -= 1;
                         None
                     }
                     one::Outcome::Refused(table, refused) => Some((table, refused)),
@@ -230,11 +235,12 @@ fn read<'a, S: Documents>(
             progress(Progress { rows: counts.resources, bytes: taken.get(), of_bytes });
         }
     }
-    if 0 < counts.resources && !desk.any_kind && counts.handed_on == 0 {
+    if 0 < counts.resources && !desk.any_kind && counts.handed_on == 0 && !cut {
         return Err(Unreadable::NotExchange.into());
     }
     let mut issues = desk.notes.issues();
-    if let Some((reason, remedy)) = told_who {
+    if told_cut {
+        let (reason, remedy) = CUT;
         issues.insert(0, Issue { reason: reason.into(), remedy: remedy.into(), ..blank_note() });
     }
     if counts.resources == 0 {

@@ -46,7 +46,10 @@ fn what_is_not_read_is_counted_and_named() {
     let said = read_path(&folder().join("09-attention-page.json")).said();
     assert_eq!(said, ["AttentionEvent: 3 of this kind: not read"]);
     let said = read_path(&folder().join("06-test-days-page.json")).said();
-    assert!(said.contains(&"milkCharacteristics.UREA: not used; it stands there once".to_owned()), "{said:?}");
+    assert!(
+        said.contains(&"milkCharacteristics.UREA: not used; it stands there once".to_owned()),
+        "{said:?}"
+    );
 }
 
 #[test]

@@ -9,7 +9,7 @@ use super::notes::{Note, Notes};
 use super::source::Taken;
 use super::take::{Desk, Got, Refused, instant, refuse, text, truth};
 use super::tree::{self, Node};
-use super::{Document, Origin, events_table, feed, health, visit};
+use super::{Document, Origin, events_table, feed, health, members, visit};
 use crate::faults::MEND;
 use crate::issue::{Wrong, as_text, shown};
 
@@ -18,6 +18,8 @@ pub(crate) enum Outcome {
     Document(Box<Document>),
     Refused(&'static Table, Refused),
     PassedOver,
+    /// A page without resources.
+    Page,
 }
 
 /// What the resources of a file are read with, and what is noted of them.
@@ -59,6 +61,12 @@ impl Reader<'_> {
         };
         let word = match text(&node, "resourceType") {
             Ok(Some(word)) => word,
+            Ok(None) if matches!(node.get("view"), Some(Node::Object(_))) && node.get("member").is_none() => {
+                if let Some((current, total, next)) = members::view(raw) {
+                    self.notes.page(current, total, next);
+                }
+                return Outcome::Page;
+            }
             Ok(None) => {
                 return refused("it has no `resourceType`, so that nobody can tell what it is".into(), MEND);
             }

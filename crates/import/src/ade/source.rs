@@ -41,15 +41,12 @@ impl<'a> Source<'a> {
     /// The next byte, left where it is.
     pub fn peek(&mut self) -> io::Result<Option<u8>> {
         while self.at == self.filled {
-            self.at = 0;
+            (self.at, self.filled) = (0, 0);
             self.filled = match self.read.read(&mut self.block) {
                 Ok(0) => return Ok(None),
                 Ok(filled) => filled,
                 Err(why) if why.kind() == io::ErrorKind::Interrupted => 0,
-                Err(why) => {
-                    self.filled = 0;
-                    return Err(why);
-                }
+                Err(why) => return Err(why),
             };
         }
         Ok(Some(self.block[self.at]))
