@@ -199,3 +199,6 @@ fn is_date_time(text: &str) -> bool {
     let form = matches!(bytes.get(10), Some(b'T' | b't')) && bytes.get(16) == Some(&b':');
     form && offset && text.parse::<jiff::Timestamp>().is_ok()
 }
+
+#[cfg(test)]
+mod tests;
