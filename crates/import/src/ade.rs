@@ -94,7 +94,8 @@ pub trait Documents {
     /// Something to know; those of kind [`IssueKind::RowRefused`] with the table the resource would have been of.
     fn issue(&mut self, table: &'static Table, issue: Issue) -> Result<(), Self::Error>;
 
-    /// An identifier of a cow and the herd number it stands for, before the first resource.
+    /// An identifier of a cow and the herd number it stands for: those that the file tells of before the first resource,
+    /// those that stand for themselves after the last.
     fn alias(&mut self, scheme: &str, id: &str, number: &str) -> Result<(), Self::Error>;
 }
 
@@ -179,6 +180,7 @@ fn read<'a, S: Documents>(
         desk: take::Desk { zone: reading.zone.clone(), now: reading.now },
         herd: &herd,
         notes: Notes::default(),
+        seen: herd::Seen::default(),
         any_kind: false,
     };
     let mut counts = Counts::default();
@@ -237,6 +239,11 @@ fn read<'a, S: Documents>(
     }
     if 0 < counts.resources && !desk.any_kind && counts.handed_on == 0 && !cut {
         return Err(Unreadable::NotExchange.into());
+    }
+    for (scheme, ids) in &desk.seen {
+        for id in ids {
+            sink.alias(scheme, id, id).map_err(ReadError::Sink)?;
+        }
     }
     let mut issues = desk.notes.issues();
     if told_cut {

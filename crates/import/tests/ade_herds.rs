@@ -86,6 +86,24 @@ fn a_number_on_record_goes_before_a_tag() {
 }
 
 #[test]
+fn another_identifier_that_reads_like_a_herd_number_is_none() {
+    let mut herd = Herd::default();
+    herd.add_number("12");
+    let transponder = json!([{"scheme": "example.transponder", "id": "12"}]);
+    let text = json!([animal(&[("alternativeIdentifiers", transponder)])]).to_string();
+    let kept = try_read_with(text.as_bytes(), &reading(), herd.clone()).unwrap();
+    assert_eq!(kept.cell("animal"), "999000000000214", "two cows must not become one");
+    // What stood for itself in an earlier file goes on to do so.
+    herd.add_number("HB-9");
+    herd.add_alias("example.herdbook", "HB-9", "HB-9");
+    let book = json!([{"scheme": "example.herdbook", "id": "HB-9"}]);
+    let text =
+        json!([animal(&[("alternativeIdentifiers", book), ("managementTag", json!("214"))])]).to_string();
+    let kept = try_read_with(text.as_bytes(), &reading(), herd).unwrap();
+    assert_eq!(kept.cell("animal"), "HB-9", "one cow must not become two");
+}
+
+#[test]
 fn only_cattle_are_taken() {
     let kept = read(&animal(&[("specie", json!("Sheep"))]).to_string());
     assert_eq!((kept.rows().len(), kept.counts.passed_over), (0, 1));

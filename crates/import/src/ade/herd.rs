@@ -20,6 +20,9 @@ use crate::faults::MEND;
 /// The scheme of official numbers, 15 digits.
 pub(crate) const OFFICIAL: &str = "std.iso.11785";
 
+/// Identifiers that resources of a file named and that stand for themselves, by scheme.
+pub(crate) type Seen = BTreeMap<String, BTreeSet<String>>;
+
 /// The cows on record, for finding a herd number.
 #[derive(Debug, Clone, Default)]
 pub struct Herd {
@@ -58,6 +61,14 @@ impl Herd {
         self.aliases.get(scheme).and_then(|own| own.get(id)).map(String::as_str)
     }
 
+    /// Notes an identifier that resources name; it stands for the same number in later files.
+    pub(crate) fn note(&self, seen: &mut Seen, scheme: &str, id: &str) {
+        if self.known(scheme, id).is_some() || seen.get(scheme).is_some_and(|own| own.contains(id)) {
+            return;
+        }
+        seen.entry(scheme.to_owned()).or_default().insert(id.to_owned());
+    }
+
     /// What the file said of identifiers.
     pub(crate) fn learned(&self) -> &[(String, String, String)] {
         &self.learned
@@ -88,14 +99,14 @@ impl Herd {
         }
         let official = own.iter().find(|(scheme, _)| *scheme == OFFICIAL).map(|(_, id)| *id);
         let tag = text(node, "managementTag").ok().flatten().filter(|tag| !self.is_anothers(tag, official));
-        // A number that rows already bear stays, so that one cow does not become two.
-        let on_record = own.iter().find_map(|(scheme, id)| self.known(scheme, id)).or_else(|| {
-            own.iter()
-                .map(|(_, id)| *id)
-                .find(|id| self.numbers.contains(*id) && !self.is_anothers(id, official))
-        });
-        let herds = own.iter().find(|(scheme, _)| *scheme != OFFICIAL).map(|(_, id)| *id);
-        let Some(number) = on_record.or(tag).or(herds).or(official).map(str::to_owned) else { return };
+        // A number that rows already bear stays, so that one cow does not become two. Another identifier that happens to
+        // read like a herd number (a transponder's) is none.
+        let on_record = own
+            .iter()
+            .find_map(|(scheme, id)| self.known(scheme, id))
+            .or_else(|| official.filter(|official| self.numbers.contains(*official)));
+        let first = own.first().map(|(_, id)| *id);
+        let Some(number) = on_record.or(tag).or(first).map(str::to_owned) else { return };
         for (scheme, id) in own {
             if self.known(scheme, id).is_none() {
                 self.learned.push((scheme.to_owned(), id.to_owned(), number.clone()));
@@ -113,12 +124,18 @@ impl Herd {
 }
 
 /// The herd number of the animal that a property names.
-pub(crate) fn animal<'h>(herd: &'h Herd, node: &'h Node<'_>, property: &str) -> Got<&'h str> {
+pub(crate) fn animal<'h>(
+    herd: &'h Herd,
+    seen: &mut Seen,
+    node: &'h Node<'_>,
+    property: &str,
+) -> Got<&'h str> {
     let (scheme, id) = super::take::needed(identifier(node, property)?, property)?;
     if scheme == OFFICIAL {
         official(id, property)?;
     }
     let number = herd.number(scheme, id);
+    herd.note(seen, scheme, id);
     if crate::cells::LONGEST_NAME < number.chars().count() {
         return refuse(property, number, "is longer than a name can be", MEND);
     }

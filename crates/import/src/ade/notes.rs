@@ -7,6 +7,7 @@ use crate::issue::{Issue, IssueKind};
 /// Something that the reader did with many resources of one file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Note {
+    Silent,
     NoExit,
     QuarterSum,
     At25,
@@ -28,6 +29,11 @@ impl Note {
     /// What is to be said of `count` resources, and what to do.
     fn words(self, count: u64) -> (String, &'static str) {
         let (one, many, remedy) = match self {
+            Note::Silent => (
+                "visit in a form that has no word for visits turned away or for feed only, milk to the tank, cups kicked off, flow at take-off and her entry: these are unknown, not zero",
+                "visits in a form that has no word for visits turned away or for feed only, milk to the tank, cups kicked off, flow at take-off and their entry: these are unknown, not zero",
+                "read the boxes' own log as well, if you need them",
+            ),
             Note::NoExit => (
                 "visit does not say when she left: its end is that of milking, so box minutes are incomplete",
                 "visits do not say when she left: their end is that of milking, so box minutes are incomplete",

@@ -27,6 +27,8 @@ pub(crate) struct Reader<'h> {
     pub desk: Desk,
     pub herd: &'h Herd,
     pub notes: Notes,
+    /// Identifiers that stand for themselves.
+    pub seen: herd::Seen,
     /// A resource of the standard was seen.
     pub any_kind: bool,
 }
@@ -109,8 +111,8 @@ impl Reader<'_> {
         }
         node.let_be("@self");
         let animal = match kind {
-            Kind::Animal => herd::animal(self.herd, node, "identifier")?,
-            _ => herd::animal(self.herd, node, "animal")?,
+            Kind::Animal => herd::animal(self.herd, &mut self.seen, node, "identifier")?,
+            _ => herd::animal(self.herd, &mut self.seen, node, "animal")?,
         };
         if kind == Kind::Feed {
             // When it was reported; when she fed is said apart.

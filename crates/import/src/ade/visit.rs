@@ -81,6 +81,7 @@ pub(crate) fn row(
         row[place] = Cell::Time(started);
         row[place + 1] = Cell::Time(ended);
     }
+    notes.add(Note::Silent);
     whole_milk(node, &mut row, table, notes)?;
     let mut incomplete = false;
     for remark in list(node, "milkingRemarks")? {
