@@ -8,7 +8,7 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: [&str; 14] = [
+const COMMANDS: &[&str] = &[
     "demo",
     "import",
     "round",
@@ -16,6 +16,7 @@ const COMMANDS: [&str; 14] = [
     "cow",
     "found",
     "record",
+    "export",
     "check",
     "backup",
     "restore",
@@ -47,7 +48,7 @@ fn bare<const N: usize>(words: [&str; N]) -> common::Answer {
 #[test]
 fn every_command_shows_an_example() {
     let all = bare(["--help"]).done();
-    for command in COMMANDS {
+    for &command in COMMANDS {
         all.says(&[&format!("\n  {command} ")]);
         for flag in ["--help", "-h"] {
             let help = bare([command, flag]).done();

@@ -186,7 +186,7 @@ fn not_a_time(not: &NotATime) -> Wrong {
             "look whether the clock of the box had not been changed yet, and write the time with its offset",
         ),
         NotATime::NoSuch(part) => Wrong::new(format!("is no time: there is no such {part}"), MEND),
-        NotATime::Form => Wrong::new(
+        NotATime::NoOffset | NotATime::Form => Wrong::new(
             "is not a time",
             "write it as 2026-03-02T05:30:00-05:00, or without the offset in the farm's zone, and read the file again",
         ),

@@ -17,6 +17,7 @@
 //! # Not here
 //! What needs more than one row (visits of one cow that overlap, a cow in two boxes, same or replaced) is the store's.
 
+pub mod ade;
 mod alike;
 mod cells;
 mod faults;

@@ -31,6 +31,8 @@ pub(crate) enum NotATime {
     Form,
     /// A day without a time.
     DayOnly,
+    /// A time without its offset, where one is asked for.
+    NoOffset,
     /// Of the form, but there is no such day, hour, minute or offset.
     NoSuch(&'static str),
     /// The clock was put forward over this wall time.
@@ -131,6 +133,26 @@ impl Clock {
             }
             Err(_) => format!("{ms} ms"),
         }
+    }
+}
+
+/// An instant as RFC 3339 alone has it, ms since 1970: day, `T`, time to the second, offset. What is finer than a
+/// millisecond is cut off.
+pub(crate) fn rfc3339_ms(text: &[u8]) -> Result<i64, NotATime> {
+    let (day, rest) = day_number(text)?;
+    let [b'T' | b't', clock @ ..] = rest else {
+        return Err(if rest.is_empty() { NotATime::DayOnly } else { NotATime::Form });
+    };
+    let (within_ms, rest) = time_of_day_ms(clock)?;
+    if clock.get(5) != Some(&b':') {
+        return Err(NotATime::Form);
+    }
+    match rest {
+        [] => Err(NotATime::NoOffset),
+        [b'Z' | b'z'] | [b'+' | b'-', _, _, b':', _, _] => {
+            Ok(i64::from(day) * DAY_MS + within_ms - offset_ms(rest)?)
+        }
+        _ => Err(NotATime::Form),
     }
 }
 

@@ -93,6 +93,17 @@ pub enum Unreadable {
         /// Columns that table needs and this header lacks.
         missing: Vec<&'static str>,
     },
+    /// JSON that is broken beside or between its resources, so that nobody can tell where the next one begins.
+    #[error("it is not JSON: on line {line} {found}")]
+    NotJson {
+        /// Line of the file.
+        line: u64,
+        /// "`}` stands where a resource should".
+        found: String,
+    },
+    /// JSON of something else.
+    #[error("it is JSON, and nothing in it is a resource of the exchange standard (ICAR ADE)")]
+    NotExchange,
     /// Two columns of one meaning: which one holds is not ours to choose.
     #[error("two columns mean the same, `{column}` of `{}`: \"{one}\" and \"{other}\"", table.name)]
     SameColumnTwice {
@@ -147,6 +158,12 @@ impl Unreadable {
             ),
             Unreadable::UnknownHeader { .. } => {
                 "let the first line name the columns as `docs/tables.md` lists them, and read it again".into()
+            }
+            Unreadable::NotJson { .. } => {
+                "nothing of it was kept: export or copy it again, whole, and read it again".into()
+            }
+            Unreadable::NotExchange => {
+                "export it as the exchange standard has it, with a `resourceType` in each resource, or as a plain table".into()
             }
             Unreadable::SameColumnTwice { .. } => {
                 "take one of the two out of the file, or give it another name, and read it again".into()

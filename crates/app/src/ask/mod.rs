@@ -7,7 +7,9 @@ pub mod cast;
 pub mod cow;
 pub mod cowing;
 pub mod evidence;
+mod exchange;
 pub mod expected;
+pub mod export;
 pub mod farm;
 pub mod fitting;
 pub mod found;
@@ -20,6 +22,7 @@ pub mod record;
 pub mod round;
 pub mod rounding;
 pub mod sample;
+pub mod schemas;
 pub mod take_in;
 #[cfg(test)]
 mod tests;

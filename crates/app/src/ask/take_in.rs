@@ -52,6 +52,9 @@ pub struct TakenFile {
     pub replaced: u64,
     /// Rows that could not be used yet.
     pub quarantined: u64,
+    /// `ade` for the open exchange standard, whose lines are places of resources; nothing for a plain table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub form: Option<&'static str>,
     /// Why none of the file was read, if so.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trouble: Option<String>,
@@ -139,13 +142,13 @@ pub fn take_in(
 }
 
 #[derive(Default)]
-struct Issues {
+pub(super) struct Issues {
     told: Vec<Issue>,
     untold: u64,
 }
 
 impl Issues {
-    fn add(&mut self, issue: Issue) {
+    pub(super) fn add(&mut self, issue: Issue) {
         if self.told.len() < ISSUES_TOLD {
             self.told.push(issue);
         } else {
@@ -171,7 +174,7 @@ struct Bundler {
 
 /// The keeper has stopped; its own error tells why.
 #[derive(Debug)]
-struct KeeperStopped;
+pub(super) struct KeeperStopped;
 
 impl std::fmt::Display for KeeperStopped {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
@@ -220,9 +223,9 @@ impl Sink for Bundler {
 }
 
 /// Why a whole file was not read, and what to do.
-struct Unread(String, String);
+pub(super) struct Unread(pub String, pub String);
 
-type FileAnswer = Result<(TakenFile, Issues), Unread>;
+pub(super) type FileAnswer = Result<(TakenFile, Issues), Unread>;
 
 fn take_in_file(
     store: &mut Farm,
@@ -232,6 +235,9 @@ fn take_in_file(
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
     let reading = Reading::new(zone.clone(), now);
+    if cowpath_import::ade::is_json(path, &reading).unwrap_or(false) {
+        return super::exchange::take_in_file(store, path, &reading, watch);
+    }
     let unread = |trouble: cowpath_import::Unreadable| Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
     let table = match cowpath_import::which_table(path, &reading) {
         Ok(table) => table,
@@ -336,16 +342,7 @@ fn keep(
         Ok(_) => {
             let Finished { sums, displaced, .. } = batch.finish()?;
             for set_aside in displaced.into_iter().filter(|set_aside| set_aside.read_now) {
-                let row = set_aside.row;
-                issues.add(Issue {
-                    line: Some(row.line),
-                    column: Some(row.column),
-                    value: Some(row.value),
-                    reason: row.reason,
-                    remedy: row.remedy,
-                    kind: IssueKind::RowRefused,
-                    raw: None,
-                });
+                issues.add(self::set_aside(set_aside.row));
             }
             Ok(Ok((counted(source.table, &sums), issues)))
         }
@@ -355,7 +352,19 @@ fn keep(
     }
 }
 
-fn refusal(issue: &Issue) -> Refusal {
+pub(super) fn set_aside(row: cowpath_store::Quarantined) -> Issue {
+    Issue {
+        line: Some(row.line),
+        column: Some(row.column),
+        value: Some(row.value),
+        reason: row.reason,
+        remedy: row.remedy,
+        kind: IssueKind::RowRefused,
+        raw: None,
+    }
+}
+
+pub(super) fn refusal(issue: &Issue) -> Refusal {
     Refusal {
         line: issue.line.unwrap_or_default(),
         column: issue.column.clone().unwrap_or_default(),
@@ -366,7 +375,7 @@ fn refusal(issue: &Issue) -> Refusal {
     }
 }
 
-fn remark(issue: &Issue) -> Remark {
+pub(super) fn remark(issue: &Issue) -> Remark {
     Remark {
         line: issue.line,
         column: issue.column.clone().unwrap_or_default(),
@@ -374,7 +383,7 @@ fn remark(issue: &Issue) -> Remark {
     }
 }
 
-fn told(refusal: Refusal) -> Issue {
+pub(super) fn told(refusal: Refusal) -> Issue {
     Issue {
         line: Some(refusal.line),
         column: Some(refusal.column),

@@ -14,7 +14,7 @@ use crate::{
     clock,
 };
 
-/// Reads logs: plain tables as .csv, .csv.gz or .csv.zst, told apart by their header
+/// Reads logs: plain tables (.csv) and the open exchange standard (.json), also as .gz or .zst, told apart by content
 ///
 /// The same file twice changes nothing. A row that cannot be used goes to quarantine, with what to do about it.
 ///
@@ -109,7 +109,9 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
                 writeln!(
                     out,
                     "{name}: {}, {} read: {}",
-                    file.table.as_deref().unwrap_or_default(),
+                    file.table
+                        .as_deref()
+                        .map_or("nothing to keep".into(), |tables| tables.replace(',', " and ")),
                     rows(file.read),
                     if file.read > 0 && file.read == file.same {
                         "nothing is new".to_owned()
@@ -123,11 +125,19 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
             }
         }
     }
-    let issues: Vec<_> =
-        taken.issues.iter().filter(|issue| issue.line.is_some() || issue.column.is_some()).collect();
+    let resources: std::collections::BTreeSet<&str> =
+        taken.files.iter().filter(|file| file.form.is_some()).map(|file| file.file.as_str()).collect();
+    let issues: Vec<_> = taken
+        .issues
+        .iter()
+        .filter(|issue| {
+            issue.line.is_some() || issue.column.is_some() || resources.contains(issue.file.as_str())
+        })
+        .collect();
     for issue in issues.iter().take(ISSUES_SHOWN) {
         writeln!(out)?;
-        let place = issue.line.map_or(String::new(), |line| format!(", line {line}"));
+        let kind = if resources.contains(issue.file.as_str()) { "resource" } else { "line" };
+        let place = issue.line.map_or(String::new(), |line| format!(", {kind} {line}"));
         let what = match (&issue.column, &issue.value) {
             (Some(column), Some(value)) => format!("{column} \"{value}\": "),
             (Some(column), None) => format!("{column}: "),

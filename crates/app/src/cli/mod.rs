@@ -4,6 +4,7 @@ mod check;
 mod cow;
 mod demo;
 mod expected;
+mod export;
 mod found;
 mod import;
 mod keep;
@@ -71,6 +72,7 @@ enum Command {
     Cow(cow::Cow),
     Found(found::Found),
     Record(found::Record),
+    Export(export::Export),
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
@@ -146,6 +148,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Cow(cow) => cow.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
+        Command::Export(export) => export.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),
