@@ -93,6 +93,25 @@ pub enum Unreadable {
         /// Columns that table needs and this header lacks.
         missing: Vec<&'static str>,
     },
+    /// A column map wants columns that the file does not have.
+    #[error("{}", columns_gone(map, missing, header))]
+    MapColumnsGone {
+        /// Name of the map.
+        map: String,
+        /// Header words that are gone.
+        missing: Vec<String>,
+        /// The header words of the line that has most of them.
+        header: Vec<String>,
+    },
+    /// Nothing that separates columns.
+    #[error("no sign was found that separates columns: not a comma, semicolon, tab or upright stroke")]
+    NoColumns,
+    /// No header word is known, and the values do not tell.
+    #[error("no column of the file has a meaning that is known: {}", quoted_words(header))]
+    NoMeaning {
+        /// Header words.
+        header: Vec<String>,
+    },
     /// Two columns of one meaning: which one holds is not ours to choose.
     #[error("two columns mean the same, `{column}` of `{}`: \"{one}\" and \"{other}\"", table.name)]
     SameColumnTwice {
@@ -135,24 +154,57 @@ impl Unreadable {
                 "look at its first line in a text editor: it must name the columns, separated by commas".into()
             }
             Unreadable::WrongSeparator { .. } => {
-                "export it again with commas between the columns and points as decimal signs, and read it again".into()
+                "propose a column map for it: `cowpath map FILE`; or export it again with commas between the columns \
+                 and points as decimal signs"
+                    .into()
             }
             Unreadable::LineEnds => {
                 "save it again with the line ends of today's computers, and read it again".into()
             }
             Unreadable::UnknownHeader { nearest: Some(table), missing, .. } if !missing.is_empty() => format!(
-                "if each row is {}, add {} to header and rows, or give those columns these names, and read it again",
+                "if it is a table of another form, propose a column map for it: `cowpath map FILE`; else, if each row is {}, \
+                 add {} to header and rows, or give those columns these names, and read it again",
                 table.row_is,
                 listed(missing, "and"),
             ),
             Unreadable::UnknownHeader { .. } => {
-                "let the first line name the columns as `docs/tables.md` lists them, and read it again".into()
+                "propose a column map for it: `cowpath map FILE`; or let the first line name the columns as \
+                 `docs/tables.md` lists them, and read it again"
+                    .into()
+            }
+            Unreadable::MapColumnsGone { .. } => {
+                "nothing of it was kept: if the columns have other names now, mend the map; if this is another kind of \
+                 file, propose a map for it: `cowpath map FILE`"
+                    .into()
+            }
+            Unreadable::NoColumns => {
+                "look at the file in a text editor: each line must hold the cells of a row".into()
+            }
+            Unreadable::NoMeaning { .. } => {
+                "write a map by hand: `docs/maps.md` shows how; then `cowpath map FILE --with MAP.toml` reads ten rows with it"
+                    .into()
             }
             Unreadable::SameColumnTwice { .. } => {
                 "take one of the two out of the file, or give it another name, and read it again".into()
             }
         }
     }
+}
+
+/// "a", "b", …
+fn quoted_words(words: &[String]) -> String {
+    let all: Vec<String> = words.iter().take(12).map(|word| crate::issue::shown(word.as_bytes())).collect();
+    let more = if all.len() < words.len() { ", …" } else { "" };
+    format!("\"{}\"{more}", all.join("\", \""))
+}
+
+fn columns_gone(map: &str, missing: &[String], header: &[String]) -> String {
+    let name = if map.is_empty() { String::new() } else { format!(" \"{}\"", crate::issue::shown(map.as_bytes())) };
+    format!(
+        "the map{name} reads columns that the file does not have: {}; the file's header is {}",
+        quoted_words(missing),
+        quoted_words(header)
+    )
 }
 
 fn unknown_header(header: &[String], nearest: Option<&'static Table>, missing: &[&str]) -> String {
