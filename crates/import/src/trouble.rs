@@ -103,6 +103,20 @@ pub enum Unreadable {
         /// The header words of the line that has most of them.
         header: Vec<String>,
     },
+    /// Several saved maps fit, and which one is meant is not ours to choose.
+    #[error("the file is no plain table, and several saved maps fit its header: {}", quoted_words(maps))]
+    SeveralMaps {
+        /// Their files.
+        maps: Vec<String>,
+    },
+    /// A saved map that might fit cannot be read.
+    #[error("the file is no plain table, and the saved map {map} cannot be read: {fault}")]
+    BrokenMap {
+        /// Its file.
+        map: String,
+        /// What is wrong with it.
+        fault: crate::MapFault,
+    },
     /// Nothing that separates columns.
     #[error("no sign was found that separates columns: not a comma, semicolon, tab or upright stroke")]
     NoColumns,
@@ -177,6 +191,10 @@ impl Unreadable {
                  file, propose a map for it: `cowpath map FILE`"
                     .into()
             }
+            Unreadable::SeveralMaps { .. } => {
+                "name the one to read it with: `cowpath import FILE --map MAP.toml`, or take the others out of the folder `maps`".into()
+            }
+            Unreadable::BrokenMap { fault, .. } => format!("{}; or take the map out of the folder `maps`", fault.next),
             Unreadable::NoColumns => {
                 "look at the file in a text editor: each line must hold the cells of a row".into()
             }

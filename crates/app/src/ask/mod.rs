@@ -2,6 +2,7 @@
 //!
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
+mod bundle;
 pub mod cast;
 pub mod cow;
 pub mod cowing;
@@ -12,6 +13,7 @@ pub mod fitting;
 pub mod history;
 pub mod lanes;
 pub mod live;
+pub mod mapping;
 pub mod model;
 pub mod reading;
 pub mod round;

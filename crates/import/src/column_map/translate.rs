@@ -203,14 +203,6 @@ impl Translator {
         }
         Ok(true)
     }
-
-    /// The column of the file and its cell, for one of our cells.
-    pub fn about<'a>(&'a self, cell: usize, cells: &'a Cells, record: &'a [u8]) -> (&'a str, &'a [u8]) {
-        match self.sources.get(cell).copied().flatten() {
-            Some(source) => (&self.header[source], trimmed(cells.of(record, source))),
-            None => ("", &[]),
-        }
-    }
 }
 
 impl Step {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use cowpath_core::tables::{Column, Kind, Table};
+use cowpath_core::tables::{Column, Conversion, Kind, Table};
 
 use super::bands::{self, Told};
 use super::choose::{Head, is_time, target};
@@ -146,7 +146,10 @@ fn claim(table: &'static Table, at: usize, head: &Head, own: &Seen) -> Result<Cl
         draft.sure = false;
         draft.reason += "; which quarter is which it does not say: left front, right front, left rear, right rear is supposed";
     }
-    let _ = concept;
+    if column.name == "until" && concept != "until" {
+        draft.sure = false;
+        draft.reason += "; of milk that is held until then it does not speak";
+    }
     dress(table, column, head, own, &mut draft)?;
     let all: BTreeMap<String, String> = own.nothing.iter().map(|word| (word.clone(), String::new())).collect();
     for (word, ours) in all {
@@ -178,7 +181,11 @@ fn dress(
     match column.kind {
         Kind::Number { .. } => {
             let told = told(table, column, head, own)?;
-            draft.unit = Some(told.measure).filter(|measure| *measure != Measure::Own);
+            // Named as the column's own unit or not: it is one.
+            let is_own = |measure: &Measure| {
+                !measure.is_clock() && measure.of(table, column) == Some(Conversion::Same)
+            };
+            draft.unit = Some(told.measure).filter(|measure| !is_own(measure));
             draft.sure &= told.sure;
             if !told.reason.is_empty() {
                 draft.reason += &format!("; {}", told.reason);

@@ -126,6 +126,7 @@ pub(crate) fn target(table: &Table, concept: &str, quarter: Option<usize>) -> Op
         (_, "cells") => "scc_k",
         (_, "bacteria") => "bacteria_k",
         (_, "blood") => "blood_ppm",
+        ("bunk", "mass" | "feed_offered") => "kg",
         (_, "feed_offered") => "feed_offered_kg",
         (_, "feed_eaten") => "feed_eaten_kg",
         (_, "weight") => "weight_kg",
@@ -141,10 +142,10 @@ pub(crate) fn target(table: &Table, concept: &str, quarter: Option<usize>) -> Op
         (_, "ndf") => "ndf_pct_dm",
         (_, "starch") => "starch_pct_dm",
         (_, "price") => "price_per_t",
-        ("bunk", "mass" | "feed_offered") => "kg",
         (_, "side") => "bunk_side",
         (_, "distance") => "distance_cm",
         ("box-states", "outcome") => "state",
+        ("events", "to" | "end") => "until",
         (_, own) => own,
     };
     table.index(name)

@@ -90,7 +90,7 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
         }
     }
     let has_first = !drafts.is_empty();
-    let length = find(&["duration"], &[Shape::Figure, Shape::Clock]);
+    let length = find(&["duration"], &[Shape::Figure, Shape::Clock]).or_else(|| unnamed_length(table, heads, seen));
     let span = |own: Own, target: usize, base: usize, after: bool, reason: &str| {
         let measure = measure_of(&heads[own.at], &seen[own.at]);
         let told = measure.is_some();
@@ -146,6 +146,24 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
     drafts
 }
 
+/// A column whose unit is one of time and whose header says no more, where a visit's length is wanted.
+fn unnamed_length(table: &Table, heads: &[Head], seen: &[Seen]) -> Option<Own> {
+    if table.name != "visits" {
+        return None;
+    }
+    let is_length = |at: &usize| {
+        let (head, own) = (&heads[*at], &seen[*at]);
+        let named = head.unit.clone().and_then(Result::ok).filter(|measure| measure.span_ms().is_some());
+        head.meanings.is_empty()
+            && head.quarters.is_empty()
+            && !head.otherwise
+            && named.is_some_and(|measure| measure != Measure::Own)
+            && matches!(own.shape, Shape::Figure | Shape::Clock)
+    };
+    let at = (0..heads.len()).find(is_length)?;
+    Some(Own { at, concept: "duration", fit: Fit::Like, shape: seen[at].shape })
+}
+
 /// The measure of a length of time: as the header says, or as its cells are written.
 fn measure_of(head: &Head, seen: &Seen) -> Option<Measure> {
     let named = head.unit.clone().and_then(Result::ok).filter(|measure| measure.span_ms().is_some());
@@ -169,7 +187,7 @@ fn measure_of(head: &Head, seen: &Seen) -> Option<Measure> {
 
 /// Why a column that tells when is not used.
 pub(crate) fn not_used(head: &Head, table: &Table, drafts: &[Draft]) -> Option<(Mark, String)> {
-    let meaning = head.meanings.first()?;
+    let meaning = head.meanings.first().filter(|meaning| meaning.fit == Fit::Known)?;
     if !super::choose::is_time(meaning.concept) || super::choose::target(table, meaning.concept, None).is_some() {
         return None;
     }
