@@ -109,8 +109,15 @@ pub(crate) fn wrong(fault: &Fault, column: &Column, used: &Used, word: &str, tex
 }
 
 /// The same for a file that is read with a column map: what to do may then be to mend the map.
-pub(crate) fn wrong_mapped(fault: &Fault, wrong: Wrong) -> Wrong {
+pub(crate) fn wrong_mapped(fault: &Fault, wrong: Wrong, text: &[u8]) -> Wrong {
     let remedy = match fault {
+        // As a figure of another form was spoilt, so that it is not read.
+        Fault::Figure(_) if text.contains(&b'\'') => {
+            return Wrong::new(
+                "is not a figure of the form that the map names",
+                "look at `decimal` and `thousands` in the map, or mend it in the file; then read the file again",
+            );
+        }
         Fault::Figure(NotAFigure::DecimalComma) => {
             "if its decimal sign is a comma, write `decimal = \",\"` into the map; then read the file again"
         }

@@ -216,7 +216,7 @@ fn faulty(plan: &Plan, cells: &Cells, record: &[u8], faults: &[(usize, Fault)]) 
     let text = trimmed(cells.of(record, used.source));
     let mut wrong = wrong(fault, &plan.table.columns[used.target], used, word, text);
     if plan.is_mapped {
-        wrong = wrong_mapped(fault, wrong);
+        wrong = wrong_mapped(fault, wrong, text);
     }
     if !others.is_empty() {
         let names: Vec<&str> =

@@ -111,7 +111,7 @@ fn faults_name_the_files_own_column_and_cell() {
     assert_eq!(said_of(0, "214"), Vec::<String>::new());
     assert_eq!(
         said_of(4, "9.8"),
-        ["line 4, Menge \"9.8\": is not a figure → mend it in the file and read the file again"]
+        ["line 4, Menge \"9.8\": is not a figure of the form that the map names → look at `decimal` and `thousands` in the map, or mend it in the file; then read the file again"]
     );
     assert_eq!(
         said_of(4, "99.000"),

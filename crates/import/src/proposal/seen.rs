@@ -89,7 +89,7 @@ pub(crate) fn column(grid: &Grid, at: usize) -> Seen {
     };
     let cells: Vec<&str> =
         grid.rows.iter().filter_map(|row| row.get(at)).map(String::as_str).filter(|cell| !cell.is_empty()).collect();
-    let (mut moments, mut days, mut clocks, mut long, mut fours, mut all_words) = (0, 0, 0, 0, 0, 0);
+    let (mut figures, mut moments, mut days, mut clocks, mut long, mut fours, mut all_words) = (0, 0, 0, 0, 0, 0, 0);
     let split = four_split(&cells, grid.decimal);
     for cell in &cells {
         if says_nothing(cell) {
@@ -111,6 +111,7 @@ pub(crate) fn column(grid: &Grid, at: usize) -> Seen {
         if bare.len() == 15 && bare.bytes().all(|byte| byte.is_ascii_digit()) {
             long += 1;
         } else if let Some(figure) = parse(cell, grid.decimal, grid.thousands) {
+            figures += 1;
             seen.figures.push(figure);
             let behind = cell.rsplit([',', '.']).next().unwrap_or_default();
             seen.grouped |= behind.len() < cell.len() && behind.len() == 3;
@@ -131,7 +132,6 @@ pub(crate) fn column(grid: &Grid, at: usize) -> Seen {
         }
     }
     seen.figures.sort_by(f64::total_cmp);
-    let figures = seen.figures.len() - if fours > 0 { 4 * fours } else { 0 };
     let counts = [
         (figures, Shape::Figure),
         (moments, Shape::Moment),
