@@ -31,6 +31,7 @@ mod check;
 pub(crate) mod header;
 pub(crate) mod measure;
 pub(crate) mod moment;
+pub(crate) mod signs;
 mod text;
 pub(crate) mod translate;
 mod write;

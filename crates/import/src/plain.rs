@@ -33,7 +33,11 @@ pub(crate) fn read<S: Sink>(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Counts, ReadError<S::Error>> {
     let map = reading.map.as_deref();
-    let text = stream::open(source, reading.most_unpacked_bytes, map.map_or_else(Encoding::default, |map| map.encoding))?;
+    let text = stream::open(
+        source,
+        reading.most_unpacked_bytes,
+        map.map_or_else(Encoding::default, |map| map.encoding),
+    )?;
     let (form, taken) = (text.form, text.taken);
     let separator = map.map_or(b',', |map| map.separator);
     let mut records = Records::separated(text.bytes, reading.longest_line, separator);

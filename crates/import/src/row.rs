@@ -248,8 +248,7 @@ pub(crate) fn miscounted(has: usize, wanted: usize, cut: bool, separator: &str, 
 
 /// More cells than the header, but the rest are empty: some programs close each row with commas.
 pub(crate) fn is_padded(wanted: usize, cells: &Cells, record: &[u8]) -> bool {
-    wanted < cells.count()
-        && (wanted..cells.count()).all(|at| trimmed(cells.of(record, at)).is_empty())
+    wanted < cells.count() && (wanted..cells.count()).all(|at| trimmed(cells.of(record, at)).is_empty())
 }
 
 /// Nothing in any cell.

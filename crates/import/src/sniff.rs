@@ -76,7 +76,14 @@ pub(crate) fn plan(header: Vec<String>) -> Result<Plan, Unreadable> {
                 other: header[source].clone(),
             });
         }
-        used.push(Used { source, target, conversion, kind: column.kind, required: column.required, span: None });
+        used.push(Used {
+            source,
+            target,
+            conversion,
+            kind: column.kind,
+            required: column.required,
+            span: None,
+        });
     }
     let absent =
         (0..table.columns.len()).filter(|&target| used.iter().all(|used| used.target != target)).collect();

@@ -217,7 +217,8 @@ fn quoted_words(words: &[String]) -> String {
 }
 
 fn columns_gone(map: &str, missing: &[String], header: &[String]) -> String {
-    let name = if map.is_empty() { String::new() } else { format!(" \"{}\"", crate::issue::shown(map.as_bytes())) };
+    let name =
+        if map.is_empty() { String::new() } else { format!(" \"{}\"", crate::issue::shown(map.as_bytes())) };
     format!(
         "the map{name} reads columns that the file does not have: {}; the file's header is {}",
         quoted_words(missing),

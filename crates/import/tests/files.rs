@@ -156,7 +156,7 @@ fn a_wrong_separator_is_named() {
         );
         assert_eq!(
             remedy,
-            "export it again with commas between the columns and points as decimal signs, and read it again"
+            "propose a column map for it: `cowpath map FILE`; or export it again with commas between the columns and points as decimal signs"
         );
     }
 }

@@ -4,7 +4,7 @@
 //! `foreign/NAME.csv` is the table, `foreign/NAME.expected` what each of its columns is, written before the proposal was
 //! looked at. A column is *right* if it fills just the columns of ours, in the unit, with the words that are expected;
 //! *missed* if it should fill some and is proposed for none; *silently wrong* if it is proposed wrongly and marked sure.
-//! Tables under `foreign/later` were written after the word lists were closed; their counts are shown as they are.
+//! Tables under `foreign_later` were written after the word lists were closed; their counts are shown as they are.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -34,7 +34,8 @@ fn expected(path: &Path) -> Expected {
             let (column, value) = rest.split_once(' ').unwrap();
             all.constants.insert(column.to_owned(), value.to_owned());
         } else if let Some(rest) = line.strip_prefix("words ") {
-            let column = all.columns.keys().find(|column| rest.starts_with(&format!("{column} "))).unwrap().clone();
+            let column =
+                all.columns.keys().find(|column| rest.starts_with(&format!("{column} "))).unwrap().clone();
             let mut words = BTreeMap::new();
             let mut theirs = String::new();
             for part in rest[column.len()..].split_whitespace() {
@@ -47,7 +48,10 @@ fn expected(path: &Path) -> Expected {
         } else if let Some((column, rest)) = line.rsplit_once(" => ") {
             let mut to: Vec<String> = rest.split(' ').map(str::to_owned).collect();
             let unit = match to.last() {
-                Some(last) if cowpath_core::tables::table(&all.table).unwrap().index(last).is_none() && last != "-" => {
+                Some(last)
+                    if cowpath_core::tables::table(&all.table).unwrap().index(last).is_none()
+                        && last != "-" =>
+                {
                     to.pop().unwrap()
                 }
                 _ => String::new(),
@@ -89,7 +93,8 @@ fn count(name: &str, proposal: &Proposal, expected: &Expected, total: &mut Count
             }
             continue;
         };
-        let (to, unit) = expected.columns.get(column).unwrap_or_else(|| panic!("{name}: no expectation for {column}"));
+        let (to, unit) =
+            expected.columns.get(column).unwrap_or_else(|| panic!("{name}: no expectation for {column}"));
         seen += 1;
         total.columns += 1;
         let take = proposed.take.as_ref();
@@ -152,5 +157,14 @@ fn ten_foreign_tables_are_mapped_right_or_marked_unsure() {
     println!("{tables} tables: {total:?}\n{log}");
     assert_eq!(tables, 10);
     assert!(total.columns * 9 <= total.right * 10, "{total:?}\n{log}");
+    assert_eq!(total.silently_wrong, 0, "{log}");
+}
+
+/// Written after the code was closed: the counts are what they are, and held so that a change is seen.
+#[test]
+fn five_later_tables_as_they_come_out() {
+    let (total, log, tables) = all_of("foreign_later");
+    println!("{tables} later tables: {total:?}\n{log}");
+    assert_eq!(tables, 5);
     assert_eq!(total.silently_wrong, 0, "{log}");
 }

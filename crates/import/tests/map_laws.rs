@@ -12,9 +12,32 @@ use cowpath_import::{ColumnMap, Mark, Reading, propose_bytes};
 use proptest::prelude::*;
 
 const HEADERS: [&str; 26] = [
-    "Cow", "Kuh", "Datum", "Beginn", "Ende", "Dauer (min:s)", "Milk (lb)", "Milch kg", "VL", "VR", "HL", "HR", "LF Cond",
-    "RF Cond", "LR Cond", "RR Cond", "Ergebnis", "box", "Levensnummer", "Temp °F", "Leitfähigkeit LF/RF/LR/RR", "", "é\u{0}",
-    "Date", "Time", "Event",
+    "Cow",
+    "Kuh",
+    "Datum",
+    "Beginn",
+    "Ende",
+    "Dauer (min:s)",
+    "Milk (lb)",
+    "Milch kg",
+    "VL",
+    "VR",
+    "HL",
+    "HR",
+    "LF Cond",
+    "RF Cond",
+    "LR Cond",
+    "RR Cond",
+    "Ergebnis",
+    "box",
+    "Levensnummer",
+    "Temp °F",
+    "Leitfähigkeit LF/RF/LR/RR",
+    "",
+    "é\u{0}",
+    "Date",
+    "Time",
+    "Event",
 ];
 
 fn cell() -> impl Strategy<Value = String> {

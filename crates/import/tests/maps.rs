@@ -111,13 +111,21 @@ fn faults_name_the_files_own_column_and_cell() {
     assert_eq!(said_of(0, "214"), Vec::<String>::new());
     assert_eq!(
         said_of(4, "9.8"),
-        ["line 4, Menge \"9.8\": is not a figure of the form that the map names → look at `decimal` and `thousands` in the map, or mend it in the file; then read the file again"]
+        [
+            "line 4, Menge \"9.8\": is not a figure of the form that the map names → look at `decimal` and `thousands` in the map, or mend it in the file; then read the file again"
+        ]
     );
     assert_eq!(
         said_of(4, "99.000"),
-        ["line 4, Menge \"99.000\": outside 0 to 60 kg (0 to 60000 as the file writes it) → mend it in the file and read the file again"]
+        [
+            "line 4, Menge \"99.000\": outside 0 to 60 kg (0 to 60000 as the file writes it) → mend it in the file and read the file again"
+        ]
     );
-    assert!(said_of(5, "5,2/5,3/5,1")[0].contains("holds 3 values between \"/\", not 4"), "{:?}", said_of(5, "5,2/5,3/5,1"));
+    assert!(
+        said_of(5, "5,2/5,3/5,1")[0].contains("holds 3 values between \"/\", not 4"),
+        "{:?}",
+        said_of(5, "5,2/5,3/5,1")
+    );
     assert!(said_of(6, "vielleicht")[0].contains("add this word to the `words`"));
     assert!(said_of(1, "31.02.2026")[0].contains("there is no such day"));
     assert!(said_of(1, "2/30/2026")[0].contains("Datum \"2/30/2026\": is not a time"));
@@ -128,13 +136,21 @@ fn faults_name_the_files_own_column_and_cell() {
 fn a_map_whose_columns_are_gone_reads_nothing() {
     let file = FILE.replace("Menge", "Milch").replace(";Gewicht", ";Masse");
     let why = try_read(file.as_bytes(), &with(MAP)).err().unwrap();
-    assert!(why.to_string().contains("reads columns that the file does not have: \"Menge\", \"Gewicht\""), "{why}");
+    assert!(
+        why.to_string().contains("reads columns that the file does not have: \"Menge\", \"Gewicht\""),
+        "{why}"
+    );
     assert!(why.remedy().contains("cowpath map FILE"));
 }
 
 #[test]
 fn a_column_the_map_does_not_know_is_said_and_read_without() {
-    let kept = mapped(&FILE.replace(";Notiz", ";Notiz;Farbe").replace("\"a;b\"", "\"a;b\";rot").replace("Halb;;", "Halb;;;"));
+    let kept = mapped(
+        &FILE
+            .replace(";Notiz", ";Notiz;Farbe")
+            .replace("\"a;b\"", "\"a;b\";rot")
+            .replace("Halb;;", "Halb;;;"),
+    );
     assert_eq!(kept.rows.len(), 2, "{:?}", kept.said());
     assert!(kept.said()[0].contains("Farbe: the map does not know this column"));
 }
@@ -150,7 +166,11 @@ fn separators_encodings_and_lengths_of_time() {
     // Over the hour that the clock skips, a length of time stays what it is.
     assert_eq!(kept.time(0, "ended_at"), "2026-03-08T07:01:32Z");
     assert_eq!(kept.time(1, "ended_at"), "2026-03-08T18:20:00Z");
-    assert!(kept.said()[0].contains("Stay \"long\": is not a length of time from 0 to 24 hours"), "{:?}", kept.said());
+    assert!(
+        kept.said()[0].contains("Stay \"long\": is not a length of time from 0 to 24 hours"),
+        "{:?}",
+        kept.said()
+    );
 }
 
 #[test]
@@ -203,17 +223,30 @@ fn faults_of_a_map_name_the_line() {
         "line {} of the map: `animals` is not a column of `visits` → write `animal`",
         line("to = \"animal\"")
     )));
-    assert!(said("unit = \"g\"", "unit = \"L\"").contains("figures of this column cannot come in `L` → write `kg`, `lb` or `g`"));
-    assert!(said("order = \"day", "order = \"dog").starts_with(&format!("line {} of the map", line("order ="))));
-    assert!(said("value = \"1\"\nto = \"box\"", "value = \"1\"\nto = \"animal\"").contains("`animal` is filled twice"));
+    assert!(
+        said("unit = \"g\"", "unit = \"L\"")
+            .contains("figures of this column cannot come in `L` → write `kg`, `lb` or `g`")
+    );
+    assert!(
+        said("order = \"day", "order = \"dog").starts_with(&format!("line {} of the map", line("order =")))
+    );
+    assert!(
+        said("value = \"1\"\nto = \"box\"", "value = \"1\"\nto = \"animal\"")
+            .contains("`animal` is filled twice")
+    );
     assert!(said("from = \"Menge\"", "from = \"Milch\"").contains("`Milch` is not among the `columns`"));
     assert!(said("split = \"/\"\n", "").contains("`split`"));
-    assert!(said("next_day_of = \"started_at\"", "next_day_of = \"ended_at\"").contains("another time of ours"));
+    assert!(
+        said("next_day_of = \"started_at\"", "next_day_of = \"ended_at\"").contains("another time of ours")
+    );
     assert!(said("version = 1", "version = 9").contains("version 9"));
     assert!(said("version = 1\n", "").contains("does not begin with the version"));
     assert!(said("decimal = \",\"", "decimal = \",").starts_with("line 5 of the map"));
     assert!(said("table = \"visits\"", "tabel = \"visits\"").contains("line 3 of the map"));
-    assert!(said("[[column]]\nvalue = \"1\"\nto = \"box\"\n", "").contains("no row of `visits` can do without `box`"));
+    assert!(
+        said("[[column]]\nvalue = \"1\"\nto = \"box\"\n", "")
+            .contains("no row of `visits` can do without `box`")
+    );
 }
 
 #[test]

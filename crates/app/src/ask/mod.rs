@@ -14,6 +14,7 @@ pub mod history;
 pub mod lanes;
 pub mod live;
 pub mod mapping;
+pub mod maps;
 pub mod model;
 pub mod reading;
 pub mod round;

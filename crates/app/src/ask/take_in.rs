@@ -18,7 +18,7 @@ use serde::Serialize;
 
 use super::bundle::{Bundler, KeeperStopped, Parcel};
 use super::farm::Barn;
-use super::mapping;
+use super::maps;
 
 /// Most issues of one file that are handed on; the rest are in quarantine and counted.
 const ISSUES_TOLD: usize = 1000;
@@ -186,7 +186,7 @@ fn take_in_file(
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
     let unread = |trouble: cowpath_import::Unreadable| Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
-    let table = match mapping::form(path, &barn.dir, &mut reading) {
+    let table = match maps::form(path, &barn.dir, &mut reading) {
         Ok(table) => table,
         Err(trouble) => return unread(trouble),
     };
@@ -249,7 +249,7 @@ fn joined(reader: Reader<'_>) -> Result<Counts, ReadError<KeeperStopped>> {
 }
 
 fn with_map(file: TakenFile, map: Option<&ColumnMap>) -> TakenFile {
-    TakenFile { map: map.map(mapping::name_of), ..file }
+    TakenFile { map: map.map(maps::name_of), ..file }
 }
 
 fn counted(table: &Table, sums: &cowpath_store::Sums) -> TakenFile {

@@ -9,7 +9,7 @@ use super::{Context, Format, show};
 use crate::{
     ask::{
         farm::{self, Barn},
-        mapping,
+        maps,
         take_in::{self, Taken},
     },
     clock,
@@ -43,7 +43,7 @@ impl Import {
     /// Reads the files; exit code 1 when one could not be read at all.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let named_zone = self.zone.as_deref().map(farm::zone).transpose()?;
-        let map = self.map.as_deref().map(mapping::load).transpose()?.map(Arc::new);
+        let map = self.map.as_deref().map(maps::load).transpose()?.map(Arc::new);
         let founding = self.zone.clone().unwrap_or_else(clock::machine_zone_name);
         let mut barn = Barn::found(&context.farm, context.now, &founding)?;
         let ways = barn.ways()?;
@@ -55,7 +55,8 @@ impl Import {
             let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
             bar.set_message(format!("{name}: {} rows", progress.rows));
         };
-        let taken = take_in::take_in_with(&mut barn, &self.files, map.as_ref(), &zone, context.now, &mut watch)?;
+        let taken =
+            take_in::take_in_with(&mut barn, &self.files, map.as_ref(), &zone, context.now, &mut watch)?;
         bar.finish_and_clear();
         print(&taken, self.format)?;
         let unread = taken.files.iter().any(|file| file.trouble.is_some());
@@ -118,7 +119,9 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
                     out,
                     "{name}: {}{}, {} read: {}",
                     file.table.as_deref().unwrap_or_default(),
-                    file.map.as_ref().map_or(String::new(), |map| format!(" by the map \"{}\"", show::plain(map))),
+                    file.map
+                        .as_ref()
+                        .map_or(String::new(), |map| format!(" by the map \"{}\"", show::plain(map))),
                     rows(file.read),
                     if file.read > 0 && file.read == file.same {
                         "nothing is new".to_owned()

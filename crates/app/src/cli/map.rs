@@ -9,6 +9,7 @@ use crate::{
     ask::{
         farm::{self, Barn},
         mapping::{self, Input, Shown},
+        maps,
     },
     clock,
 };
@@ -63,7 +64,7 @@ impl Map {
         };
         let input = Input::Path(&self.file);
         let shown = match &self.with {
-            Some(map) => mapping::with(input, &mapping::load(map)?, &zone, context.now)?,
+            Some(map) => mapping::with(input, &maps::load(map)?, &zone, context.now)?,
             None => mapping::propose(input, &zone, context.now)?,
         };
         match self.format {
@@ -71,12 +72,12 @@ impl Map {
             MapFormat::Text => text(&shown)?,
         }
         if let Some(path) = &self.save {
-            mapping::save(path, &shown.map)?;
+            maps::save(path, &shown.map)?;
             eprintln!("The map is in {}", path.display());
         }
         if self.keep {
             Barn::found(&context.farm, context.now, &clock::machine_zone_name())?;
-            let path = mapping::keep(&context.farm, &shown.name, &shown.map)?;
+            let path = maps::keep(&context.farm, &shown.name, &shown.map)?;
             eprintln!("The map is kept in {}", path.display());
         }
         Ok(ExitCode::from(u8::from(!shown.lacks.is_empty())))
@@ -89,11 +90,15 @@ fn text(shown: &Shown) -> anyhow::Result<()> {
     writeln!(out, "{}: {}, each row {}", plain(&shown.file), shown.table, shown.row_is)?;
     writeln!(out, "  {}", plain(&shown.form.join("; ")))?;
     for column in &shown.columns {
-        let name = column.column.as_deref().map_or("(not in the file)".to_owned(), |name| format!("\"{}\"", plain(name)));
+        let name = column
+            .column
+            .as_deref()
+            .map_or("(not in the file)".to_owned(), |name| format!("\"{}\"", plain(name)));
         let to = if column.to.is_empty() { "-".to_owned() } else { column.to.join(", ") };
         let how = if column.how.is_empty() { String::new() } else { format!(" ({})", plain(&column.how)) };
         writeln!(out, "\n{name}: {to}{how}")?;
-        let reason = if column.reason.is_empty() { String::new() } else { format!(": {}", plain(&column.reason)) };
+        let reason =
+            if column.reason.is_empty() { String::new() } else { format!(": {}", plain(&column.reason)) };
         writeln!(out, "  {}{reason}", column.mark)?;
         if !column.examples.is_empty() && column.column.is_some() {
             let cells: Vec<String> = column.examples.iter().map(|cell| plain(cell)).collect();
@@ -125,7 +130,11 @@ fn rows(out: &mut impl Write, shown: &Shown) -> anyhow::Result<()> {
         writeln!(out, "No row could be read with this map.")?;
         return Ok(());
     }
-    writeln!(out, "{} read with this map:", if shown.rows.len() == 1 { "One row".into() } else { format!("{} rows", shown.rows.len()) })?;
+    writeln!(
+        out,
+        "{} read with this map:",
+        if shown.rows.len() == 1 { "One row".into() } else { format!("{} rows", shown.rows.len()) }
+    )?;
     for row in &shown.rows {
         let cells: Vec<String> = shown
             .headings

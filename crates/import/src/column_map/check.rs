@@ -81,7 +81,11 @@ fn one(map: &ColumnMap, take: &Take, taken: &BTreeSet<usize>) -> Result<(), (Par
     }
     match &take.split {
         None if 1 < take.to.len() => {
-            return say(Part::To, "several columns from one", "write `split`, the sign between the values, too");
+            return say(
+                Part::To,
+                "several columns from one",
+                "write `split`, the sign between the values, too",
+            );
         }
         Some(split) if split.is_empty() || LONGEST_SPLIT < split.len() || take.to.len() < 2 => {
             return say(
@@ -113,9 +117,8 @@ fn one(map: &ColumnMap, take: &Take, taken: &BTreeSet<usize>) -> Result<(), (Par
             && columns[base].kind == Kind::Time
             && !take.to.contains(&base)
             && taken.contains(&base)
-            && own.is_some_and(|own| {
-                own.after.is_none() && own.before.is_none() && own.next_day_of.is_none()
-            });
+            && own
+                .is_some_and(|own| own.after.is_none() && own.before.is_none() && own.next_day_of.is_none());
         if !fits {
             return say(
                 Part::Whole,

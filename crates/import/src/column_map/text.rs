@@ -124,7 +124,8 @@ impl ColumnMap {
                     what: format!(
                         "the map is of version {version}; this program reads versions up to {VERSION}"
                     ),
-                    next: "use a newer Cowpath, or propose the map anew: `cowpath map FILE --save MAP.toml`".into(),
+                    next: "use a newer Cowpath, or propose the map anew: `cowpath map FILE --save MAP.toml`"
+                        .into(),
                 });
             }
             None => {
@@ -149,8 +150,15 @@ fn build(file: File, lines: &Lines) -> Result<ColumnMap, MapFault> {
             format!("write {}", listed(&names, "or")),
         ));
     };
-    let separators =
-        [(",", b','), (";", b';'), ("tab", b'\t'), ("\t", b'\t'), ("|", b'|'), ("semicolon", b';'), ("comma", b',')];
+    let separators = [
+        (",", b','),
+        (";", b';'),
+        ("tab", b'\t'),
+        ("\t", b'\t'),
+        ("|", b'|'),
+        ("semicolon", b';'),
+        ("comma", b','),
+    ];
     let decimals = [(".", b'.'), (",", b',')];
     let thousands = [(".", b'.'), (",", b','), ("'", b'\''), (" ", b' ')];
     let encodings = [("unicode", Encoding::Unicode), ("windows-1252", Encoding::Windows1252)];
@@ -272,7 +280,11 @@ fn take(lines: &Lines, table: &'static Table, entry: &Entry) -> Result<Take, Map
                 } else {
                     format!("write {}", listed(&all, "or"))
                 };
-                return Err(lines.fault(given, format!("figures of this column cannot come in `{name}`"), next));
+                return Err(lines.fault(
+                    given,
+                    format!("figures of this column cannot come in `{name}`"),
+                    next,
+                ));
             };
             Some(first).filter(|measure| *measure != Measure::Own)
         }

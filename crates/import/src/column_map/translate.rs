@@ -4,6 +4,7 @@ use cowpath_core::tables::{Conversion, Kind};
 
 use super::measure::Measure;
 use super::moment::{self, DayOrder};
+use super::signs::{figure, plain_figure};
 use super::{ColumnMap, plain_word};
 use crate::issue::Wrong;
 use crate::records::Cells;
@@ -82,9 +83,9 @@ pub(crate) fn begin(map: &ColumnMap, header: Vec<String>) -> (Plan, Translator) 
                 Kind::Time => What::Moment {
                     order,
                     clock_ms: take.clock.as_ref().and_then(|clock| moment::wall(clock, order)?.within_ms),
-                    next_day_of: take.next_day_of.and_then(|base| {
-                        used.iter().position(|used: &Used| used.target == base)
-                    }),
+                    next_day_of: take
+                        .next_day_of
+                        .and_then(|base| used.iter().position(|used: &Used| used.target == base)),
                 },
                 Kind::Date => What::Day(order),
                 Kind::OfficialId => What::Digits,
@@ -171,7 +172,8 @@ impl Translator {
         let Translator { own, steps, walls, scratch, decimal, thousands, .. } = self;
         own.begin();
         for (at, step) in steps.iter().enumerate() {
-            let mut text = step.source.map_or(step.value.as_slice(), |source| trimmed(cells.of(record, source)));
+            let mut text =
+                step.source.map_or(step.value.as_slice(), |source| trimmed(cells.of(record, source)));
             if let Some((split, part, count)) = &step.part
                 && !text.is_empty()
             {
@@ -263,7 +265,8 @@ fn write(
         }
         What::Moment { order, clock_ms, next_day_of } => {
             scratch.clear();
-            let both = std::str::from_utf8(text).ok().zip(std::str::from_utf8(second.unwrap_or_default()).ok());
+            let both =
+                std::str::from_utf8(text).ok().zip(std::str::from_utf8(second.unwrap_or_default()).ok());
             let wall = both.and_then(|(text, second)| {
                 moment_of((text, second), order, decimal, clock_ms, next_day_of.and(base), scratch)
             });
@@ -282,59 +285,6 @@ fn write(
     None
 }
 
-/// A figure with a decimal point and nothing between thousands; what is not of the map's form is spoilt, so that `9.8` of
-/// a file with decimal commas is refused and not read as 98.
-pub(crate) fn figure(text: &[u8], decimal: u8, thousands: Option<u8>, out: &mut Vec<u8>) {
-    if decimal == b'.' && thousands.is_none() {
-        out.extend_from_slice(text);
-        return;
-    }
-    let from = out.len();
-    let is_blank = |at: usize| match text[at..] {
-        [b' ', ..] => Some(1),
-        [0xC2, 0xA0, ..] => Some(2),
-        [0xE2, 0x80, 0xAF | 0x89, ..] => Some(3),
-        _ => None,
-    };
-    let group_follows = |at: usize| {
-        let digits = text[at..].iter().take_while(|byte| byte.is_ascii_digit()).count();
-        digits == 3
-    };
-    let mut seen_decimal = false;
-    let mut at = 0;
-    while at < text.len() {
-        let byte = text[at];
-        let blank = is_blank(at);
-        let group = if thousands == Some(b' ') { blank } else { (thousands == Some(byte)).then_some(1) };
-        if let Some(length) = group {
-            let behind_digit = out.len() > from && out.last().is_some_and(u8::is_ascii_digit);
-            if seen_decimal || !behind_digit || !group_follows(at + length) {
-                out.truncate(from);
-                out.extend_from_slice(text);
-                out.push(b'\'');
-                return;
-            }
-            at += length;
-            continue;
-        }
-        out.push(match byte {
-            _ if byte == decimal => {
-                seen_decimal = true;
-                b'.'
-            }
-            b'.' | b',' => b'\'',
-            _ => byte,
-        });
-        at += 1;
-    }
-}
-
-fn plain_figure(text: &str, decimal: u8) -> Option<f64> {
-    let mut out = Vec::with_capacity(text.len());
-    figure(text.as_bytes(), decimal, None, &mut out);
-    crate::figure::figure(&out).ok()
-}
-
 fn day_of(text: &str, order: DayOrder, decimal: u8) -> Option<(u32, u32, u32)> {
     if let Some(figure) = plain_figure(text, decimal)
         && let Some((ms, _)) = moment::counted(figure, order)
@@ -347,7 +297,11 @@ fn day_of(text: &str, order: DayOrder, decimal: u8) -> Option<(u32, u32, u32)> {
 /// The calendar day of a number of days since 1970.
 fn day_at(days: i64) -> Option<(u32, u32, u32)> {
     let date = jiff::civil::date(1970, 1, 1).checked_add(jiff::SignedDuration::from_hours(24 * days)).ok()?;
-    Some((u32::try_from(date.year()).ok()?, u32::try_from(date.month()).ok()?, u32::try_from(date.day()).ok()?))
+    Some((
+        u32::try_from(date.year()).ok()?,
+        u32::try_from(date.month()).ok()?,
+        u32::try_from(date.day()).ok()?,
+    ))
 }
 
 /// Writes the time that one or two cells hold into `out`; its wall time, ms.
@@ -380,7 +334,8 @@ fn moment_of(
         out.truncate(10);
         return Some(0);
     };
-    let offset = other.map_or(first.offset, |other| if other.offset.is_empty() { first.offset } else { other.offset });
+    let offset =
+        other.map_or(first.offset, |other| if other.offset.is_empty() { first.offset } else { other.offset });
     let (year, month, of_month) = day;
     if days_in(year as i32, month) < of_month {
         // Written as it is: the reader says that there is no such day.

@@ -9,7 +9,9 @@ use crate::stream::Encoding;
 impl ColumnMap {
     /// As a file. `reasons` stand above the entry that fills a column of ours, by the column's place in the table.
     pub fn to_toml(&self, reasons: &BTreeMap<usize, String>) -> String {
-        let mut text = String::from("# A column map of Cowpath: how a table of another form is read. See docs/maps.md.\n");
+        let mut text = String::from(
+            "# A column map of Cowpath: how a table of another form is read. See docs/maps.md.\n",
+        );
         let _ = writeln!(text, "version = {VERSION}");
         let _ = writeln!(text, "name = {}", quoted(&self.name));
         self.body(&mut text, reasons);

@@ -95,7 +95,9 @@ fn claim(table: &'static Table, at: usize, head: &Head, own: &Seen) -> Result<Cl
         (_, true) => vec![0, 1, 2, 3],
         ([one], false) => vec![*one],
         ([], false) => vec![],
-        _ => return Err((Mark::Unsure, "the header names several quarters, the cells hold one value".into())),
+        _ => {
+            return Err((Mark::Unsure, "the header names several quarters, the cells hold one value".into()));
+        }
     };
     let targets = |concept: &str| -> Option<Vec<usize>> {
         if quarters.is_empty() {
@@ -120,7 +122,10 @@ fn claim(table: &'static Table, at: usize, head: &Head, own: &Seen) -> Result<Cl
         return Err(match misfit {
             Some(name) => (
                 Mark::Unsure,
-                format!("by its header it would be `{name}`, but its cells (\"{}\") are not", own.examples.join("\", \"")),
+                format!(
+                    "by its header it would be `{name}`, but its cells (\"{}\") are not",
+                    own.examples.join("\", \"")
+                ),
             ),
             None if head.meanings.iter().any(|meaning| is_time(meaning.concept)) => {
                 (Mark::Unsure, "tells when, but not of what".into())
@@ -151,7 +156,8 @@ fn claim(table: &'static Table, at: usize, head: &Head, own: &Seen) -> Result<Cl
         draft.reason += "; of milk that is held until then it does not speak";
     }
     dress(table, column, head, own, &mut draft)?;
-    let all: BTreeMap<String, String> = own.nothing.iter().map(|word| (word.clone(), String::new())).collect();
+    let all: BTreeMap<String, String> =
+        own.nothing.iter().map(|word| (word.clone(), String::new())).collect();
     for (word, ours) in all {
         draft.words.entry(word).or_insert(ours);
     }
@@ -162,7 +168,9 @@ fn fits_shape(column: &Column, own: &Seen, concept: &str) -> bool {
     match column.kind {
         Kind::Number { .. } => matches!(own.shape, Shape::Figure | Shape::Four | Shape::Clock),
         Kind::Flag => matches!(own.shape, Shape::Figure | Shape::Words) && !own.many,
-        Kind::Words(_) => matches!(own.shape, Shape::Words | Shape::Figure) && (!own.many || concept == "kind"),
+        Kind::Words(_) => {
+            matches!(own.shape, Shape::Words | Shape::Figure) && (!own.many || concept == "kind")
+        }
         Kind::Text => !matches!(own.shape, Shape::Moment | Shape::Four | Shape::Day | Shape::Clock),
         Kind::OfficialId => matches!(own.shape, Shape::Digits15 | Shape::Words | Shape::Figure),
         Kind::Date => matches!(own.shape, Shape::Day | Shape::Moment),
@@ -221,7 +229,10 @@ fn told(table: &Table, column: &Column, head: &Head, own: &Seen) -> Result<Told,
             _ => Measure::HoursAndMinutes,
         };
         if measure.of(table, column).is_none() {
-            return Err((Mark::Unsure, format!("by its header it would be `{}`, but its cells are like a clock's", column.name)));
+            return Err((
+                Mark::Unsure,
+                format!("by its header it would be `{}`, but its cells are like a clock's", column.name),
+            ));
         }
         let sure = head.unit.as_ref().is_some_and(|unit| *unit == Ok(measure))
             || own.examples.iter().all(|cell| cell.matches(':').count() == 2);
@@ -231,20 +242,27 @@ fn told(table: &Table, column: &Column, head: &Head, own: &Seen) -> Result<Told,
     let name = |measure: Measure| measure.name().unwrap_or("its own unit");
     let outside = |measure| bands::outside(table, column, measure, &own.figures) * 50 > own.figures.len();
     match &head.unit {
-        Some(Err(unit)) => Err((Mark::Unsure, format!("its unit, {unit}, is not read; `docs/maps.md` lists those that are"))),
+        Some(Err(unit)) => {
+            Err((Mark::Unsure, format!("its unit, {unit}, is not read; `docs/maps.md` lists those that are")))
+        }
         Some(Ok(Measure::Litres)) if Measure::Litres.of(table, column).is_none() => Err((
             Mark::Unsure,
-            format!("its unit is litres, which are read of tank pickups only; have it exported in kg for `{}`", column.name),
+            format!(
+                "its unit is litres, which are read of tank pickups only; have it exported in kg for `{}`",
+                column.name
+            ),
         )),
         Some(Ok(named)) => {
             // kg stands for kg/min and so on where the header says the rest in words.
             let named = match (*named, column.kind) {
-                (Measure::Pounds, Kind::Number { unit: cowpath_core::tables::Unit::KilogramsPerMinute, .. }) => {
-                    Measure::PoundsPerMinute
-                }
-                (Measure::Grams, Kind::Number { unit: cowpath_core::tables::Unit::KilogramsPerMinute, .. }) => {
-                    Measure::GramsPerMinute
-                }
+                (
+                    Measure::Pounds,
+                    Kind::Number { unit: cowpath_core::tables::Unit::KilogramsPerMinute, .. },
+                ) => Measure::PoundsPerMinute,
+                (
+                    Measure::Grams,
+                    Kind::Number { unit: cowpath_core::tables::Unit::KilogramsPerMinute, .. },
+                ) => Measure::GramsPerMinute,
                 (named, _) => named,
             };
             match named.of(table, column) {

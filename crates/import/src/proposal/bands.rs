@@ -15,11 +15,9 @@ fn bands(column: &Column) -> Vec<(Measure, f64, f64)> {
     let name = column.name;
     let quarter = ["lf_", "rf_", "lr_", "rr_"].iter().any(|begin| name.starts_with(begin));
     match unit {
-        Unit::Kilograms if quarter => vec![
-            (Measure::Own, 1.5, 4.4),
-            (Measure::Pounds, 3.2, 9.7),
-            (Measure::Grams, 1000.0, 6000.0),
-        ],
+        Unit::Kilograms if quarter => {
+            vec![(Measure::Own, 1.5, 4.4), (Measure::Pounds, 3.2, 9.7), (Measure::Grams, 1000.0, 6000.0)]
+        }
         Unit::Kilograms if name == "milk_kg" => {
             vec![(Measure::Own, 6.5, 15.0), (Measure::Pounds, 14.4, 33.0), (Measure::Grams, 4000.0, 20_000.0)]
         }
@@ -37,14 +35,22 @@ fn bands(column: &Column) -> Vec<(Measure, f64, f64)> {
         Unit::Celsius => vec![(Measure::Own, 1.0, 44.0), (Measure::Fahrenheit, 84.0, 112.0)],
         Unit::Seconds => vec![(Measure::Own, 60.0, 1200.0), (Measure::Minutes, 1.5, 20.0)],
         Unit::Minutes if name == "minutes" => vec![(Measure::Own, 5.0, 1440.0), (Measure::Hours, 0.1, 4.9)],
-        Unit::Minutes => vec![(Measure::Own, 12.0, 900.0), (Measure::Hours, 0.1, 11.9), (Measure::Seconds, 1500.0, 60_000.0)],
+        Unit::Minutes => vec![
+            (Measure::Own, 12.0, 900.0),
+            (Measure::Hours, 0.1, 11.9),
+            (Measure::Seconds, 1500.0, 60_000.0),
+        ],
         Unit::MilliSiemensPerCm => vec![
             (Measure::Own, 3.0, 9.0),
             (Measure::MicroSiemensPerCm, 3000.0, 9000.0),
             (Measure::MilliSiemensPerMetre, 300.0, 900.0),
         ],
         Unit::Percent => {
-            vec![(Measure::Own, 1.5, 9.0), (Measure::GramsPerKilogram, 20.0, 80.0), (Measure::Share, 0.015, 0.09)]
+            vec![
+                (Measure::Own, 1.5, 9.0),
+                (Measure::GramsPerKilogram, 20.0, 80.0),
+                (Measure::Share, 0.015, 0.09),
+            ]
         }
         Unit::ThousandPerMl => vec![(Measure::Own, 4.0, 2500.0), (Measure::CountsPerMl, 4500.0, 2_500_000.0)],
         _ => Vec::new(),
@@ -68,7 +74,11 @@ pub(crate) fn short(figure: f64) -> String {
 /// The unit of figures (sorted) that the header does not name.
 pub(crate) fn unit_of(table: &Table, column: &Column, figures: &[f64]) -> Told {
     let Some(middle) = median(figures) else {
-        return Told { measure: Measure::Own, sure: false, reason: "no figure in the sample tells its unit".into() };
+        return Told {
+            measure: Measure::Own,
+            sure: false,
+            reason: "no figure in the sample tells its unit".into(),
+        };
     };
     // Visits that gave no milk say nothing of the unit.
     let positive: Vec<f64> = figures.iter().copied().filter(|figure| 0.0 < *figure).collect();
@@ -96,15 +106,25 @@ fn unit(column: &Column) -> Unit {
 }
 
 fn of_bands(bands: &[(Measure, f64, f64)], middle: f64, own: &str) -> Told {
-    let fits: Vec<Measure> =
-        bands.iter().filter(|(_, low, high)| *low <= middle && middle <= *high).map(|(measure, ..)| *measure).collect();
+    let fits: Vec<Measure> = bands
+        .iter()
+        .filter(|(_, low, high)| *low <= middle && middle <= *high)
+        .map(|(measure, ..)| *measure)
+        .collect();
     let name = |measure: Measure| measure.name().unwrap_or(own).to_owned();
     let middle = short(middle);
     match fits.as_slice() {
         [one] => {
             // Pounds are never taken from figures alone.
             let sure = !matches!(one, Measure::Pounds | Measure::PoundsPerMinute);
-            Told { measure: *one, sure, reason: format!("the header names no unit; the middle figure is {middle}, as in {}", name(*one)) }
+            Told {
+                measure: *one,
+                sure,
+                reason: format!(
+                    "the header names no unit; the middle figure is {middle}, as in {}",
+                    name(*one)
+                ),
+            }
         }
         [] => Told {
             measure: Measure::Own,
@@ -224,10 +244,12 @@ pub(crate) fn named(header: &str, words: &[String]) -> (Option<Result<Measure, S
         ("pct", Ok(Measure::Own)),
     ];
     let last = words.last().map(String::as_str).unwrap_or_default();
-    let in_brackets = lower.find(['(', '[', '{']).map(|at| super::words::tokens(&lower[at..])).unwrap_or_default();
+    let in_brackets =
+        lower.find(['(', '[', '{']).map(|at| super::words::tokens(&lower[at..])).unwrap_or_default();
     // At the end of the header or in brackets; one that is the whole header is a name.
     let found = WORDS.iter().find(|(word, _)| {
-        (1 < words.len() && *word == last) || in_brackets.iter().any(|own| own == word) && words.iter().any(|own| own == word)
+        (1 < words.len() && *word == last)
+            || in_brackets.iter().any(|own| own == word) && words.iter().any(|own| own == word)
     });
     match found {
         Some((word, measure)) => {

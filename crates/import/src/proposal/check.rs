@@ -77,7 +77,12 @@ pub(super) fn doubts(
 }
 
 /// Do the quarters add up to the whole? Then both are in one unit, and are what they seem.
-pub(super) fn quarters_and_whole(table: &Table, grid: &Grid, drafts: &mut [Draft], warnings: &mut Vec<String>) {
+pub(super) fn quarters_and_whole(
+    table: &Table,
+    grid: &Grid,
+    drafts: &mut [Draft],
+    warnings: &mut Vec<String>,
+) {
     let place = |name: &str| table.index(name);
     let (Some(milk), Some(first)) = (place("milk_kg"), place("lf_kg")) else { return };
     let of = |drafts: &[Draft], target: usize| drafts.iter().position(|draft| draft.to.contains(&target));
@@ -86,12 +91,15 @@ pub(super) fn quarters_and_whole(table: &Table, grid: &Grid, drafts: &mut [Draft
     if parts.len() != 4 {
         return;
     }
-    let value = |row: &[String], at: usize| row.get(at).and_then(|cell| parse(cell, grid.decimal, grid.thousands));
+    let value =
+        |row: &[String], at: usize| row.get(at).and_then(|cell| parse(cell, grid.decimal, grid.thousands));
     let (mut agree, mut seen, mut ratios) = (0, 0, Vec::new());
     for row in &grid.rows {
         let sum = match &drafts[parts[0]].split {
             Some(split) => row.get(drafts[parts[0]].column).map(|cell| {
-                cell.split(split.as_str()).filter_map(|part| parse(part.trim(), grid.decimal, None)).sum::<f64>()
+                cell.split(split.as_str())
+                    .filter_map(|part| parse(part.trim(), grid.decimal, None))
+                    .sum::<f64>()
             }),
             None => parts.iter().map(|&part| value(row, drafts[part].column)).sum::<Option<f64>>(),
         };
@@ -152,7 +160,9 @@ pub(super) fn constants(grid: &Grid, proposal: &mut Proposal) -> Vec<Proposed> {
             ("movement", "minutes") => match spacing(grid, &proposal.map) {
                 Some(minutes) => (
                     minutes.to_string(),
-                    format!("the file does not say how long a bin is; most begin {minutes} min after the one before"),
+                    format!(
+                        "the file does not say how long a bin is; most begin {minutes} min after the one before"
+                    ),
                 ),
                 None => {
                     proposal.lacks.push(column.name);
@@ -204,7 +214,10 @@ fn spacing(grid: &Grid, map: &ColumnMap) -> Option<i64> {
             *gaps.entry(pair[1] - pair[0]).or_default() += 1;
         }
     }
-    gaps.into_iter().max_by_key(|(gap, times)| (*times, -gap)).map(|(gap, _)| gap).filter(|gap| (5..=1440).contains(gap))
+    gaps.into_iter()
+        .max_by_key(|(gap, times)| (*times, -gap))
+        .map(|(gap, _)| gap)
+        .filter(|gap| (5..=1440).contains(gap))
 }
 
 /// Rows and issues of a sample.
@@ -251,7 +264,8 @@ pub(super) fn try_out(sample: &Sample, reading: &Reading, proposal: &mut Proposa
     proposal.rows = std::mem::take(&mut tried.rows);
     proposal.sampled = (counts.rows_read, counts.rows_refused);
     let header = &proposal.map.columns;
-    let mut by_column: std::collections::BTreeMap<Option<String>, Vec<&Issue>> = std::collections::BTreeMap::new();
+    let mut by_column: std::collections::BTreeMap<Option<String>, Vec<&Issue>> =
+        std::collections::BTreeMap::new();
     for issue in &tried.refused {
         by_column.entry(issue.column.clone()).or_default().push(issue);
     }

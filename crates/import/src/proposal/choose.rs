@@ -35,7 +35,13 @@ pub(crate) fn heads(grid: &Grid, seen: &[Seen]) -> Vec<Head> {
         .zip(&grid.header)
         .map(|(tokens, header)| {
             if !grid.has_header {
-                return Head { quarters: vec![], counted: false, unit: None, meanings: vec![], otherwise: false };
+                return Head {
+                    quarters: vec![],
+                    counted: false,
+                    unit: None,
+                    meanings: vec![],
+                    otherwise: false,
+                };
             }
             // A number behind a header that came again is ours.
             let said = quarters::said(tokens, &codes);
@@ -74,7 +80,8 @@ fn by_values(heads: &mut [Head], seen: &[Seen]) {
     for at in days.take(1) {
         like(at, "date");
     }
-    let whole = |seen: &Seen| seen.shape == Shape::Figure && seen.figures.iter().all(|figure| figure.fract() == 0.0);
+    let whole =
+        |seen: &Seen| seen.shape == Shape::Figure && seen.figures.iter().all(|figure| figure.fract() == 0.0);
     let mut named = false;
     for (at, own) in seen.iter().enumerate().filter(|(_, own)| whole(own)) {
         if !named && (own.words.len() > 10 || own.many) {
@@ -155,7 +162,18 @@ pub(crate) fn target(table: &Table, concept: &str, quarter: Option<usize>) -> Op
 pub(crate) fn is_time(concept: &str) -> bool {
     matches!(
         concept,
-        "start" | "end" | "attached" | "date" | "moment" | "clock" | "duration" | "prepare" | "from" | "to" | "collected" | "delivered"
+        "start"
+            | "end"
+            | "attached"
+            | "date"
+            | "moment"
+            | "clock"
+            | "duration"
+            | "prepare"
+            | "from"
+            | "to"
+            | "collected"
+            | "delivered"
     )
 }
 
@@ -169,7 +187,10 @@ fn likeness(table: &Table, heads: &[Head], seen: &[Seen]) -> i64 {
         if !head.quarters.is_empty() && quarter.is_none() {
             points -= 2;
         }
-        let best = head.meanings.iter().find_map(|meaning| Some((target(table, meaning.concept, quarter)?, meaning.fit)));
+        let best = head
+            .meanings
+            .iter()
+            .find_map(|meaning| Some((target(table, meaning.concept, quarter)?, meaning.fit)));
         if let Some((target, fit)) = best
             && filled.insert(target)
         {
@@ -188,8 +209,10 @@ fn likeness(table: &Table, heads: &[Head], seen: &[Seen]) -> i64 {
     for at in (0..table.columns.len()).filter(is_required) {
         if filled.contains(&at) {
             points += 3;
-        } else if matches!(table.columns[at].kind, cowpath_core::tables::Kind::Time | cowpath_core::tables::Kind::Date)
-            && 0 < times
+        } else if matches!(
+            table.columns[at].kind,
+            cowpath_core::tables::Kind::Time | cowpath_core::tables::Kind::Date
+        ) && 0 < times
         {
             points += 2;
             times -= 1;
@@ -206,7 +229,8 @@ fn likeness(table: &Table, heads: &[Head], seen: &[Seen]) -> i64 {
         "feeds" => &["dm_pct", "ndf_pct_dm", "cp_pct_dm"],
         _ => &[],
     };
-    let has_mark = marks.is_empty() || marks.iter().any(|name| table.index(name).is_some_and(|at| filled.contains(&at)));
+    let has_mark =
+        marks.is_empty() || marks.iter().any(|name| table.index(name).is_some_and(|at| filled.contains(&at)));
     if has_mark { points } else { points - 8 }
 }
 

@@ -128,10 +128,22 @@ fn header_at(lines: &[Vec<String>], width: usize) -> (usize, bool) {
             return (at, false);
         }
         let data: Vec<&Vec<String>> = lines[at + 1..].iter().filter(|row| fits(row)).take(50).collect();
-        let same = data.iter().filter(|other| other.iter().zip(row).filter(|(one, two)| one == two && !one.is_empty()).count() * 2 > filled).count();
+        let same = data
+            .iter()
+            .filter(|other| {
+                other.iter().zip(row).filter(|(one, two)| one == two && !one.is_empty()).count() * 2 > filled
+            })
+            .count();
         // A row like many below it is data; a header comes once.
         let is_header = data.is_empty() || same * 10 < data.len();
-        return (at, is_header && data.iter().any(|other| { let (filled, words) = wordy(other); words < filled }));
+        return (
+            at,
+            is_header
+                && data.iter().any(|other| {
+                    let (filled, words) = wordy(other);
+                    words < filled
+                }),
+        );
     }
     (lines.iter().position(fits).unwrap_or(0), false)
 }
@@ -141,7 +153,9 @@ fn is_word(cell: &str) -> bool {
     let begins = cell.chars().find(|letter| letter.is_alphanumeric());
     let digits = cell.chars().filter(char::is_ascii_digit).count();
     begins.is_some_and(|letter| !letter.is_ascii_digit()) && digits * 2 <= cell.chars().count()
-        || (cell.chars().filter(|letter| letter.is_alphabetic()).count() >= 3 && !cell.contains(':') && digits * 2 < cell.chars().count())
+        || (cell.chars().filter(|letter| letter.is_alphabetic()).count() >= 3
+            && !cell.contains(':')
+            && digits * 2 < cell.chars().count())
 }
 
 /// The decimal and thousands signs of the figures.
@@ -184,7 +198,9 @@ fn signs(rows: &[Vec<String>]) -> (u8, Option<u8>, Option<String>) {
         (true, true) => (
             if points < commas { b',' } else { b'.' },
             None,
-            Some(format!("{commas} figures have a decimal comma and {points} a decimal point: only one can be right")),
+            Some(format!(
+                "{commas} figures have a decimal comma and {points} a decimal point: only one can be right"
+            )),
         ),
         (true, false) => (b',', if 0 < point_threes { Some(b'.') } else { blank }, None),
         (false, true) => (b'.', if 0 < comma_threes { Some(b',') } else { blank }, None),

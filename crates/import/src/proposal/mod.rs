@@ -160,7 +160,11 @@ impl Draft {
 ///
 /// # Errors
 /// When the file cannot be read, holds no table, or no column of it has a meaning.
-pub(crate) fn propose<S: Read + Seek>(source: S, name: &str, reading: &Reading) -> Result<Proposal, Unreadable> {
+pub(crate) fn propose<S: Read + Seek>(
+    source: S,
+    name: &str,
+    reading: &Reading,
+) -> Result<Proposal, Unreadable> {
     let sample = sample::take(source, reading)?;
     let Some(grid) = dialect::of(&sample) else { return Err(Unreadable::NoColumns) };
     let seen: Vec<seen::Seen> = (0..grid.header.len()).map(|at| seen::column(&grid, at)).collect();
@@ -195,7 +199,8 @@ pub(crate) fn propose<S: Read + Seek>(source: S, name: &str, reading: &Reading) 
         columns: grid.header.clone(),
         takes: drafts.iter().map(|draft| draft.take(&grid.header)).collect(),
     };
-    let mut proposal = Proposal { map, columns: Vec::new(), warnings, lacks: Vec::new(), rows: Vec::new(), sampled: (0, 0) };
+    let mut proposal =
+        Proposal { map, columns: Vec::new(), warnings, lacks: Vec::new(), rows: Vec::new(), sampled: (0, 0) };
     let constants = check::constants(&grid, &mut proposal);
     check::try_out(&sample, reading, &mut proposal, &mut drafts);
     show(table, &grid, &seen, &drafts, &said, &mut proposal);

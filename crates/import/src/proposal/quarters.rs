@@ -29,20 +29,63 @@ const CODES: [[&str; 4]; 16] = [
 ];
 
 const LEFT: [&str; 14] = [
-    "left", "links", "linker", "linke", "linkes", "gauche", "izquierdo", "izquierda", "izq", "sinistro", "sinistra", "sx",
-    "venstre", "vanster",
+    "left",
+    "links",
+    "linker",
+    "linke",
+    "linkes",
+    "gauche",
+    "izquierdo",
+    "izquierda",
+    "izq",
+    "sinistro",
+    "sinistra",
+    "sx",
+    "venstre",
+    "vanster",
 ];
 const RIGHT: [&str; 14] = [
-    "right", "rechts", "rechter", "rechte", "rechtes", "droit", "droite", "derecho", "derecha", "destro", "destra", "dx",
-    "hojre", "hoger",
+    "right", "rechts", "rechter", "rechte", "rechtes", "droit", "droite", "derecho", "derecha", "destro",
+    "destra", "dx", "hojre", "hoger",
 ];
 const FRONT: [&str; 17] = [
-    "front", "fore", "vorne", "vorn", "vorderes", "vorder", "avant", "voor", "delantero", "delantera", "anterior",
-    "anteriore", "ant", "foran", "for", "fram", "framre",
+    "front",
+    "fore",
+    "vorne",
+    "vorn",
+    "vorderes",
+    "vorder",
+    "avant",
+    "voor",
+    "delantero",
+    "delantera",
+    "anterior",
+    "anteriore",
+    "ant",
+    "foran",
+    "for",
+    "fram",
+    "framre",
 ];
 const REAR: [&str; 18] = [
-    "rear", "hind", "back", "hinten", "hinteres", "hinter", "arriere", "achter", "trasero", "trasera", "posterior",
-    "posteriore", "post", "bag", "bagest", "bak", "bakre", "hint",
+    "rear",
+    "hind",
+    "back",
+    "hinten",
+    "hinteres",
+    "hinter",
+    "arriere",
+    "achter",
+    "trasero",
+    "trasera",
+    "posterior",
+    "posteriore",
+    "post",
+    "bag",
+    "bagest",
+    "bak",
+    "bakre",
+    "hint",
 ];
 
 /// The codes whose four all stand in a file; none, or two of different meaning, are believed by none.
@@ -79,7 +122,8 @@ pub(crate) fn said(words: &[String], codes: &[[&'static str; 4]]) -> Said {
     }
     // A side and an end beside each other are one quarter.
     let pairs: Vec<_> = sides.chunks(2).collect();
-    let whole = !sides.is_empty() && sides.len().is_multiple_of(2) && pairs.iter().all(|pair| pair[0].0 != pair[1].0);
+    let whole =
+        !sides.is_empty() && sides.len().is_multiple_of(2) && pairs.iter().all(|pair| pair[0].0 != pair[1].0);
     if whole && said.quarters.is_empty() {
         for pair in pairs {
             let quarter = pair.iter().map(|&(bit, set, _)| if set { bit } else { 0 }).sum();
@@ -105,7 +149,8 @@ pub(crate) fn said(words: &[String], codes: &[[&'static str; 4]]) -> Said {
     }
     if !said.quarters.is_empty() {
         said.rest.retain(|word| {
-            !OF_UDDER.contains(&word.trim_end_matches(|letter: char| letter.is_ascii_digit())) && word.parse::<u8>().is_err()
+            !OF_UDDER.contains(&word.trim_end_matches(|letter: char| letter.is_ascii_digit()))
+                && word.parse::<u8>().is_err()
         });
     }
     said

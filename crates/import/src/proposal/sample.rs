@@ -92,7 +92,12 @@ pub(crate) fn take<S: Read + Seek>(mut source: S, reading: &Reading) -> Result<S
         Encoding::Unicode => String::from_utf8_lossy(bytes).trim_end_matches('\u{fffd}').to_owned(),
         Encoding::Windows1252 => bytes.iter().map(|&byte| windows1252::letter(byte)).collect(),
     };
-    Ok(Sample { head: text(&head), stretches: parts.iter().map(|part| text(part)).collect(), encoding, whole })
+    Ok(Sample {
+        head: text(&head),
+        stretches: parts.iter().map(|part| text(part)).collect(),
+        encoding,
+        whole,
+    })
 }
 
 /// UTF-8, but for a letter that the end of the part cuts.

@@ -6,7 +6,7 @@ use super::dialect::Grid;
 use super::words::says_nothing;
 use crate::column_map::measure::Measure;
 use crate::column_map::moment::{DayOrder, wall};
-use crate::column_map::translate::figure;
+use crate::column_map::signs::figure;
 use crate::figure;
 
 /// Different words kept of a column.
@@ -87,9 +87,15 @@ pub(crate) fn column(grid: &Grid, at: usize) -> Seen {
         days: 0,
         grouped: false,
     };
-    let cells: Vec<&str> =
-        grid.rows.iter().filter_map(|row| row.get(at)).map(String::as_str).filter(|cell| !cell.is_empty()).collect();
-    let (mut figures, mut moments, mut days, mut clocks, mut long, mut fours, mut all_words) = (0, 0, 0, 0, 0, 0, 0);
+    let cells: Vec<&str> = grid
+        .rows
+        .iter()
+        .filter_map(|row| row.get(at))
+        .map(String::as_str)
+        .filter(|cell| !cell.is_empty())
+        .collect();
+    let (mut figures, mut moments, mut days, mut clocks, mut long, mut fours, mut all_words) =
+        (0, 0, 0, 0, 0, 0, 0);
     let split = four_split(&cells, grid.decimal);
     for cell in &cells {
         if says_nothing(cell) {
@@ -141,7 +147,8 @@ pub(crate) fn column(grid: &Grid, at: usize) -> Seen {
         (fours, Shape::Four),
         (all_words, Shape::Words),
     ];
-    let (most, shape) = counts.into_iter().fold((0, Shape::Empty), |best, next| if best.0 < next.0 { next } else { best });
+    let (most, shape) =
+        counts.into_iter().fold((0, Shape::Empty), |best, next| if best.0 < next.0 { next } else { best });
     seen.shape = if most * 10 < seen.filled * 9 { Shape::Words } else { shape };
     seen.split = split.filter(|_| seen.shape == Shape::Four);
     seen
@@ -158,7 +165,9 @@ impl Seen {
             self.year_first += 1;
         } else if value(0).is_some_and(|value| 12 < value) {
             self.day_first += 1;
-        } else if value(1).is_some_and(|value| 12 < value) && numbers.get(1).is_some_and(|part| part.len() <= 2) {
+        } else if value(1).is_some_and(|value| 12 < value)
+            && numbers.get(1).is_some_and(|part| part.len() <= 2)
+        {
             self.month_first += 1;
         }
         if first.is_some_and(|at| cell[at..].starts_with('.')) {
@@ -205,7 +214,8 @@ fn four(cell: &str, split: &str, decimal: u8) -> Option<Vec<f64>> {
 /// The order of days of a whole file, and whether it is in doubt.
 pub(crate) fn order_of(columns: &[Seen]) -> (DayOrder, Option<String>) {
     let sum = |of: fn(&Seen) -> usize| columns.iter().map(of).sum::<usize>();
-    let (day, month, year) = (sum(|seen| seen.day_first), sum(|seen| seen.month_first), sum(|seen| seen.year_first));
+    let (day, month, year) =
+        (sum(|seen| seen.day_first), sum(|seen| seen.month_first), sum(|seen| seen.year_first));
     match (day, month) {
         (0, 0) if sum(|seen| seen.days) == year => (DayOrder::YearMonthDay, None),
         (0, 0) if 0 < sum(|seen| seen.dotted) => (DayOrder::DayMonthYear, None),

@@ -44,7 +44,12 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
         .enumerate()
         .filter(|(_, head)| head.quarters.is_empty())
         .flat_map(|(at, head)| {
-            head.meanings.iter().map(move |meaning| Own { at, concept: meaning.concept, fit: meaning.fit, shape: seen[at].shape })
+            head.meanings.iter().map(move |meaning| Own {
+                at,
+                concept: meaning.concept,
+                fit: meaning.fit,
+                shape: seen[at].shape,
+            })
         })
         .collect();
     let find = |concepts: &[&str], shapes: &[Shape]| {
@@ -63,44 +68,60 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
     if let Some(own) = alone {
         drafts.push(Draft::of(own.at, first_at, sure(own), "the header says so, and the cells are times"));
     } else if let (Some(day), Some(own)) = (day, clock_of_first) {
-        let mut draft = Draft::of(own.at, first_at, sure(own) && sure(day), "its day stands in a column of its own");
+        let mut draft =
+            Draft::of(own.at, first_at, sure(own) && sure(day), "its day stands in a column of its own");
         draft.from = vec![day.at, own.at];
         drafts.push(draft);
     } else if let (Some(day), Some(clock)) = (day, clock) {
         let named = first_words.contains(&day.concept) || second_at.is_none();
-        let reason =
-            if named { "day and time of day in two columns" } else { "day and time of day in two columns; whether of entry or exit the header does not say" };
+        let reason = if named {
+            "day and time of day in two columns"
+        } else {
+            "day and time of day in two columns; whether of entry or exit the header does not say"
+        };
         let mut draft = Draft::of(day.at, first_at, named && sure(day) && sure(clock), reason);
         draft.from = vec![day.at, clock.at];
         drafts.push(draft);
     } else if let Some(own) = find(&["date", "moment", "clock"], usual) {
         let named = second_at.is_none();
-        let reason = if named { "the only time of a row" } else { "a time; whether of entry or exit the header does not say" };
+        let reason = if named {
+            "the only time of a row"
+        } else {
+            "a time; whether of entry or exit the header does not say"
+        };
         drafts.push(Draft::of(own.at, first_at, named && sure(own), reason));
     } else if let Some(day) = day.filter(|_| second_at.is_none() && table.name != "movement") {
-        let mut draft = Draft::of(day.at, first_at, false, "a day without a time of day: noon is put in its place");
+        let mut draft =
+            Draft::of(day.at, first_at, false, "a day without a time of day: noon is put in its place");
         draft.clock = Some("12:00".into());
         drafts.push(draft);
     }
     if table.name == "movement" && drafts.is_empty() {
         if let Some(day) = day {
-            let mut draft = Draft::of(day.at, first_at, false, "a day without a time of day: its midnight is taken");
+            let mut draft =
+                Draft::of(day.at, first_at, false, "a day without a time of day: its midnight is taken");
             draft.clock = Some("00:00".into());
             drafts.push(draft);
         }
     }
     let has_first = !drafts.is_empty();
-    let length = find(&["duration"], &[Shape::Figure, Shape::Clock]).or_else(|| unnamed_length(table, heads, seen));
+    let length =
+        find(&["duration"], &[Shape::Figure, Shape::Clock]).or_else(|| unnamed_length(table, heads, seen));
     let span = |own: Own, target: usize, base: usize, after: bool, reason: &str| {
         let measure = measure_of(&heads[own.at], &seen[own.at]);
         let told = measure.is_some();
-        let one_meaning = heads[own.at].meanings.iter().filter(|meaning| meaning.fit == Fit::Known).count() == 1;
+        let one_meaning =
+            heads[own.at].meanings.iter().filter(|meaning| meaning.fit == Fit::Known).count() == 1;
         let mut draft = Draft::of(own.at, target, sure(own) && told && one_meaning, reason);
         draft.unit = measure;
         if !told {
             draft.reason += "; the header names no unit, seconds are taken";
         }
-        if after { draft.after = Some(base) } else { draft.before = Some(base) }
+        if after {
+            draft.after = Some(base)
+        } else {
+            draft.before = Some(base)
+        }
         draft
     };
     let Some(second_at) = second_at else { return drafts };
@@ -121,16 +142,19 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
     } else if let (Some(own), true) = (length, has_first) {
         drafts.push(span(own, second_at, first_at, true, "a length of time, counted from the beginning"));
     }
-    if !has_first
-        && let (Some(own), true) = (length, drafts.iter().any(|draft| draft.to == [second_at]))
-    {
+    if !has_first && let (Some(own), true) = (length, drafts.iter().any(|draft| draft.to == [second_at])) {
         drafts.push(span(own, first_at, second_at, false, "a length of time, counted back from the end"));
     }
     if table.name == "visits"
         && let Some(attached_at) = table.index("attached_at")
     {
         if let Some(own) = find(&["attached"], &[Shape::Moment]) {
-            drafts.push(Draft::of(own.at, attached_at, sure(own), "the header says so, and the cells are times"));
+            drafts.push(Draft::of(
+                own.at,
+                attached_at,
+                sure(own),
+                "the header says so, and the cells are times",
+            ));
         } else if let (Some(day), Some(own), true) = (day, find(&["attached"], &[Shape::Clock]), has_first) {
             let reason = "its day stands in a column of its own; past midnight it is the next day";
             let mut draft = Draft::of(own.at, attached_at, sure(own) && sure(day), reason);
@@ -140,7 +164,13 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
         } else if let Some(own) = find(&["prepare"], &[Shape::Figure, Shape::Clock])
             && drafts.iter().any(|draft| draft.to == [first_at] && draft.before.is_none())
         {
-            drafts.push(span(own, attached_at, first_at, true, "a length of time, counted from the beginning"));
+            drafts.push(span(
+                own,
+                attached_at,
+                first_at,
+                true,
+                "a length of time, counted from the beginning",
+            ));
         }
     }
     drafts
@@ -188,13 +218,14 @@ fn measure_of(head: &Head, seen: &Seen) -> Option<Measure> {
 /// Why a column that tells when is not used.
 pub(crate) fn not_used(head: &Head, table: &Table, drafts: &[Draft]) -> Option<(Mark, String)> {
     let meaning = head.meanings.first().filter(|meaning| meaning.fit == Fit::Known)?;
-    if !super::choose::is_time(meaning.concept) || super::choose::target(table, meaning.concept, None).is_some() {
+    if !super::choose::is_time(meaning.concept)
+        || super::choose::target(table, meaning.concept, None).is_some()
+    {
         return None;
     }
     let (_, first, _, second) = roles(table);
-    let filled = |name: &str| {
-        table.index(name).is_none_or(|at| drafts.iter().any(|draft| draft.to.contains(&at)))
-    };
+    let filled =
+        |name: &str| table.index(name).is_none_or(|at| drafts.iter().any(|draft| draft.to.contains(&at)));
     (filled(first) && filled(second))
         .then(|| (Mark::NotUsed, "other columns tell these times already".to_owned()))
 }

@@ -30,6 +30,8 @@ struct Phrase {
     concept: &'static str,
     tokens: Vec<String>,
     joined: String,
+    /// Joined without words like "number".
+    numberless: String,
 }
 
 static PHRASES: LazyLock<Vec<Phrase>> = LazyLock::new(|| {
@@ -39,7 +41,8 @@ static PHRASES: LazyLock<Vec<Phrase>> = LazyLock::new(|| {
             let tokens: Vec<String> = tokens(phrase).into_iter().filter(|word| !is_filling(word)).collect();
             let joined = tokens.concat();
             if !joined.is_empty() {
-                phrases.push(Phrase { concept, tokens, joined });
+                let numberless = without_numbers(tokens.iter().map(String::as_str)).concat();
+                phrases.push(Phrase { concept, tokens, joined, numberless });
             }
         }
     }
@@ -84,27 +87,110 @@ pub(crate) fn says_nothing(word: &str) -> bool {
 /// Words that stand in headers and say nothing of what is meant.
 fn is_filling(word: &str) -> bool {
     const FILLING: [&str; 31] = [
-        "of", "the", "per", "a", "an", "for", "der", "die", "das", "des", "je", "pro", "le", "la", "les", "l", "d", "el",
-        "los", "las", "del", "il", "lo", "dell", "della", "het", "total", "totale", "gesamt", "och", "og",
+        "of", "the", "per", "a", "an", "for", "der", "die", "das", "des", "je", "pro", "le", "la", "les",
+        "l", "d", "el", "los", "las", "del", "il", "lo", "dell", "della", "het", "total", "totale", "gesamt",
+        "och", "og",
     ];
     FILLING.contains(&word)
 }
 
 /// Words for a number of an animal or box, left aside when what stays is a phrase.
 const NUMBERS: [&str; 16] = [
-    "number", "nr", "no", "num", "id", "nummer", "numero", "n", "name", "nombre", "nome", "navn", "namn", "naam", "nom",
-    "code",
+    "number", "nr", "no", "num", "id", "nummer", "numero", "n", "name", "nombre", "nome", "navn", "namn",
+    "naam", "nom", "code",
 ];
+
+/// Words without those for a number, also where one ends in it: `konr`, `koenummer`.
+fn without_numbers<'a>(words: impl Iterator<Item = &'a str>) -> Vec<&'a str> {
+    let cut = |word: &'a str| {
+        ["nummer", "number", "nr"]
+            .iter()
+            .find_map(|end| word.strip_suffix(end))
+            .filter(|stem| 2 <= stem.len())
+            .unwrap_or(word)
+    };
+    words.filter(|word| !NUMBERS.contains(word)).map(cut).collect()
+}
 
 /// Words that make a figure something else than what was measured then and there.
 const OTHERWISE: [&str; 78] = [
-    "expected", "predicted", "forecast", "target", "planned", "estimated", "average", "avg", "mean", "median", "daily",
-    "day", "days", "24h", "7d", "previous", "last", "yesterday", "deviation", "difference", "diff", "change", "trend",
-    "cumulative", "sum", "305", "305d", "index", "rank", "erwartet", "erwartete", "soll", "durchschnitt", "mittel",
-    "mittelwert", "schnitt", "tag", "tage", "vortag", "abweichung", "differenz", "attendu", "attendue", "prevu", "moyenne",
-    "moyen", "jour", "jours", "ecart", "verwacht", "verwachte", "gemiddeld", "gemiddelde", "dag", "dagen", "afwijking",
-    "esperado", "esperada", "media", "promedio", "dia", "dias", "desviacion", "atteso", "attesa", "giorno", "giorni",
-    "scarto", "forventet", "gennemsnit", "dogn", "afvigelse", "forvantad", "genomsnitt", "medel", "dygn", "avvikelse",
+    "expected",
+    "predicted",
+    "forecast",
+    "target",
+    "planned",
+    "estimated",
+    "average",
+    "avg",
+    "mean",
+    "median",
+    "daily",
+    "day",
+    "days",
+    "24h",
+    "7d",
+    "previous",
+    "last",
+    "yesterday",
+    "deviation",
+    "difference",
+    "diff",
+    "change",
+    "trend",
+    "cumulative",
+    "sum",
+    "305",
+    "305d",
+    "index",
+    "rank",
+    "erwartet",
+    "erwartete",
+    "soll",
+    "durchschnitt",
+    "mittel",
+    "mittelwert",
+    "schnitt",
+    "tag",
+    "tage",
+    "vortag",
+    "abweichung",
+    "differenz",
+    "attendu",
+    "attendue",
+    "prevu",
+    "moyenne",
+    "moyen",
+    "jour",
+    "jours",
+    "ecart",
+    "verwacht",
+    "verwachte",
+    "gemiddeld",
+    "gemiddelde",
+    "dag",
+    "dagen",
+    "afwijking",
+    "esperado",
+    "esperada",
+    "media",
+    "promedio",
+    "dia",
+    "dias",
+    "desviacion",
+    "atteso",
+    "attesa",
+    "giorno",
+    "giorni",
+    "scarto",
+    "forventet",
+    "gennemsnit",
+    "dogn",
+    "afvigelse",
+    "forvantad",
+    "genomsnitt",
+    "medel",
+    "dygn",
+    "avvikelse",
     "since",
 ];
 
@@ -142,7 +228,8 @@ pub(crate) fn tokens(text: &str) -> Vec<String> {
         }
         let before = at.checked_sub(1).and_then(|at| letters.get(at)).copied().unwrap_or(' ');
         let next = letters.get(at + 1).copied().unwrap_or(' ');
-        let starts = letter.is_uppercase() && (before.is_lowercase() || (before.is_uppercase() && next.is_lowercase()));
+        let starts = letter.is_uppercase()
+            && (before.is_lowercase() || (before.is_uppercase() && next.is_lowercase()));
         if starts {
             words.push(String::new());
         }
@@ -154,7 +241,9 @@ pub(crate) fn tokens(text: &str) -> Vec<String> {
     words
         .into_iter()
         .filter(|word| !word.is_empty())
-        .map(|word| if word.len() < 4 { word } else { word.replace("ae", "a").replace("oe", "o").replace("ue", "u") })
+        .map(|word| {
+            if word.len() < 4 { word } else { word.replace("ae", "a").replace("oe", "o").replace("ue", "u") }
+        })
         .collect()
 }
 
@@ -169,8 +258,7 @@ pub(crate) fn meanings(words: &[String]) -> Vec<Meaning> {
     if joined.is_empty() {
         return Vec::new();
     }
-    let numberless: Vec<&str> = words.iter().copied().filter(|word| !NUMBERS.contains(word)).collect();
-    let numberless_joined = numberless.concat();
+    let numberless = without_numbers(words.iter().copied()).concat();
     let otherwise = words.iter().any(|word| is_otherwise(word));
     let mut best: BTreeMap<&'static str, (Fit, usize)> = BTreeMap::new();
     let mut add = |concept: &'static str, fit: Fit, letters: usize| {
@@ -181,7 +269,10 @@ pub(crate) fn meanings(words: &[String]) -> Vec<Meaning> {
         let letters = phrase.joined.len();
         if phrase.joined == joined {
             add(phrase.concept, Fit::Known, letters);
-        } else if phrase.joined == numberless_joined && ["animal", "official", "box", "pen"].contains(&phrase.concept) {
+        } else if !numberless.is_empty()
+            && phrase.numberless == numberless
+            && ["animal", "official", "box", "pen"].contains(&phrase.concept)
+        {
             add(phrase.concept, Fit::Known, letters);
         } else if otherwise {
             // Whatever it holds, it is not the measurement itself.
@@ -189,14 +280,18 @@ pub(crate) fn meanings(words: &[String]) -> Vec<Meaning> {
             add(phrase.concept, Fit::Like, letters);
         } else if let [own] = phrase.tokens.as_slice()
             && 5 <= own.len()
-            && words.iter().any(|word| own.len() < word.len() && (word.starts_with(own.as_str()) || word.ends_with(own.as_str())))
+            && words.iter().any(|word| {
+                own.len() < word.len() && (word.starts_with(own.as_str()) || word.ends_with(own.as_str()))
+            })
         {
             add(phrase.concept, Fit::Like, letters);
         }
     }
     let mut found: Vec<Meaning> =
         best.into_iter().map(|(concept, (fit, letters))| Meaning { concept, fit, letters }).collect();
-    found.sort_by(|one, other| (other.fit, other.letters, one.concept).cmp(&(one.fit, one.letters, other.concept)));
+    found.sort_by(|one, other| {
+        (other.fit, other.letters, one.concept).cmp(&(one.fit, one.letters, other.concept))
+    });
     // Beside a whole phrase a part of it says nothing.
     if found.first().is_some_and(|first| first.fit == Fit::Known) {
         found.retain(|meaning| meaning.fit == Fit::Known);
