@@ -59,6 +59,8 @@ struct Sums {
     /// Clinical cases that were called at all, and the identities their udder calls had.
     cases_called: u32,
     identities: u32,
+    /// Called cases one of whose identities had been shown more than a day before the first sign.
+    standing: u32,
     udder_calls: u32,
     false_udder_calls: u32,
     calls_on_sick: BTreeMap<String, u32>,
@@ -215,6 +217,9 @@ fn tally(cases: &[Case], shown: &[Shown], starts: Timestamp, ends: Timestamp, su
             .collect();
         sums.cases_called += u32::from(!identities.is_empty());
         sums.identities += identities.len() as u32;
+        let day_before = after(case.first_sign, -24);
+        let stood = |call: &Shown| call.at < day_before && identities.contains(call.id.as_str());
+        sums.standing += u32::from(shown.iter().any(stood));
     }
     let near = |case: &Case, at: Timestamp| {
         let from = case.first_sign.saturating_sub(MARGIN).unwrap_or(Timestamp::MIN);
@@ -269,15 +274,10 @@ fn share(part: u32, whole: u32) -> String {
     if whole == 0 { "none".into() } else { format!("{:.0} %", 100.0 * f64::from(part) / f64::from(whole)) }
 }
 
-/// Clopper–Pearson 95 % interval in per cent.
+/// Exact 95 % interval in per cent.
 fn interval(part: u32, whole: u32) -> String {
-    use statrs::distribution::{Beta, ContinuousCDF};
-    let (k, n) = (f64::from(part), f64::from(whole));
-    let quantile =
-        |a: f64, b: f64, p: f64| Beta::new(a, b).map(|beta| beta.inverse_cdf(p)).unwrap_or(f64::NAN);
-    let low = if part == 0 { 0.0 } else { quantile(k, n - k + 1.0, 0.025) };
-    let high = if part == whole { 1.0 } else { quantile(k + 1.0, n - k, 0.975) };
-    format!("{:.0} to {:.0} %", 100.0 * low, 100.0 * high)
+    let share = cowpath_core::right::share(part, whole);
+    format!("{:.0} to {:.0} %", 100.0 * share.low, 100.0 * share.high)
 }
 
 fn calibration_error(sums: &Sums) -> f64 {
@@ -321,10 +321,12 @@ fn text(sums: &Sums, seeds: &[u64], cows: u32, days: u32) -> String {
         sums.false_calls
     );
     text += &format!(
-        "| … counting calls that are `watch` too | {} = {:.2} | | |\n| identities of the udder calls of one clinical case | {:.2} | | 1 |\n",
+        "| … counting calls that are `watch` too | {} = {:.2} | | |\n| identities of the udder calls of one clinical case | {:.2} | | 1 |\n| cases called under an identity shown more than a day before the first sign | {} of {} | | 0 |\n",
         sums.false_with_watch,
         100.0 * f64::from(sums.false_with_watch) / sums.cow_days,
         f64::from(sums.identities) / f64::from(sums.cases_called.max(1)),
+        sums.standing,
+        sums.cases_called,
     );
     text += &format!(
         "| udder calls on a cow without an udder case | {} of {} | | |\n| stated probabilities of udder: calibration error | {:.3} | | at most 0.05 |\n\n",

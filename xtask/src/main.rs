@@ -48,10 +48,11 @@ fn main() -> ExitCode {
         ["herds", "--write"] => {
             herds::run(&SEEDS, 120, 120).and_then(|text| fill("validation.md", "simulated-herds", &text))
         }
-        ["herds", seed] => seed
-            .parse()
-            .map_err(|_| anyhow!("`{seed}` is not a seed"))
-            .and_then(|seed| herds::run(&[seed], 120, 120))
+        ["herds", ref seeds @ ..] => seeds
+            .iter()
+            .map(|seed| seed.parse().map_err(|_| anyhow!("`{seed}` is not a seed")))
+            .collect::<anyhow::Result<Vec<u64>>>()
+            .and_then(|seeds| herds::run(&seeds, 120, 120))
             .map(|text| println!("{text}")),
         ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
         ["open-data", "--write"] => open_data::run()

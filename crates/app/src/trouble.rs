@@ -4,7 +4,7 @@
 //! the user's data or words are wrong or her machine is in the way (a full disk, a folder that cannot be written), 2 when
 //! the fault is ours. Rules for the words: short sentences, readable without colour, no full stop after a single one.
 
-use std::fmt;
+use std::{fmt, io::ErrorKind};
 
 use cowpath_core::remedy::Remedy;
 
@@ -64,6 +64,29 @@ impl fmt::Display for InWords {
     }
 }
 
+/// What the machine said behind an error that came straight from it, also through CSV and JSON.
+pub fn io_kind(error: &anyhow::Error) -> Option<ErrorKind> {
+    error.chain().find_map(|cause| {
+        let own = cause.downcast_ref::<std::io::Error>().map(std::io::Error::kind);
+        let of_csv = cause.downcast_ref::<csv::Error>().and_then(|error| match error.kind() {
+            csv::ErrorKind::Io(error) => Some(error.kind()),
+            _ => None,
+        });
+        let of_json = cause.downcast_ref::<serde_json::Error>().and_then(serde_json::Error::io_error_kind);
+        own.or(of_csv).or(of_json)
+    })
+}
+
+/// Letters of a person's word that an answer repeats.
+const REPEATED: usize = 60;
+
+/// What a person typed, as an answer repeats it: not over the whole screen, and without what would steer a terminal.
+pub fn short(typed: &str) -> String {
+    let mut letters = typed.chars().map(|letter| if letter.is_control() { '\u{fffd}' } else { letter });
+    let text: String = letters.by_ref().take(REPEATED).collect();
+    if letters.next().is_some() { text + "…" } else { text }
+}
+
 /// Puts any error into words.
 pub fn in_words(error: &anyhow::Error) -> InWords {
     // What stands before the cause says where it happened: the file that was being read.
@@ -76,6 +99,15 @@ pub fn in_words(error: &anyhow::Error) -> InWords {
             return with_remedy(&place, trouble, if trouble.is_users() { 1 } else { 2 });
         }
         place += &format!("{cause}: ");
+    }
+    if io_kind(error).is_some() {
+        return InWords {
+            what: format!("the answer could not be written, or a file not be reached: {error:#}"),
+            kept: "the farm's file is whole, with all that was read into it".into(),
+            next: "look whether that disk is full or gone, or let the answer go elsewhere, and try again"
+                .into(),
+            code: 1,
+        };
     }
     InWords {
         what: format!("{error:#}"),

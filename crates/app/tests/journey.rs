@@ -146,6 +146,7 @@ fn judge(life: &Life, herd: &Herd, milkings: &[Scored]) -> (Vec<Finding>, Vec<Fi
         stage: life.stage(at),
         milkings,
         unsettled_since: herd.unsettled_since(life.key),
+        trouble_since: herd.trouble_since(life.key),
         earlier_cases: 0,
     };
     let findings = causes::judge_cow(&course, &settings);
@@ -264,6 +265,7 @@ fn twelve_rows_become_a_sentence() {
         may_be_in_tank: &since,
         held_by_log: &[],
         destination_logged: false,
+        diagnosed_at: None,
     };
     let said = say::call::call(finding, &facts);
     insta::assert_snapshot!(shown_as(&[&said.sentence, &said.action, &said.why]), @r"

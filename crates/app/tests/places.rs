@@ -280,7 +280,19 @@ fn a_folder_that_may_only_be_read() {
     answer(&mut program(&empty, ["import", log.to_str().unwrap()]))
         .refused()
         .says(&["cannot be written", "Do: "]);
-    answer(&mut program(&disk.0, ["round"])).says(&["Do: "]);
+    // Reading needs no writing: the newest milking, the settings, a backup to another place.
+    answer(&mut program(&disk.0, ["round"])).done().says(&["Round, Monday 2 March, 05:37"]);
+    answer(&mut program(&disk.0, ["cow", "214"])).done();
+    answer(&mut program(&disk.0, ["check"])).done();
+    answer(&mut program(&disk.0, ["settings"])).done();
+    let copy = place.dir.path().join("copy");
+    answer(&mut program(&disk.0, ["backup", copy.to_str().unwrap()])).done();
+    assert_eq!(fs::read(copy).unwrap().len(), fs::read(disk.0.join("farm.sqlite")).unwrap().len());
+    // A log of late writings that cannot be read in must not be passed over.
+    assert!(Command::new("mount").args(["-o", "remount,rw"]).arg(&disk.0).status().unwrap().success());
+    fs::write(disk.0.join("farm.sqlite-wal"), [7; 100]).unwrap();
+    assert!(Command::new("mount").args(["-o", "remount,ro"]).arg(&disk.0).status().unwrap().success());
+    answer(&mut program(&disk.0, ["round"])).refused().says(&["cannot be written", "Do: "]);
 }
 
 #[test]

@@ -5,13 +5,14 @@
 //!
 //! Read in this order: [`units`] and [`time`] (the quantities), [`herd`] (cows, quarters, lactations), [`tables`] (what
 //! a log may hold), [`level`] (the filter in its smallest form), [`expect`] (what she should have given), [`causes`]
-//! (why she differs), [`say`] (the sentence).
+//! (why she differs), [`say`] (the sentence), [`right`] (how often it was right).
 
 pub mod causes;
 pub mod expect;
 pub mod herd;
 pub mod level;
 pub mod remedy;
+pub mod right;
 pub mod say;
 pub mod tables;
 pub mod time;

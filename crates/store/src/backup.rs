@@ -23,12 +23,13 @@ use crate::{
 const BEFORE: &str = ".before-restore";
 
 impl Farm {
-    /// Writes the whole farm into one file, over one of that name. Readers and writers go on meanwhile; the backup is
-    /// the farm as it was at one moment.
+    /// Writes the whole farm into one file, over an older backup of that name but over nothing else. Readers and writers
+    /// go on meanwhile; the backup is the farm as it was at one moment.
     pub fn backup(&self, to: &Path) -> Result<()> {
         if same_file(to, &self.file()) {
             return Err(StoreError::OwnFile { file: to.to_owned() });
         }
+        may_be_replaced(to)?;
         copy_out(&self.connection, to)
     }
 
@@ -98,19 +99,54 @@ fn set_aside(file: &Path, before: &Path) -> Result<()> {
     fs::rename(file, before).map_err(|error| StoreError::io(file, error))
 }
 
+/// A backup may take the place of an older one or of an empty file; anything else there would be lost.
+fn may_be_replaced(to: &Path) -> Result<()> {
+    let in_the_way =
+        |why: &str| StoreError::NotABackup { file: to.to_owned(), why: why.into(), in_the_way: true };
+    if to.is_dir() {
+        return Err(in_the_way("it is a folder"));
+    }
+    if !to.exists() {
+        return Ok(());
+    }
+    if to.file_name().is_some_and(|name| name == open::FILE_NAME) {
+        return Err(in_the_way("it is the file of another farm"));
+    }
+    match open::for_reading(to) {
+        Ok(_) | Err(StoreError::NoFarm { .. }) => Ok(()),
+        Err(StoreError::NotADatabase { .. }) => Err(in_the_way("it is no database")),
+        Err(StoreError::OtherProgram { .. }) => Err(in_the_way("it belongs to another program")),
+        // What can still be read of a damaged backup may be all there is.
+        Err(StoreError::Damaged { .. }) => Err(in_the_way("it is damaged")),
+        Err(other) => Err(other),
+    }
+}
+
 /// Opens a backup for reading, after looking whether it is ours and whole.
 fn open_backup(from: &Path) -> Result<Connection> {
+    let none =
+        |why: &str| StoreError::NotABackup { file: from.to_owned(), why: why.into(), in_the_way: false };
+    if from.is_dir() {
+        return Err(none("it is a folder"));
+    }
     if !from.is_file() {
         let source = std::io::Error::new(std::io::ErrorKind::NotFound, "there is no such file");
         return Err(StoreError::Io { place: from.to_owned(), source });
     }
     let source = open::for_reading(from).map_err(|error| match error {
         // An empty file is no farm, and no folder is missing.
-        StoreError::NoFarm { .. } => StoreError::NotADatabase { file: from.to_owned() },
+        StoreError::NoFarm { .. } => none("it is empty"),
+        StoreError::NotADatabase { .. } => none("it is no database"),
+        StoreError::OtherProgram { .. } => none("it belongs to another program"),
+        StoreError::Damaged { detail } => none(&format!("it is damaged ({detail})")),
         other => other,
     })?;
-    if let Some(fault) = check::damage(&source)?.into_iter().next() {
-        return Err(StoreError::Damaged { detail: format!("{}: {}", from.display(), fault.says) });
+    let damage = check::damage(&source).map_err(|error| match error {
+        StoreError::Damaged { detail } => none(&format!("it is damaged ({detail})")),
+        other => other,
+    })?;
+    if let Some(fault) = damage.into_iter().next() {
+        return Err(none(&format!("it is damaged ({})", fault.says)));
     }
     Ok(source)
 }

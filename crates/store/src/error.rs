@@ -77,6 +77,16 @@ pub enum StoreError {
         /// The file.
         file: PathBuf,
     },
+    /// What a restore is to read is no backup, or what stands where a backup is to go is none and would be lost.
+    #[error("{} is not a backup of a farm: {why}", file.display())]
+    NotABackup {
+        /// The file.
+        file: PathBuf,
+        /// What it is.
+        why: String,
+        /// It stands where a backup was to be written.
+        in_the_way: bool,
+    },
     /// A row holds a value in a column that was not announced, or too few cells.
     #[error("line {line}: the row does not fit the columns announced for it ({detail})")]
     Misfit {
@@ -167,6 +177,7 @@ impl Remedy for StoreError {
             StoreError::NotADatabase { .. }
             | StoreError::OtherProgram { .. }
             | StoreError::Newer { .. }
+            | StoreError::NotABackup { .. }
             | StoreError::OwnFile { .. } => "the file was left as it is".into(),
             StoreError::ReadOnly { .. } | StoreError::NotAFolder { .. } => "nothing was changed".into(),
             StoreError::DiskFull => {
@@ -176,7 +187,7 @@ impl Remedy for StoreError {
             }
             StoreError::InUse { .. } => "nothing of this was taken in; what the other program writes is safe".into(),
             StoreError::Damaged { .. } => "the file was left as it is; what can still be read stays readable".into(),
-            _ => "everything read before is kept; of the file being read nothing was taken in".into(),
+            _ => "what was read before is kept as it was".into(),
         }
     }
 
@@ -200,7 +211,14 @@ impl Remedy for StoreError {
             StoreError::Damaged { .. } => {
                 "copy the file somewhere safe, then restore your last backup with `cowpath restore`".into()
             }
+            StoreError::NotABackup { in_the_way: true, .. } => {
+                "name a file that is not there yet, or an older backup".into()
+            }
+            StoreError::NotABackup { .. } => "name another file that `cowpath backup` wrote".into(),
             StoreError::OwnFile { .. } => "name another file for the backup".into(),
+            StoreError::Io { source, .. } if source.kind() == std::io::ErrorKind::IsADirectory => {
+                "a folder stands where a file belongs: name another place".into()
+            }
             StoreError::Io { .. } => "look whether the disk is connected and the name is right, and try again".into(),
             _ => "run `cowpath check`; if it finds nothing, this is a fault of the program: report it with this text"
                 .into(),

@@ -33,9 +33,15 @@ impl Farm {
         Ok(farm)
     }
 
-    /// Opens the farm in a folder for reading and writing; it must be there.
+    /// Opens the farm in a folder for reading and writing; it must be there. On a disk that is only read it is opened for
+    /// reading, and what would write says so.
     pub fn open(folder: &Path) -> Result<Farm> {
-        Ok(Farm { connection: open::for_writing(folder, false)?, folder: folder.to_owned() })
+        let file = folder.join(FILE_NAME);
+        let connection = match open::for_writing(folder, false) {
+            Err(StoreError::ReadOnly { .. }) if open::never_changes(&file) => open::for_reading(&file),
+            other => other,
+        }?;
+        Ok(Farm { connection, folder: folder.to_owned() })
     }
 
     /// Another connection to the same farm, for reading only. It is never blocked by a writer, and sees what was

@@ -16,6 +16,7 @@ mod cells;
 mod check;
 mod error;
 mod farm;
+mod found;
 mod herd;
 mod layout;
 mod memory;
@@ -32,6 +33,7 @@ pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source
 pub use check::{Fault, FaultKind};
 pub use error::{Result, StoreError};
 pub use farm::{Farm, Held};
+pub use found::{Found, KeptCall, NewFound, ShownCall};
 pub use memory::KeptRound;
 pub use open::FILE_NAME;
 pub use quarantine::Quarantined;

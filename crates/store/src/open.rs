@@ -16,7 +16,7 @@ pub const FILE_NAME: &str = "farm.sqlite";
 pub(crate) const APPLICATION_ID: i64 = 0x436F_7770;
 
 /// Every step from one form of the file to the next, oldest first.
-const FORMS: [&str; 1] = [include_str!("../schema/0001_first.sql")];
+const FORMS: [&str; 2] = [include_str!("../schema/0001_first.sql"), include_str!("../schema/0002_found.sql")];
 
 /// Newest form this program knows.
 pub(crate) const NEWEST_FORM: i64 = FORMS.len() as i64;
@@ -59,8 +59,15 @@ pub(crate) fn for_writing(folder: &Path, create: bool) -> Result<Connection> {
     Ok(connection)
 }
 
-/// Opens for reading only; the file must be there.
+/// Opens for reading only; the file must be there. It may lie on a disk that is only read.
 pub(crate) fn for_reading(file: &Path) -> Result<Connection> {
+    match reading(file, false) {
+        Err(StoreError::ReadOnly { .. }) if never_changes(file) => reading(file, true),
+        other => other,
+    }
+}
+
+fn reading(file: &Path, unchanging: bool) -> Result<Connection> {
     let folder = file.parent().unwrap_or(Path::new("."));
     match start_of(file)? {
         Start::Other => return Err(StoreError::NotADatabase { file: file.to_owned() }),
@@ -68,7 +75,12 @@ pub(crate) fn for_reading(file: &Path) -> Result<Connection> {
         Start::Database => {}
     }
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let connection = Connection::open_with_flags(file, flags).map_err(|error| at(folder, error))?;
+    let connection = if unchanging {
+        Connection::open_with_flags(address_of_unchanging(file), flags | OpenFlags::SQLITE_OPEN_URI)
+    } else {
+        Connection::open_with_flags(file, flags)
+    };
+    let connection = connection.map_err(|error| at(folder, error))?;
     connection.busy_timeout(Duration::from_secs(WAIT_S))?;
     (|| {
         judge(&connection, file, false)?;
@@ -76,6 +88,31 @@ pub(crate) fn for_reading(file: &Path) -> Result<Connection> {
     })()
     .map_err(|error| placed(error, folder))?;
     Ok(connection)
+}
+
+/// Whether nobody can write to a farm's file: it lies on a disk that is only read, and no log of late writings stands
+/// beside it, which could not be read in there. A mere lack of rights is not enough: others may have them.
+pub(crate) fn never_changes(file: &Path) -> bool {
+    let folder = file.parent().unwrap_or(Path::new("."));
+    let log = folder.join(format!("{FILE_NAME}-wal"));
+    file.is_file()
+        && fs::metadata(log).map_or(true, |log| log.len() == 0)
+        && tempfile_in(folder).is_err_and(|error| error.kind() == std::io::ErrorKind::ReadOnlyFilesystem)
+}
+
+/// The address of a file that never changes, for which SQLite needs neither lock nor log (SQLite, "Uniform Resource
+/// Identifiers", query parameter `immutable`).
+fn address_of_unchanging(file: &Path) -> String {
+    let mut address = String::from("file:");
+    for byte in file.as_os_str().as_encoded_bytes() {
+        match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'-' | b'_' | b'.' => {
+                address.push(char::from(*byte))
+            }
+            _ => address.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    address + "?immutable=1"
 }
 
 /// Leads the file to the newest form. One transaction a step: a kill leaves a whole form or the one before.

@@ -9,7 +9,7 @@ use cowpath_core::{
     herd::{BoxKey, LifeKey},
     tables::{Destination, Outcome, QuarterVisit, TABLES, Table, Visit},
 };
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use rusqlite::{Row, params, types::ValueRef};
 
 use crate::{
@@ -25,9 +25,12 @@ use crate::{
 pub type EachVisit<'f> = dyn FnMut(u32, &Visit) -> ControlFlow<()> + 'f;
 
 /// Columns the milk model reads; places in the table.
-const MILKING_COLUMNS: Range<usize> = 2..31;
+const MILKING_COLUMNS: Range<usize> = 5..31;
 /// Columns left out of them: seconds and flows of the quarters.
 const MILKING_LEAVES: Range<usize> = 11..23;
+
+/// Of a longer visit nothing is counted by its end.
+const LONGEST_COUNTED: SignedDuration = SignedDuration::from_hours(6);
 
 const COLUMNS: usize = 45;
 /// A column that is not asked for.
@@ -50,7 +53,7 @@ impl Farm {
         self.stream(span, &self.wanted(|_| true)?, each)
     }
 
-    /// Like [`Farm::visits`], with the columns of the milk model only: times, outcome, milk of udder and quarters,
+    /// Like [`Farm::visits`], with the columns of the milk model only: entry, exit, outcome, milk of udder and quarters,
     /// conductivity, kicks. The others are `None`.
     pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_milking)?, each)
@@ -76,7 +79,9 @@ impl Farm {
         let mut rows = statement.query(params![animal, ends[0], ends[1], first_day, last_day])?;
         let mut visits = Vec::new();
         while let Some(row) = rows.next()? {
-            visits.push(decode(row, wanted, &boxes)?);
+            let mut visit = blank();
+            decode(row, wanted, &boxes, &mut visit)?;
+            visits.push(visit);
         }
         visits.sort_by_key(|visit| (visit.started_at, visit.at_box));
         Ok(visits)
@@ -114,6 +119,25 @@ impl Farm {
         Ok(counts)
     }
 
+    /// How many standing visits ended after one time and by another that say something of milk: milked, not milked out or
+    /// failed, or of no stated outcome and with milk of the udder or of all four quarters. Visits of more than six hours
+    /// may be left out.
+    pub fn milkings_ended(&self, after: Timestamp, by: Timestamp) -> Result<u64> {
+        let begun = after.saturating_sub(LONGEST_COUNTED).unwrap_or(Timestamp::MIN);
+        let mut statement = self.connection.prepare_cached(
+            "SELECT count(*) FROM visits WHERE day BETWEEN ?3 AND ?4 AND ?1 < ended_at AND ended_at <= ?2 AND stands = 1
+             AND CASE outcome WHEN 'milked' THEN 1 WHEN 'incomplete' THEN 1 WHEN 'failed' THEN 1
+                      WHEN 'turned-away' THEN 0 WHEN 'fed' THEN 0
+                      ELSE coalesce(milk_kg, lf_kg + rf_kg + lr_kg + rr_kg) IS NOT NULL END",
+        )?;
+        let ends = [after.as_millisecond(), by.as_millisecond()];
+        let days = [day_of(begun.as_millisecond()), day_of(ends[1])];
+        count(
+            statement.query_row([ends[0], ends[1], days[0], days[1]], |row| row.get(0))?,
+            "milkings of a span",
+        )
+    }
+
     fn stream(&self, span: Range<Timestamp>, wanted: &Wanted, each: &mut EachVisit<'_>) -> Result<()> {
         let cows = names::places(&self.connection, "animal_name")?;
         let boxes = names::places(&self.connection, "box_name")?;
@@ -130,16 +154,21 @@ impl Farm {
         while let Some(row) = rows.next()? {
             let id: i64 = row.get(0)?;
             let cow = cows.get(id as usize).copied().unwrap_or(u32::MAX);
-            let visit = decode(row, wanted, &boxes)?;
-            let at = visit.started_at.as_millisecond();
+            let at: i64 = row.get(2)?;
             if day.number != day_of(at) {
                 if day.hand_on(each).is_break() {
                     return Ok(());
                 }
                 day.number = day_of(at);
             }
-            day.order.push((at, cow, visit.at_box.0, day.visits.len()));
-            day.visits.push(visit);
+            let place = day.order.len();
+            if place == day.visits.len() {
+                day.visits.push(blank());
+            }
+            // Written where it stays: a visit is large, and a log has millions.
+            let visit = &mut day.visits[place];
+            decode(row, wanted, &boxes, visit)?;
+            day.order.push((at, cow, visit.at_box.0, place));
         }
         let _ = day.hand_on(each);
         Ok(())
@@ -177,6 +206,7 @@ impl Farm {
 #[derive(Default)]
 struct Day {
     number: i64,
+    /// As many of them as `order` has; the others are of days before, and are written over.
     visits: Vec<Visit>,
     /// Start, place of the herd number, box, place in `visits`.
     order: Vec<(i64, u32, u16, usize)>,
@@ -189,65 +219,97 @@ impl Day {
             each(*cow, &self.visits[*place])?;
         }
         self.order.clear();
-        self.visits.clear();
         ControlFlow::Continue(())
     }
 }
 
-fn decode(row: &Row<'_>, wanted: &Wanted, boxes: &[u32]) -> Result<Visit> {
+/// A visit of which nothing is known.
+fn blank() -> Visit {
+    Visit {
+        life: LifeKey(u32::MAX),
+        at_box: BoxKey(0),
+        started_at: Timestamp::UNIX_EPOCH,
+        ended_at: Timestamp::UNIX_EPOCH,
+        attached_at: None,
+        outcome: None,
+        milk_kg: None,
+        quarters: [QuarterVisit::default(); 4],
+        blood_ppm: None,
+        milk_c: None,
+        fat_pct: None,
+        protein_pct: None,
+        lactose_pct: None,
+        scc_k: None,
+        feed_offered_kg: None,
+        feed_eaten_kg: None,
+        weight_kg: None,
+        destination: None,
+    }
+}
+
+/// Writes the columns asked for over a visit's; the others stay as they are.
+fn decode(row: &Row<'_>, wanted: &Wanted, boxes: &[u32], visit: &mut Visit) -> Result<()> {
     let id: i64 = row.get(1)?;
-    let at_box =
+    visit.at_box =
         boxes.get(id as usize).and_then(|place| u16::try_from(*place).ok()).map(BoxKey).ok_or_else(|| {
             StoreError::Stored { what: "box", detail: format!("there is no name for box {id}") }
         })?;
-    let value = |column: usize| -> Result<ValueRef<'_>> {
-        match wanted.place[column] {
-            ABSENT => Ok(ValueRef::Null),
-            place => Ok(row.get_ref(place)?),
-        }
-    };
-    let figure = |column: usize| -> Result<Option<f64>> {
-        Ok(if let ValueRef::Real(figure) = value(column)? { Some(figure) } else { None })
-    };
-    let word = |column: usize| -> Result<Option<&str>> {
-        Ok(if let ValueRef::Text(word) = value(column)? { std::str::from_utf8(word).ok() } else { None })
-    };
-    let mut quarters = [QuarterVisit::default(); 4];
-    for (place, quarter) in quarters.iter_mut().enumerate() {
-        *quarter = QuarterVisit {
-            milk_kg: figure(7 + place)?,
-            flow_s: figure(11 + place)?,
-            flow_kg_min: figure(15 + place)?,
-            peak_kg_min: figure(19 + place)?,
-            ms_cm: figure(23 + place)?,
-            kicked: match value(27 + place)? {
-                ValueRef::Integer(flag) => Some(flag != 0),
-                _ => None,
-            },
-            takeoff_kg_min: figure(31 + place)?,
-        };
-    }
-    Ok(Visit {
-        life: LifeKey(u32::MAX),
-        at_box,
-        started_at: instant(row.get(2)?, "started_at")?,
-        ended_at: instant(row.get(3)?, "ended_at")?,
-        attached_at: match value(4)? {
+    visit.started_at = instant(row.get(2)?, "started_at")?;
+    visit.ended_at = instant(row.get(3)?, "ended_at")?;
+    if wanted.place[4] != ABSENT {
+        visit.attached_at = match row.get_ref(wanted.place[4])? {
             ValueRef::Integer(ms) => Some(instant(ms, "attached_at")?),
             _ => None,
-        },
-        outcome: word(5)?.and_then(Outcome::from_word),
-        milk_kg: figure(6)?,
-        quarters,
-        blood_ppm: figure(35)?,
-        milk_c: figure(36)?,
-        fat_pct: figure(37)?,
-        protein_pct: figure(38)?,
-        lactose_pct: figure(39)?,
-        scc_k: figure(40)?,
-        feed_offered_kg: figure(41)?,
-        feed_eaten_kg: figure(42)?,
-        weight_kg: figure(43)?,
-        destination: word(44)?.and_then(Destination::from_word),
-    })
+        };
+    }
+    if wanted.place[5] != ABSENT {
+        visit.outcome = word(row, wanted.place[5])?.and_then(Outcome::from_word);
+    }
+    if wanted.place[44] != ABSENT {
+        visit.destination = word(row, wanted.place[44])?.and_then(Destination::from_word);
+    }
+    let figure = |column: usize, into: &mut Option<f64>| -> Result<()> {
+        if wanted.place[column] != ABSENT {
+            *into = if let ValueRef::Real(figure) = row.get_ref(wanted.place[column])? {
+                Some(figure)
+            } else {
+                None
+            };
+        }
+        Ok(())
+    };
+    figure(6, &mut visit.milk_kg)?;
+    for (place, quarter) in visit.quarters.iter_mut().enumerate() {
+        figure(7 + place, &mut quarter.milk_kg)?;
+        figure(11 + place, &mut quarter.flow_s)?;
+        figure(15 + place, &mut quarter.flow_kg_min)?;
+        figure(19 + place, &mut quarter.peak_kg_min)?;
+        figure(23 + place, &mut quarter.ms_cm)?;
+        if wanted.place[27 + place] != ABSENT {
+            quarter.kicked = match row.get_ref(wanted.place[27 + place])? {
+                ValueRef::Integer(flag) => Some(flag != 0),
+                _ => None,
+            };
+        }
+        figure(31 + place, &mut quarter.takeoff_kg_min)?;
+    }
+    let rest = [
+        &mut visit.blood_ppm,
+        &mut visit.milk_c,
+        &mut visit.fat_pct,
+        &mut visit.protein_pct,
+        &mut visit.lactose_pct,
+        &mut visit.scc_k,
+        &mut visit.feed_offered_kg,
+        &mut visit.feed_eaten_kg,
+        &mut visit.weight_kg,
+    ];
+    for (column, into) in (35..).zip(rest) {
+        figure(column, into)?;
+    }
+    Ok(())
+}
+
+fn word<'r>(row: &'r Row<'_>, place: usize) -> Result<Option<&'r str>> {
+    Ok(if let ValueRef::Text(word) = row.get_ref(place)? { std::str::from_utf8(word).ok() } else { None })
 }

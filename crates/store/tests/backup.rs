@@ -87,17 +87,32 @@ fn what_is_no_backup_changes_nothing() {
     tear(&at("torn"));
     for name in ["garbage", "empty", "other", "torn", "absent"] {
         let error = Farm::restore(folder.path(), &at(name)).unwrap_err();
-        let expected = match name {
-            "other" => matches!(error, StoreError::OtherProgram { .. }),
-            "torn" => matches!(error, StoreError::Damaged { .. }),
-            "absent" => matches!(error, StoreError::Io { .. }),
-            _ => matches!(error, StoreError::NotADatabase { .. }),
+        let expected = match (name, &error) {
+            ("absent", StoreError::Io { .. }) => true,
+            ("absent", _) => false,
+            (_, StoreError::NotABackup { why, in_the_way: false, .. }) => why.contains(match name {
+                "other" => "another program",
+                "torn" => "damaged",
+                "empty" => "empty",
+                _ => "no database",
+            }),
+            _ => false,
         };
         assert!(expected, "{name}: {error:?}");
         assert_eq!(standing(&farm, "visits").len(), 1);
         assert!(!folder.path().join(format!("{FILE_NAME}.before-restore")).exists());
     }
     assert!(matches!(farm.backup(&farm.file()), Err(StoreError::OwnFile { .. })));
+    // What another program or a person wrote does not give way to a backup.
+    for name in ["garbage", "other"] {
+        let before = fs::read(at(name)).unwrap();
+        let refused = farm.backup(&at(name));
+        assert!(
+            matches!(refused, Err(StoreError::NotABackup { in_the_way: true, .. })),
+            "{name}: {refused:?}"
+        );
+        assert_eq!(fs::read(at(name)).unwrap(), before, "{name} was changed");
+    }
     assert_whole(&farm);
 }
 

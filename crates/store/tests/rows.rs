@@ -205,3 +205,42 @@ fn the_herd_list_and_events_come_back() {
     assert_eq!(farm.rows(declared("events"), None, Some("9")).unwrap().len(), 0);
     assert_whole(&farm);
 }
+
+#[test]
+fn milkings_are_counted_by_their_end() {
+    let (_folder, mut farm) = farm();
+    // Outcome, milk of the udder, milk of how many quarters; whether it says something of milk.
+    let kinds = [
+        (Some(Outcome::Milked), None, 0, true),
+        (Some(Outcome::Incomplete), Some(3.0), 4, true),
+        (Some(Outcome::Failed), None, 0, true),
+        (Some(Outcome::TurnedAway), Some(3.0), 4, false),
+        (Some(Outcome::Fed), None, 0, false),
+        (None, Some(9.0), 0, true),
+        (None, None, 4, true),
+        (None, None, 3, false),
+    ];
+    let mut rows = Vec::new();
+    for (hour, (outcome, milk_kg, quarters, _)) in (0..).zip(kinds) {
+        let mut row = visit("9", "a", 60 * hour, 7, 0.0);
+        row[5] = outcome.map_or(Cell::Missing, |outcome| Cell::Text(outcome.word().into()));
+        row[6] = milk_kg.map_or(Cell::Missing, Cell::Number);
+        row[7..7 + quarters].fill(Cell::Number(2.0));
+        rows.push(row);
+    }
+    // She was in another box at that time: it does not stand.
+    rows.push(visit("9", "b", 3, 7, 9.8));
+    read(&mut farm, "visits", &rows);
+    for after in -1..8 {
+        for by in after..8 {
+            // A visit that ends on the later time is counted, one that ends on the earlier is not.
+            let counted = farm
+                .milkings_ended(minute(60 * after + 7), minute(60 * by + 7))
+                .expect("a count of milkings");
+            let known =
+                (0..).zip(kinds).filter(|(hour, kind)| after < *hour && *hour <= by && kind.3).count();
+            assert_eq!(counted, known as u64, "after {after} h, by {by} h");
+        }
+    }
+    assert_eq!(farm.milkings_ended(Timestamp::MIN, Timestamp::MAX).expect("a count of milkings"), 5);
+}

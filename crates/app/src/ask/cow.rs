@@ -5,7 +5,10 @@ use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
 use serde_json::Value;
 
-use super::{lanes::Lanes, round::RoundCall};
+use super::{
+    lanes::Lanes,
+    round::{PastCall, RoundCall},
+};
 
 /// One cow at a time.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -34,6 +37,8 @@ pub struct Cow {
     pub spans: Vec<(String, String, String)>,
     /// Levels she has settled at: `has settled 9 % lower since 3 March`.
     pub settled: Vec<String>,
+    /// Her earlier calls and what they turned out to be, newest first.
+    pub past: Vec<PastCall>,
     /// What happened to her, newest first: when, what, details, in words.
     pub calendar: Vec<(String, String, String)>,
     /// Header of the rows behind the lanes, in the farm's units.

@@ -123,6 +123,7 @@ pub fn cow(
             .iter()
             .map(|settled| say::summary::settled(settled.log_change, settled.since, view.at, zone))
             .collect(),
+        past: Vec::new(),
         calendar: calendar(life, view),
         row_head: row_head(ways),
         rows: visits.iter().rev().map(|visit| row(visit, &view.cast.boxes, ways)).collect(),
@@ -193,7 +194,10 @@ fn calendar(life: &Life, view: &View) -> Vec<(String, String, String)> {
         .map(|event| {
             let mut details: Vec<String> = Vec::new();
             details.extend(event.quarter.map(|quarter| quarter.words().to_owned()));
-            details.extend(event.detail.clone());
+            details.extend(event.detail.as_deref().map(|detail| match event.kind.as_str() {
+                "moved" => say::summary::moved_to(detail),
+                _ => detail.to_owned(),
+            }));
             if let (Some(value), false) = (event.value, event.kind == "calved") {
                 details.push(number::plain(value, 1));
             }

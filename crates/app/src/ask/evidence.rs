@@ -203,6 +203,18 @@ fn visits_lane(from: Timestamp, to: Timestamp, visits: &[Visit]) -> Option<Lane>
     })
 }
 
+/// When a person last recorded a diagnosis of the called quarter since the earliest likely onset, as known at the view's
+/// time.
+pub fn diagnosed_at(view: &View, life: &Life, finding: &Finding) -> Option<Timestamp> {
+    finding.quarter?;
+    let earliest = finding.since_between.0.min(finding.since);
+    let events = view.cast.events_of(&life.animal).iter();
+    let hers = events.filter(|event| {
+        event.kind == "diagnosed" && event.quarter == finding.quarter && life.present(event.at)
+    });
+    hers.map(|event| event.at).filter(|at| earliest <= *at && *at <= view.at).max()
+}
+
 /// What is noted on her calendar within the span, as marks.
 pub fn marks(cast: &Cast, life: &Life, from: Timestamp, to: Timestamp) -> Vec<Mark> {
     let mut marks: Vec<Mark> = life

@@ -10,7 +10,7 @@ use jiff::{
     tz::{AmbiguousOffset, Offset, TimeZone},
 };
 
-use crate::trouble::user;
+use crate::trouble::{short, user};
 
 /// Years that a farm's logs can be of; far beyond them the calendar itself ends.
 const YEARS: std::ops::Range<i16> = 1900..2200;
@@ -39,6 +39,13 @@ pub struct Ways {
 impl Barn {
     /// Opens a farm that exists.
     pub fn open(dir: &Path) -> anyhow::Result<Barn> {
+        if dir.is_file() {
+            return Err(user(
+                format!("{} is a file, not the folder of a farm", dir.display()),
+                "nothing was changed",
+                "name the folder with --farm; a backup becomes a farm by `cowpath --farm DIR restore FILE`",
+            ));
+        }
         if !Farm::exists(dir) {
             return Err(user(
                 format!("there is no farm in {} yet", dir.display()),
@@ -82,9 +89,9 @@ impl Barn {
 /// A herd number that nobody bears or bore.
 pub fn unknown(animal: &str) -> anyhow::Error {
     user(
-        format!("no cow `{animal}` is on record"),
+        format!("no cow `{}` is on record", short(animal)),
         "nothing was changed",
-        "look at the herd number as the logs write it: `cowpath round` and the Herd page list them",
+        "write her number as the logs do; the Herd page of `cowpath serve` lists every cow",
     )
 }
 
@@ -92,7 +99,7 @@ pub fn unknown(animal: &str) -> anyhow::Error {
 pub fn zone(name: &str) -> anyhow::Result<TimeZone> {
     TimeZone::get(name).map_err(|_| {
         user(
-            format!("`{name}` is not the name of a time zone"),
+            format!("`{}` is not the name of a time zone", short(name)),
             "nothing was changed",
             "use a name of the zone database, like America/Chicago, Europe/Copenhagen or UTC",
         )
@@ -106,7 +113,7 @@ pub fn time(words: &str, zone: &TimeZone) -> anyhow::Result<Timestamp> {
     let refused = |what: String, next: &str| user(what, "nothing was changed", next);
     let no_time = || {
         let next = "write it like 2026-03-02T05:30 (farm time), 2026-03-02T05:30:00-05:00, or 2026-03-02";
-        refused(format!("`{words}` is not a time"), next)
+        refused(format!("`{}` is not a time", short(words)), next)
     };
     let instant = if let Ok(instant) = words.parse::<Timestamp>() {
         instant

@@ -1,15 +1,83 @@
-//! The herd's parameters, fitted to rows known at a turn of the week, on a thread of their own beside the roll.
+//! The herd's parameters, fitted to rows known at a turn of the week, on threads of their own ahead of the roll.
 //!
 //! A fit takes longer than a week's rows take to roll, so it is begun at one turn and comes into use at the next: the week
 //! between is rolled with the parameters before it. Only the first one, with nothing but published figures before it, is
-//! waited for. A fit is kept in the store under the time of its rows, and forgotten like any memory when one of them changes.
+//! waited for. A fit hangs on the rows before its turn and on the fit before it, not on the roll; so one thread counts the
+//! milkings of the weeks to come and reads the samples, and another makes one fit after the other. The roll counts too,
+//! and its count holds: where the two part, fits made ahead are thrown away. A fit is kept in the store under the time of
+//! its rows, and forgotten like any memory when one of them changes.
 
-use std::thread::{Scope, ScopedJoinHandle};
+use std::{
+    sync::mpsc::{Receiver, SyncSender, channel, sync_channel},
+    thread::Scope,
+};
 
-use cowpath_core::expect::{self, Parameters};
+use cowpath_core::expect::{self, Parameters, SampleMilking};
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{cast::Cast, farm::Barn, model, reading::Moved, sample};
+
+/// Before this many milkings the prior parameters stand.
+const FEWEST_MILKINGS: u64 = 400;
+
+/// Which turn of the week comes next, and what was counted by then.
+#[derive(Debug, Clone, Copy)]
+pub struct Pace {
+    /// The next turn.
+    pub turn_ms: i64,
+    /// Milkings that had ended by the turn before it.
+    pub milkings: u64,
+    /// Milkings by the turn of the last fit.
+    pub fitted_milkings: u64,
+    /// Whether one was made.
+    pub fitted: bool,
+}
+
+impl Pace {
+    /// Whether a fit is due at a turn: half as many milkings again have come in since the last one.
+    pub fn is_due(&self) -> bool {
+        FEWEST_MILKINGS <= self.milkings && self.fitted_milkings + self.fitted_milkings / 2 < self.milkings
+    }
+}
+
+/// Where the next fit is further off than so many weeks at the last week's pace, counting ahead costs more than the wait it
+/// saves: then that fit is begun when the roll comes to it.
+const FAR_WEEKS: u64 = 16;
+/// Samples on their way to the thread that fits, each about four megabytes.
+const SAMPLES: usize = 1;
+
+/// What the parameters of a turn come of.
+enum Ground {
+    /// The fit that is in the store.
+    Kept(Box<Parameters>),
+    /// Milkings to fit to.
+    Sample(Vec<SampleMilking>),
+}
+
+/// A turn, whether it is the last that is looked ahead to, and what its fit comes of.
+type Due = (Timestamp, bool, Ground);
+
+impl Ground {
+    /// Read from the rows before a turn.
+    fn read(barn: &Barn, cast: &Cast, zone: &TimeZone, turn: Timestamp) -> anyhow::Result<Ground> {
+        let kept = barn.store.checkpoint_before(turn, &name(zone))?.filter(|(at, _)| *at == turn);
+        match kept.and_then(|(_, bytes)| postcard::from_bytes(&bytes).ok()) {
+            Some(parameters) => Ok(Ground::Kept(Box::new(parameters))),
+            None => Ok(Ground::Sample(sample::before(barn, cast, zone, turn)?)),
+        }
+    }
+
+    /// The fit, from the parameters in use at its turn; and whether it is new to the store.
+    fn fit(self, start: &Parameters) -> (Parameters, bool) {
+        match self {
+            Ground::Kept(parameters) => (*parameters, false),
+            Ground::Sample(sample) => (expect::fit_by_twos(&sample, start, &side_by_side).parameters, true),
+        }
+    }
+}
+
+/// A turn, whether it is the last, the fit to the rows before it, and whether that is new to the store.
+type Made = (Timestamp, bool, (Parameters, bool));
 
 /// What fits are made from, and those made.
 pub struct Fits<'scope, 'env> {
@@ -17,9 +85,13 @@ pub struct Fits<'scope, 'env> {
     barn: &'env Barn,
     cast: &'env Cast,
     zone: &'env TimeZone,
-    under_way: Option<(Timestamp, ScopedJoinHandle<'scope, anyhow::Result<Parameters>>)>,
+    /// The time rolled to: no fit is made that would come into use after it.
+    until: Timestamp,
+    ahead: Option<Receiver<anyhow::Result<Made>>>,
     /// Fits to keep for the next time: the turn, and the parameters.
     pub made: Vec<(Timestamp, Vec<u8>)>,
+    /// Fits the roll had to make itself, one that the other thread did not foresee among them.
+    pub late: usize,
 }
 
 impl<'scope, 'env> Fits<'scope, 'env> {
@@ -29,52 +101,129 @@ impl<'scope, 'env> Fits<'scope, 'env> {
         barn: &'env Barn,
         cast: &'env Cast,
         zone: &'env TimeZone,
+        until: Timestamp,
     ) -> Fits<'scope, 'env> {
-        Fits { scope, barn, cast, zone, under_way: None, made: Vec::new() }
+        Fits { scope, barn, cast, zone, until, ahead: None, made: Vec::new(), late: 0 }
     }
 
-    /// Begins a fit to the rows before a turn, from the parameters in use then.
-    pub fn begin(&mut self, turn: Timestamp, start: &Parameters) -> anyhow::Result<()> {
-        if self.kept(turn)?.is_some() {
-            return Ok(());
+    /// Makes fits ahead of the roll from a turn on, the first of them at `begun` if one is under way there; `start` are the
+    /// parameters in use. Nothing where that is done already.
+    pub fn run_ahead(&mut self, pace: Pace, begun: Option<Timestamp>, start: &Parameters) {
+        if self.ahead.is_some() {
+            return;
         }
-        // A farm that can be opened only once is read when the fit is wanted.
-        let Ok(reader) = self.barn.reader() else { return Ok(()) };
-        let (cast, zone, start) = (self.cast, self.zone, start.clone());
-        let fit = self.scope.spawn(move || {
-            let _held = reader.store.hold()?;
-            if reader.store.last_batch()? != cast.last_batch {
-                return Err(Moved.into());
+        // A farm that can be opened only once is read when a fit is wanted.
+        let Ok(barn) = self.barn.reader() else { return };
+        let (to_fit, grounds) = sync_channel(SAMPLES);
+        let (hand_on, ahead) = channel();
+        let (cast, zone, until) = (self.cast, self.zone, self.until);
+        self.scope.spawn(move || {
+            if let Err(error) = (Weeks { barn: &barn, cast, zone, until }).read(pace, begun, &to_fit) {
+                // Nobody listens where the roll has ended.
+                let _ = to_fit.send(Err(error));
             }
-            Ok(expect::fit(&sample::before(&reader, cast, zone, turn)?, &start).parameters)
         });
-        self.under_way = Some((turn, fit));
-        Ok(())
+        let mut start = start.clone();
+        self.scope.spawn(move || {
+            for ground in grounds {
+                let made = ground.map(|(turn, last, ground): Due| (turn, last, ground.fit(&start)));
+                if let Ok((_, _, (parameters, _))) = &made {
+                    start.clone_from(parameters);
+                }
+                // Where the roll has ended, reading ahead ends with this too.
+                if hand_on.send(made).is_err() {
+                    return;
+                }
+            }
+        });
+        self.ahead = Some(ahead);
     }
 
-    /// The fit to the rows before a turn: kept, begun before, or made now.
+    /// The fit to the rows before a turn: kept, made ahead, or made now.
     pub fn fitted(&mut self, turn: Timestamp, start: &Parameters) -> anyhow::Result<Parameters> {
-        if let Some(kept) = self.kept(turn)? {
-            return Ok(kept);
-        }
-        let begun = self.under_way.take().filter(|(own, _)| *own == turn).map(|(_, fit)| match fit.join() {
-            Ok(fitted) => fitted,
-            Err(panic) => std::panic::resume_unwind(panic),
-        });
-        let parameters = match begun {
-            Some(Ok(parameters)) => parameters,
+        let ahead = self.ahead.take();
+        let (parameters, new) = match ahead.as_ref().map(Receiver::recv) {
+            Some(Ok(Ok((of, last, made)))) if of == turn => {
+                self.ahead = ahead.filter(|_| !last);
+                made
+            }
             // Where rows came in meanwhile, this connection still holds the file as it was.
-            Some(Err(error)) if !error.is::<Moved>() => return Err(error),
-            _ => expect::fit(&sample::before(self.barn, self.cast, self.zone, turn)?, start).parameters,
+            Some(Ok(Err(error))) if !error.is::<Moved>() => return Err(error),
+            _ => {
+                drop(ahead);
+                self.late += 1;
+                Ground::read(self.barn, self.cast, self.zone, turn)?.fit(start)
+            }
         };
-        self.made.push((turn, postcard::to_stdvec(&parameters)?));
+        if new {
+            self.made.push((turn, postcard::to_stdvec(&parameters)?));
+        }
         Ok(parameters)
     }
+}
 
-    fn kept(&self, turn: Timestamp) -> anyhow::Result<Option<Parameters>> {
-        let kept = self.barn.store.checkpoint_before(turn, &name(self.zone))?;
-        Ok(kept.filter(|(at, _)| *at == turn).and_then(|(_, bytes)| postcard::from_bytes(&bytes).ok()))
+/// The weeks before the roll, read through for the turns at which fits are due.
+struct Weeks<'a> {
+    barn: &'a Barn,
+    cast: &'a Cast,
+    zone: &'a TimeZone,
+    until: Timestamp,
+}
+
+impl Weeks<'_> {
+    fn read(
+        &self,
+        mut pace: Pace,
+        begun: Option<Timestamp>,
+        to_fit: &SyncSender<anyhow::Result<Due>>,
+    ) -> anyhow::Result<()> {
+        let _held = self.barn.store.hold()?;
+        if self.barn.store.last_batch()? != self.cast.last_batch {
+            return Err(Moved.into());
+        }
+        let week_ended = |turn_ms: i64| -> anyhow::Result<u64> {
+            let before = Timestamp::from_millisecond(turn_ms - model::WEEK_MS)?;
+            Ok(self.barn.store.milkings_ended(before, Timestamp::from_millisecond(turn_ms)?)?)
+        };
+        // Whether anything more is to be looked ahead to.
+        let fit = |turn: Timestamp, fitted_milkings: u64, week: u64| -> anyhow::Result<bool> {
+            let last = FAR_WEEKS * week < fitted_milkings / 2;
+            let ground = Ground::read(self.barn, self.cast, self.zone, turn)?;
+            Ok(to_fit.send(Ok((turn, last, ground))).is_ok() && !last)
+        };
+        if let Some(turn) = begun
+            && !fit(turn, pace.fitted_milkings, week_ended(turn.as_millisecond())?)?
+        {
+            return Ok(());
+        }
+        loop {
+            let in_use_ms = if pace.fitted { pace.turn_ms + model::WEEK_MS } else { pace.turn_ms };
+            if self.until.as_millisecond() < in_use_ms {
+                return Ok(());
+            }
+            let week = week_ended(pace.turn_ms)?;
+            pace.milkings += week;
+            if pace.is_due() {
+                if !fit(Timestamp::from_millisecond(pace.turn_ms)?, pace.milkings, week)? {
+                    return Ok(());
+                }
+                (pace.fitted, pace.fitted_milkings) = (true, pace.milkings);
+            }
+            pace.turn_ms += model::WEEK_MS;
+        }
     }
+}
+
+/// Two runs of a fit on two threads: the roll waits for a herd's first fits, and a processor is idle then.
+fn side_by_side(one: &(dyn Fn() -> f64 + Sync), other: &(dyn Fn() -> f64 + Sync)) -> (f64, f64) {
+    std::thread::scope(|scope| {
+        let one = scope.spawn(one);
+        let other = other();
+        match one.join() {
+            Ok(one) => (one, other),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
 }
 
 /// The name fits are kept under.

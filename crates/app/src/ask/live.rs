@@ -14,13 +14,16 @@ use cowpath_store::Settings;
 use jiff::{Timestamp, civil::Date};
 
 use super::{
+    answered::{self, Told},
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
+    found::{self, Given},
     history::History,
     model,
     reading::Moved,
-    round::Round,
+    record::{self, Record},
+    round::{Answer, Round},
     rounding,
     view::{self, View},
 };
@@ -62,6 +65,8 @@ pub struct Live {
     /// Held by whoever makes the newest view, so that it is made once.
     making: Mutex<()>,
     past: Mutex<Vec<(Ground, Timestamp, Arc<Seen>)>>,
+    /// Rounds with what was found, by the round and the mark of the answers.
+    told: Mutex<Vec<(Arc<Seen>, (i64, i64), Arc<Round>)>>,
     history: Mutex<Option<Arc<History>>>,
 }
 
@@ -79,6 +84,7 @@ impl Live {
             newest: Mutex::default(),
             making: Mutex::default(),
             past: Mutex::default(),
+            told: Mutex::default(),
             history: Mutex::default(),
         })
     }
@@ -112,10 +118,58 @@ impl Live {
 
     /// The view and round at a time; without one, at the newest row.
     pub fn seen(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
-        self.ask(|barn| match at {
+        self.ask(|barn| self.looked(barn, at))
+    }
+
+    /// The round at a time with what was found; without a time, the newest.
+    pub fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>> {
+        self.ask(|barn| {
+            let seen = self.looked(barn, at)?;
+            self.told(barn, &seen, at)
+        })
+    }
+
+    fn looked(&self, barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
+        match at {
             None => self.newest(barn),
             Some(at) => self.at(barn, at),
-        })
+        }
+    }
+
+    /// Joined anew only when somebody has answered.
+    fn told(&self, barn: &Barn, seen: &Arc<Seen>, asked: Option<Timestamp>) -> anyhow::Result<Arc<Round>> {
+        let Some(view) = &seen.view else { return Ok(Arc::clone(&seen.round)) };
+        let mark = barn.store.found_mark()?;
+        let known =
+            locked(&self.told).iter().find(|(own, then, _)| Arc::ptr_eq(own, seen) && *then == mark).cloned();
+        if let Some((_, _, round)) = known {
+            return Ok(round);
+        }
+        let told = Told::read(&barn.store, view.at, known_until(asked, view.at))?;
+        let round = Arc::new(answered::joined((*seen.round).clone(), &told, view.at, &view.ways.zone));
+        let mut all = locked(&self.told);
+        all.retain(|(own, ..)| !Arc::ptr_eq(own, seen));
+        if PAST_VIEWS < all.len() {
+            all.remove(0);
+        }
+        all.push((Arc::clone(seen), mark, Arc::clone(&round)));
+        Ok(round)
+    }
+
+    /// Takes an answer to a call.
+    pub fn give(&self, given: &Given) -> anyhow::Result<Answer> {
+        let newest = self.seen(None)?;
+        found::give(&mut locked(&self.keeper), &newest.round, given, clock::now())
+    }
+
+    /// Takes an answer back.
+    pub fn take_back(&self, id: i64, by: Option<&str>) -> anyhow::Result<()> {
+        found::take_back(&mut locked(&self.keeper), id, clock::now(), by)
+    }
+
+    /// How often the calls were right.
+    pub fn record(&self) -> anyhow::Result<Record> {
+        self.ask(|barn| record::record(&barn.store, Timestamp::MAX, clock::now(), &barn.ways()?.zone))
     }
 
     fn newest(&self, barn: &Barn) -> anyhow::Result<Arc<Seen>> {
@@ -164,6 +218,7 @@ impl Live {
         };
         // A farm that is being written is shown all the same.
         let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
+        let _ = found::keep_shown(&mut keeper.store, view.at, &seen.round);
     }
 
     /// One cow, in metric or the farm's units; `instance` tells which, where a number was used again.
@@ -177,23 +232,31 @@ impl Live {
         metric: bool,
     ) -> anyhow::Result<Option<Cow>> {
         self.ask(|barn| {
-            let seen = match at {
-                None => self.newest(barn)?,
-                Some(at) => self.at(barn, at)?,
-            };
+            let seen = self.looked(barn, at)?;
+            let round = self.told(barn, &seen, at)?;
             let Some(view) = &seen.view else { return Ok(None) };
             let history = locked(&self.history).clone();
             let units = if metric { UnitSystem::Metric } else { view.ways.units };
-            cowing::cow(
+            let cow = cowing::cow(
                 barn,
                 view,
                 history.as_deref(),
-                &seen.round,
+                &round,
                 animal,
                 instance,
                 Span { from, to },
                 units,
-            )
+            )?;
+            let Some(mut cow) = cow else { return Ok(None) };
+            cow.past = answered::past(
+                &barn.store,
+                &cow.animal,
+                &cow.calls,
+                view.at,
+                known_until(at, view.at),
+                &view.ways.zone,
+            )?;
+            Ok(Some(cow))
         })
     }
 
@@ -227,6 +290,11 @@ impl Live {
         }
         answer
     }
+}
+
+/// Until when what was found is known: at a time asked for, until then; in the newest round, whatever was said since.
+pub fn known_until(asked: Option<Timestamp>, at: Timestamp) -> Timestamp {
+    asked.unwrap_or_else(|| clock::now().max(at))
 }
 
 fn ground(barn: &Barn) -> anyhow::Result<Ground> {

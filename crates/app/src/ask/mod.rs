@@ -2,6 +2,7 @@
 //!
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
+pub mod answered;
 mod bundle;
 pub mod cast;
 pub mod cow;
@@ -10,6 +11,7 @@ pub mod evidence;
 pub mod expected;
 pub mod farm;
 pub mod fitting;
+pub mod found;
 pub mod history;
 pub mod lanes;
 pub mod live;
@@ -17,6 +19,7 @@ pub mod mapping;
 pub mod maps;
 pub mod model;
 pub mod reading;
+pub mod record;
 pub mod round;
 pub mod rounding;
 pub mod sample;

@@ -16,18 +16,22 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
-use super::{cast::Cast, farm::Barn, fitting::Fits, reading};
+use super::{
+    cast::Cast,
+    farm::Barn,
+    fitting::{Fits, Pace},
+    reading,
+};
 
 /// Which reckoning a kept memory came from; another one cannot go on from it.
-pub const MODEL: &str = concat!("expect 3, cowpath ", env!("CARGO_PKG_VERSION"));
+pub const MODEL: &str = concat!("expect 4, cowpath ", env!("CARGO_PKG_VERSION"));
 
 /// The longest visit that is read, so that no visit that ended after a time began earlier than this before it.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
-const WEEK_MS: i64 = 7 * 86_400_000;
+/// From one turn to the next.
+pub const WEEK_MS: i64 = 7 * 86_400_000;
 /// Monday 5 January 1970, UTC: turns of the week are counted from here, so that they hang on no row.
 const FIRST_TURN_MS: i64 = 4 * 86_400_000;
-/// Before this many milkings the prior parameters stand.
-const FEWEST_MILKINGS: u64 = 400;
 /// A memory is kept for each of the last weeks …
 const RECENT_WEEKS: i64 = 3;
 /// … and for one in so many before.
@@ -43,6 +47,9 @@ pub struct Rolled {
     pub memories: Vec<(Timestamp, Vec<u8>)>,
     /// Fits to keep for the next time.
     pub fits: Vec<(Timestamp, Vec<u8>)>,
+    /// Fits that were not made ahead of the roll, so that it had to stop for all of them.
+    #[allow(dead_code, reason = "a law asks for it")]
+    pub late_fits: usize,
 }
 
 /// What is kept in the store: names instead of keys, for keys move when a new number comes between.
@@ -80,10 +87,10 @@ pub fn roll(
 ) -> anyhow::Result<Rolled> {
     std::thread::scope(|scope| {
         let mut rolling =
-            Rolling::start(Fits::new(scope, barn, cast, zone), barn, cast, zone, at, wanted_from)?;
+            Rolling::start(Fits::new(scope, barn, cast, zone, at), barn, cast, zone, at, wanted_from)?;
         rolling.over(each)?;
         let Rolling { herd, fitted_at, memories, fits, .. } = rolling;
-        Ok(Rolled { herd, fitted_at, memories, fits: fits.made })
+        Ok(Rolled { herd, fitted_at, memories, fits: fits.made, late_fits: fits.late })
     })
 }
 
@@ -112,15 +119,15 @@ impl Waiting {
         self.ends.push(Reverse((visit.ended_at.as_millisecond(), self.came, seat)));
     }
 
-    /// The first that has ended by a time.
-    fn ended_by(&mut self, at: Timestamp) -> Option<(u32, Visit)> {
+    /// The first that has ended by a time; it may be written into until the next is pushed.
+    fn ended_by(&mut self, at: Timestamp) -> Option<&mut (u32, Visit)> {
         let Reverse((ended_ms, ..)) = self.ends.peek()?;
         if at.as_millisecond() < *ended_ms {
             return None;
         }
         let Reverse((_, _, seat)) = self.ends.pop()?;
         self.free.push(seat);
-        Some(self.seats[seat])
+        self.seats.get_mut(seat)
     }
 }
 
@@ -198,8 +205,8 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         rolling.fitted_at = memory.fitted_at_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
         rolling.fitted_milkings = memory.fitted_milkings;
         rolling.fitting = memory.fitting_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
-        if let Some(turn) = rolling.fitting {
-            rolling.begin_fit(turn)?;
+        if rolling.fitting.is_some() || reading::WORTH_A_THREAD <= rolling.at.duration_since(at) {
+            rolling.fit_ahead(at.as_millisecond() + WEEK_MS);
         }
         Ok(rolling)
     }
@@ -214,7 +221,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         let mut waiting = Waiting::default();
         reading::milkings(self.barn, self.cast, from..at, &mut |number, visit| {
             while let Some((number, visit)) = waiting.ended_by(visit.started_at) {
-                if let Err(error) = self.take(number, &visit, each) {
+                if let Err(error) = self.take(*number, visit, each) {
                     failed = Some(error);
                     return ControlFlow::Break(());
                 }
@@ -228,7 +235,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             return Err(error);
         }
         while let Some((number, visit)) = waiting.ended_by(at) {
-            self.take(number, &visit, each)?;
+            self.take(*number, visit, each)?;
         }
         self.turn_weeks_until(at.as_millisecond() + 1)
     }
@@ -236,18 +243,18 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
     fn take(
         &mut self,
         number: u32,
-        visit: &Visit,
+        visit: &mut Visit,
         each: &mut dyn FnMut(&Visit, &Scored) -> anyhow::Result<()>,
     ) -> anyhow::Result<()> {
         self.turn_weeks_until(visit.ended_at.as_millisecond())?;
         let Some(life) = self.cast.life(number, visit.started_at) else { return Ok(()) };
-        let visit = Visit { life: life.key, ..*visit };
+        visit.life = life.key;
         let stage = life.stage(visit.started_at);
         let hour_of_day = self.clock.hour_of_day(visit.ended_at);
-        if self.herd.take_into(&visit, &stage, hour_of_day, &mut self.scored) {
+        if self.herd.take_into(visit, &stage, hour_of_day, &mut self.scored) {
             self.milkings += 1;
             if self.wanted_from <= visit.ended_at {
-                each(&visit, &self.scored)?;
+                each(visit, &self.scored)?;
             }
         }
         Ok(())
@@ -258,7 +265,12 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         loop {
             let turn_ms = match self.next_turn_ms {
                 Some(turn_ms) => turn_ms,
-                None => FIRST_TURN_MS + (ended_ms - FIRST_TURN_MS).div_euclid(WEEK_MS) * WEEK_MS + WEEK_MS,
+                None => {
+                    let turn_ms =
+                        FIRST_TURN_MS + (ended_ms - FIRST_TURN_MS).div_euclid(WEEK_MS) * WEEK_MS + WEEK_MS;
+                    self.fit_ahead(turn_ms);
+                    turn_ms
+                }
             };
             self.next_turn_ms = Some(turn_ms);
             // A visit that ends on the very turn belongs to the week before it.
@@ -279,8 +291,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         if let Some(begun) = self.fitting.take() {
             self.use_fit(begun)?;
         }
-        if self.milkings < FEWEST_MILKINGS || self.milkings <= self.fitted_milkings + self.fitted_milkings / 2
-        {
+        if !self.pace(turn.as_millisecond()).is_due() {
             return Ok(());
         }
         self.fitted_milkings = self.milkings;
@@ -288,7 +299,8 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             return self.use_fit(turn);
         }
         self.fitting = Some(turn);
-        self.begin_fit(turn)
+        self.fit_ahead(turn.as_millisecond() + WEEK_MS);
+        Ok(())
     }
 
     fn use_fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
@@ -298,12 +310,20 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         Ok(())
     }
 
-    /// Begins a fit if it comes into use before the roll ends.
-    fn begin_fit(&mut self, turn: Timestamp) -> anyhow::Result<()> {
-        if turn.as_millisecond() + WEEK_MS <= self.at.as_millisecond() {
-            self.fits.begin(turn, self.herd.parameters())?;
+    /// Has fits made ahead of the roll from a turn on, if any comes into use before the roll ends.
+    fn fit_ahead(&mut self, turn_ms: i64) {
+        if turn_ms <= self.at.as_millisecond() {
+            self.fits.run_ahead(self.pace(turn_ms), self.fitting, self.herd.parameters());
         }
-        Ok(())
+    }
+
+    fn pace(&self, turn_ms: i64) -> Pace {
+        Pace {
+            turn_ms,
+            milkings: self.milkings,
+            fitted_milkings: self.fitted_milkings,
+            fitted: self.fitted_at.is_some(),
+        }
     }
 
     fn keep_memory(&mut self, turn: Timestamp) -> anyhow::Result<()> {

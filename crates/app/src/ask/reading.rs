@@ -16,7 +16,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::{cast::Cast, farm::Barn};
 
 /// Shorter spans are read where they are asked for: a second connection would cost more than it saves.
-const WORTH_A_THREAD: SignedDuration = SignedDuration::from_hours(14 * 24);
+pub const WORTH_A_THREAD: SignedDuration = SignedDuration::from_hours(14 * 24);
 /// Visits in one bundle.
 const BUNDLE: usize = 256;
 /// Bundles on their way; with those in hand, about two megabytes.

@@ -1,5 +1,6 @@
 //! Who needs a person now: the round as one struct, shown by `cli/round.rs` and `web/round.rs`.
 
+use cowpath_core::say::summary::Counts;
 use serde::Serialize;
 
 use super::lanes::Lanes;
@@ -17,12 +18,20 @@ pub struct Round {
     pub last_row_words: String,
     /// Which model with which fitted parameters.
     pub model: String,
-    /// One sentence on the whole: `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+    /// One sentence on the whole: `Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.`
     pub summary: String,
     /// What needs a person, most worth first.
     pub calls: Vec<RoundCall>,
     /// The same calls by where one walks: place, then places in `calls`.
     pub places: Vec<Place>,
+    /// Calls somebody has looked at and need nobody now: places in `calls`; they stand in no place of the walk.
+    pub looked_at: Vec<usize>,
+    /// Urgent calls of the last days that no longer stand in the round and that nobody answered, and those to be looked
+    /// at again.
+    pub open: Vec<OpenCall>,
+    /// How many of each the summary tells.
+    #[serde(skip)]
+    pub counts: Counts,
     /// Who needs nobody, and who could not be judged.
     pub quiet: Quiet,
     /// What the reader should know before trusting it: no rows for hours, no model yet.
@@ -82,9 +91,72 @@ pub struct RoundCall {
     pub worth: f64,
     /// Where one walks to see her.
     pub place: String,
+    /// What a person found, if somebody looked.
+    pub found: Option<Answer>,
+    /// Why she is asked after: first called then and not answered, or nothing was found and it has gone on; else empty.
+    pub asked: String,
     /// The picture of evidence, ten days.
     #[serde(skip)]
     pub lanes: Option<Lanes>,
+}
+
+/// What a person found.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Answer {
+    /// Its number.
+    pub id: i64,
+    /// Identity of the call.
+    pub call: String,
+    /// `confirmed`, `other-cause`, `other-quarter`, `nothing`, `look-again`.
+    pub outcome: &'static str,
+    /// The cause that it was, where it was another.
+    pub cause: Option<String>,
+    /// The quarter, where it was said.
+    pub quarter: Option<String>,
+    /// A word or two on what was seen.
+    pub sign: Option<String>,
+    /// In her own words.
+    pub note: Option<String>,
+    /// Who looked.
+    pub by: Option<String>,
+    /// When, RFC 3339 in the farm's zone.
+    pub at: String,
+    /// In words: `Found today 05:50: nothing found.`
+    pub words: String,
+    /// It was taken back.
+    pub taken_back: bool,
+}
+
+/// A call that waits for an answer though it no longer stands in the round.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct OpenCall {
+    /// Its identity.
+    pub id: String,
+    /// Herd number of the cow.
+    pub animal: Option<String>,
+    /// The cause's word.
+    pub cause: String,
+    /// `LF RF LR RR`.
+    pub quarter: Option<String>,
+    /// As it was shown last.
+    pub sentence: String,
+    /// Where one walks to see her.
+    pub place: String,
+    /// Since when it waits.
+    pub asked: String,
+}
+
+/// An earlier call of a cow and what it turned out to be.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PastCall {
+    /// Its identity.
+    pub id: String,
+    /// When it was first shown, in words.
+    pub when: String,
+    /// As it was shown last.
+    pub sentence: String,
+    /// What was found; empty where nobody said.
+    pub found: String,
 }
 
 /// Another cause considered.

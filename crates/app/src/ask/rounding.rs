@@ -45,6 +45,9 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
         summary: "No rows have been read yet.".into(),
         calls: Vec::new(),
         places: Vec::new(),
+        looked_at: Vec::new(),
+        open: Vec::new(),
+        counts: say::summary::Counts::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
         notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
     })
@@ -96,6 +99,13 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let zone = &view.ways.zone;
     let known = barn.store.last_row_by(view.at)?;
     let newest = barn.store.last_row_at()?.unwrap_or(view.at);
+    let counts = say::summary::Counts {
+        calls: calls.len(),
+        quiet: quiet.cows,
+        too_new,
+        not_judged: quiet.not_judged.len() - too_new,
+        ..say::summary::Counts::default()
+    };
     Ok(Round {
         farm: view.ways.name.clone(),
         at: say::when::rfc3339(view.at, zone),
@@ -105,14 +115,12 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         summary: if known.is_none() {
             say::summary::before_any_row().into()
         } else {
-            say::summary::round(say::summary::Counts {
-                calls: calls.len(),
-                quiet: quiet.cows,
-                too_new,
-                not_judged: quiet.not_judged.len() - too_new,
-            })
+            say::summary::round(counts)
         },
         places: places(&calls, &view.ways.pens),
+        looked_at: Vec::new(),
+        open: Vec::new(),
+        counts,
         calls,
         quiet,
         notes: notes(view, gone),
@@ -143,6 +151,7 @@ fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> V
             stage: *stage,
             milkings,
             unsettled_since: view.rolled.herd.unsettled_since(life.key),
+            trouble_since: view.rolled.herd.trouble_since(life.key),
             earlier_cases: earlier_udder_cases(view, life),
         };
         findings.extend(causes::judge_cow(&course, settings));
@@ -252,6 +261,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             may_be_in_tank: &may_be_in_tank,
             held_by_log: &held_by_log,
             destination_logged,
+            diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
         },
     );
     let subject = match finding.subject {
@@ -308,6 +318,8 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             .collect(),
         worth: rounded(finding.worth),
         place: place(view, life, box_name),
+        found: None,
+        asked: String::new(),
         lanes: match life {
             Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
             None => evidence::of_herd(view, finding),

@@ -64,6 +64,7 @@ fn memories_change_no_answer() {
     let last = farm.last();
     let (whole, rolled) = farm.rolled(last, Timestamp::MIN);
     assert!(rolled.fitted_at.is_some() && !rolled.fits.is_empty() && 3 <= rolled.memories.len());
+    assert_eq!(rolled.late_fits, 0, "what is counted ahead of the roll is what the roll counts");
     let cast = farm.cast();
     model::keep_memories(&mut farm.barn, &cast, &farm.zone, &rolled).unwrap();
     // Times a day apart: every day of a week, so that a fit that is not yet in use is met too.

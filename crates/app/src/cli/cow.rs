@@ -3,12 +3,13 @@
 use std::{io::Write, process::ExitCode};
 
 use clap::Args;
-use cowpath_core::units::UnitSystem;
+use cowpath_core::{say::number, units::UnitSystem};
 
-use super::{Context, Format, show};
+use super::{Context, Format, show, words};
 use crate::ask::{
+    answered::{self, Told},
     cowing::{self, Span},
-    farm, rounding, view,
+    farm, live, rounding, view,
 };
 
 /// One cow: her stage, her calls, what was expected of her, and all rows behind
@@ -22,10 +23,10 @@ pub struct Cow {
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
     /// First day of the span; without it ten days before its end
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_name = "DAY", value_parser = words::day)]
     from: Option<jiff::civil::Date>,
     /// Last day of the span; without it the day of `--at`
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_name = "DAY", value_parser = words::day)]
     to: Option<jiff::civil::Date>,
     /// How it is printed; csv prints her visits
     #[arg(long, value_enum, default_value_t)]
@@ -41,11 +42,14 @@ impl Cow {
         let unknown = || farm::unknown(&self.animal);
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
+        let until = live::known_until(at, view.at);
+        let round = answered::joined(round, &Told::read(&barn.store, view.at, until)?, view.at, &zone);
         let (from, to) = farm::in_order(self.from, self.to)?;
         let span = Span { from, to };
         let units = if self.format == Format::Json { UnitSystem::Metric } else { view.ways.units };
-        let cow =
+        let mut cow =
             cowing::cow(&barn, &view, None, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
+        cow.past = answered::past(&barn.store, &self.animal, &cow.calls, view.at, until, &zone)?;
         match self.format {
             Format::Json => show::json(&cow.json(&zone)?)?,
             Format::Csv => {
@@ -71,9 +75,15 @@ impl Cow {
                     for reason in &call.reasons {
                         writeln!(
                             out,
-                            "        {:+.1}  {}: {}",
-                            reason.weight, reason.name_words, reason.value_words
+                            "        {:>5}  {}: {}",
+                            number::signed(reason.weight, 1),
+                            reason.name_words,
+                            reason.value_words
                         )?;
+                    }
+                    let found = call.found.as_ref().map_or("", |found| found.words.as_str());
+                    for said in [call.asked.as_str(), found].into_iter().filter(|said| !said.is_empty()) {
+                        writeln!(out, "        {}", show::plain(said))?;
                     }
                     for caution in &call.cautions {
                         writeln!(out, "        ! {caution}")?;
@@ -85,6 +95,12 @@ impl Cow {
                 writeln!(out)?;
                 for lane in &cow.lanes.lanes {
                     writeln!(out, "{:<14} {:<22} {:>8}  {}", lane.name, lane.unit, lane.last, lane.usual)?;
+                }
+                for past in &cow.past {
+                    writeln!(out, "{}: {}", past.when, show::plain(&past.sentence))?;
+                    if !past.found.is_empty() {
+                        writeln!(out, "        {}", show::plain(&past.found))?;
+                    }
                 }
                 if !cow.calendar.is_empty() {
                     writeln!(out)?;

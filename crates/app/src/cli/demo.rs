@@ -11,7 +11,7 @@ use clap::Args;
 use cowpath_core::say::number;
 use cowpath_herdsim::Scenario;
 
-use super::{Context, Format, import, round, serve};
+use super::{Context, Format, import, round, serve, show};
 use crate::{
     ask::{farm::Barn, model, rounding, take_in, view},
     trouble::user,
@@ -58,7 +58,7 @@ impl Demo {
         let scenario = Scenario::demo(self.cows, self.boxes, self.days, self.seed);
         let zone = scenario.zone.iana_name().unwrap_or("UTC").to_owned();
         let boxes = number::things(self.boxes as usize, "box", "boxes");
-        eprintln!("Making the logs of {} cows and {boxes} over {} days …", self.cows, self.days);
+        show::aside(&format!("Making the logs of {} cows and {boxes} over {} days …", self.cows, self.days));
         cowpath_herdsim::write(&scenario, &logs, None).context("the simulated logs could not be written")?;
         fs::write(dir.join(MARK), &herd)?;
         // The herd is invented, and so is its day: rows up to its last morning are not of the future.
@@ -71,7 +71,7 @@ impl Demo {
         barn.store.save_settings(&settings)?;
         let taken = take_in::take_in(&mut barn, &log_files(&logs)?, &scenario.zone, now, &mut |_, _| {})?;
         import::print(&taken, Format::Text)?;
-        println!();
+        show::line("")?;
         let view = view::at(&barn, None)?;
         match &view {
             Some(view) => {
@@ -80,15 +80,15 @@ impl Demo {
             }
             None => round::print(&rounding::round(&barn, None, now)?, Format::Text)?,
         }
-        println!(
+        show::line(&format!(
             "\nThe herd is simulated. Its logs lie in {}, its farm in {}.",
             logs.display(),
             dir.display()
-        );
+        ))?;
         if self.no_serve {
             return Ok(ExitCode::SUCCESS);
         }
-        println!("Its pages, until you press Ctrl-C:");
+        show::line("Its pages, until you press Ctrl-C:")?;
         serve::serve(barn, &self.listen)
     }
 }

@@ -97,7 +97,7 @@ impl Expected {
                 let unit = number::mass_unit(ways.units);
                 writeln!(
                     out,
-                    "cow         started                    milk  expected (95 %)          held   [{unit}]"
+                    "cow         started                    milk  expected (95 %)      baseline   [{unit}]"
                 )?;
                 expected::expected(&mut barn, &ways, &asked, &mut |animal, visit, scored| {
                     let row = row(animal, visit, scored, &ways);

@@ -5,7 +5,7 @@ use std::{path::PathBuf, process::ExitCode};
 use clap::Args;
 use cowpath_store::Farm;
 
-use super::Context;
+use super::{Context, show};
 
 /// Writes the whole farm into one file, also while pages are served
 ///
@@ -31,7 +31,7 @@ impl Backup {
     /// Writes the file and says where.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         context.barn()?.store.backup(&self.file)?;
-        println!("The whole farm is in {}.", self.file.display());
+        show::line(&format!("The whole farm is in {}.", self.file.display()))?;
         Ok(ExitCode::SUCCESS)
     }
 }
@@ -40,9 +40,13 @@ impl Restore {
     /// Puts the farm back and says where the old one is.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let before = Farm::restore(&context.farm, &self.file)?;
-        println!("The farm in {} is as {} holds it.", context.farm.display(), self.file.display());
+        show::line(&format!(
+            "The farm in {} is as {} holds it.",
+            context.farm.display(),
+            self.file.display()
+        ))?;
         if let Some(before) = before {
-            println!("What was there before is kept in {}.", before.display());
+            show::line(&format!("What was there before is kept in {}.", before.display()))?;
         }
         Ok(ExitCode::SUCCESS)
     }

@@ -4,6 +4,7 @@ mod check;
 mod cow;
 mod demo;
 mod expected;
+mod found;
 mod import;
 mod keep;
 mod map;
@@ -11,8 +12,9 @@ mod round;
 mod serve;
 mod settings;
 mod show;
+mod words;
 
-use std::{ffi::OsString, path::PathBuf, process::ExitCode};
+use std::{ffi::OsString, io::ErrorKind, path::PathBuf, process::ExitCode};
 
 use clap::{Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
@@ -32,7 +34,7 @@ pub struct Words {
     #[arg(long, global = true, value_name = "DIR")]
     farm: Option<PathBuf>,
     /// What counts as now, for refusing rows of the future; without it the machine's clock
-    #[arg(long, global = true, value_name = "TIME")]
+    #[arg(long, global = true, value_name = "TIME", value_parser = words::instant)]
     now: Option<Timestamp>,
     #[command(subcommand)]
     command: Command,
@@ -58,6 +60,8 @@ enum Command {
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
+    Found(found::Found),
+    Record(found::Record),
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
@@ -84,24 +88,34 @@ impl Context {
 
 /// Runs the words of a command line and gives the exit code: 0 done, 1 the user's data or words are wrong, 2 our fault.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let words = match Words::try_parse_from(args) {
+    let args: Vec<OsString> = args.into_iter().collect();
+    let words = match Words::try_parse_from(&args) {
         Ok(words) => words,
-        Err(error) => {
-            // Help and version are answers, not errors; everything else the parser refuses is the user's words.
-            let code = if error.use_stderr() { 1 } else { 0 };
-            let _ = error.print();
-            return ExitCode::from(code);
-        }
+        Err(error) => return without_words(&error, &args),
     };
     match answer(words) {
         Ok(code) => code,
-        Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        // Whoever read our output has heard enough (`cowpath expected | head`): not an error.
+        Err(error) if trouble::io_kind(&error) == Some(ErrorKind::BrokenPipe) => ExitCode::SUCCESS,
         Err(error) => {
             let words = trouble::in_words(&error);
-            eprintln!("{words}");
+            show::aside(&words.to_string());
             ExitCode::from(words.code)
         }
     }
+}
+
+/// Help and version are answers, not errors; everything else the parser refuses is the user's words.
+fn without_words(error: &clap::Error, args: &[OsString]) -> ExitCode {
+    use clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand;
+    if !error.use_stderr() || error.kind() == DisplayHelpOnMissingArgumentOrSubcommand {
+        let _ = error.print();
+        return ExitCode::from(u8::from(error.use_stderr()));
+    }
+    let args: Vec<String> = args.iter().map(|arg| arg.to_string_lossy().into_owned()).collect();
+    let words = words::refused(error, &args);
+    show::aside(&words.to_string());
+    ExitCode::from(words.code)
 }
 
 fn answer(words: Words) -> anyhow::Result<ExitCode> {
@@ -120,24 +134,12 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
+        Command::Found(found) => found.run(&context),
+        Command::Record(record) => record.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),
         Command::Settings(settings) => settings.run(&context),
         Command::Serve(serve) => serve.run(&context),
     }
-}
-
-/// Whoever read our output has heard enough (`cowpath expected | head`): not an error.
-fn is_broken_pipe(error: &anyhow::Error) -> bool {
-    use std::io::{Error, ErrorKind::BrokenPipe};
-    error.chain().any(|cause| {
-        let own = cause.downcast_ref::<Error>().map(Error::kind);
-        let of_csv = cause.downcast_ref::<csv::Error>().and_then(|error| match error.kind() {
-            csv::ErrorKind::Io(error) => Some(error.kind()),
-            _ => None,
-        });
-        let of_json = cause.downcast_ref::<serde_json::Error>().and_then(serde_json::Error::io_error_kind);
-        [own, of_csv, of_json].contains(&Some(BrokenPipe))
-    })
 }

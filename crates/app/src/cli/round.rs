@@ -5,7 +5,10 @@ use std::{io::Write, process::ExitCode};
 use clap::Args;
 
 use super::{Context, Format, show};
-use crate::ask::{farm, model, round, rounding, view};
+use crate::ask::{
+    answered::{self, Told},
+    farm, found, live, model, round, rounding, view,
+};
 
 /// Today's round: who needs a person, for what, how sure that is, and what to do
 ///
@@ -35,7 +38,9 @@ impl Round {
                 let _ = model::keep_memories(&mut barn, &view.cast, &zone, &view.rolled);
                 let json = serde_json::to_string(&round)?;
                 let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));
-                round
+                let _ = found::keep_shown(&mut barn.store, view.at, &round);
+                let told = Told::read(&barn.store, view.at, live::known_until(at, view.at))?;
+                answered::joined(round, &told, view.at, &zone)
             }
             None => rounding::round(&barn, at, context.now)?,
         };
@@ -86,7 +91,10 @@ pub fn print(round: &round::Round, format: Format) -> anyhow::Result<()> {
 
 fn text(round: &round::Round) -> anyhow::Result<()> {
     let mut out = show::out();
-    writeln!(out, "Round, {}: {}", round.at_words, show::plain(&round.farm))?;
+    match &*round.farm {
+        "" => writeln!(out, "Round, {}", round.at_words)?,
+        farm => writeln!(out, "Round, {}: {}", round.at_words, show::plain(farm))?,
+    }
     writeln!(out, "{}", round.summary)?;
     let mut cautions: Vec<&String> = Vec::new();
     for place in &round.places {
@@ -95,10 +103,30 @@ fn text(round: &round::Round) -> anyhow::Result<()> {
             writeln!(out, "  [{}] {}", call.urgency, show::plain(&call.sentence))?;
             writeln!(out, "        {}", show::plain(&call.action))?;
             writeln!(out, "        {}", show::plain(&call.why))?;
+            let found = call.found.as_ref().map_or("", |found| found.words.as_str());
+            for said in [call.asked.as_str(), found].into_iter().filter(|said| !said.is_empty()) {
+                writeln!(out, "        {}", show::plain(said))?;
+            }
             for caution in &call.cautions {
                 if !cautions.contains(&caution) {
                     cautions.push(caution);
                 }
+            }
+        }
+    }
+    if !round.open.is_empty() {
+        writeln!(out, "\nWithout an answer")?;
+        for open in &round.open {
+            writeln!(out, "  {}", show::plain(&open.sentence))?;
+            writeln!(out, "        {}", show::plain(&open.asked))?;
+        }
+    }
+    if !round.looked_at.is_empty() {
+        writeln!(out, "\nLooked at")?;
+        for call in round.looked_at.iter().filter_map(|index| round.calls.get(*index)) {
+            writeln!(out, "  {}", show::plain(&call.sentence))?;
+            if let Some(found) = &call.found {
+                writeln!(out, "        {}", show::plain(&found.words))?;
             }
         }
     }

@@ -3,8 +3,9 @@
 use std::{process::ExitCode, sync::Arc};
 
 use clap::Args;
+use cowpath_store::Farm;
 
-use super::Context;
+use super::{Context, show};
 use crate::{
     ask::{farm::Barn, live::Live},
     trouble::user,
@@ -29,7 +30,12 @@ pub struct Serve {
 impl Serve {
     /// Serves until it is told to stop.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
-        let barn = Barn::found(&context.farm, context.now, &crate::clock::machine_zone_name())?;
+        // A farm that is there is only read by its pages: it may lie on a disk that is.
+        let barn = if Farm::exists(&context.farm) {
+            context.barn()?
+        } else {
+            Barn::found(&context.farm, context.now, &crate::clock::machine_zone_name())?
+        };
         serve(barn, &self.listen)
     }
 }
@@ -52,7 +58,8 @@ pub fn serve(barn: Barn, listen: &str) -> anyhow::Result<ExitCode> {
                 },
             )
         })?;
-        println!("http://{}/", listener.local_addr()?);
+        // Pages are served also where nobody can read their address here.
+        let _ = show::line(&format!("http://{}/", listener.local_addr()?));
         // What the round needs is reckoned before the first page asks for it.
         Live::keep_ready(&live);
         web::serve(listener, live, async {

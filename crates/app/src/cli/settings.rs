@@ -45,8 +45,11 @@ enum Units {
 impl Settings {
     /// Changes what is named, then prints all.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
-        let changes =
-            self.name.is_some() || self.zone.is_some() || self.units.is_some() || self.breed.is_some();
+        let changes = self.name.is_some()
+            || self.zone.is_some()
+            || self.units.is_some()
+            || self.breed.is_some()
+            || self.pens.is_some();
         if let Some(zone) = &self.zone {
             farm::zone(zone)?;
         }
@@ -57,7 +60,7 @@ impl Settings {
         };
         let mut settings = barn.store.settings()?;
         if changes {
-            settings.name = self.name.clone().unwrap_or(settings.name);
+            settings.name = self.name.as_deref().map_or(settings.name, |name| name.trim().to_owned());
             settings.zone = self.zone.clone().unwrap_or(settings.zone);
             settings.breed = self.breed.clone().or(settings.breed);
             if let Some(pens) = &self.pens {
@@ -94,6 +97,7 @@ impl Settings {
                 let mut out = show::out();
                 writeln!(out, "Farm in {}", context.farm.display())?;
                 for (name, value) in &lines {
+                    let value = if value.is_empty() { "not set" } else { value };
                     writeln!(out, "  {name:<6} {}", show::plain(value))?;
                 }
                 out.flush()?;

@@ -9,6 +9,19 @@ pub fn out() -> BufWriter<StdoutLock<'static>> {
     BufWriter::new(io::stdout().lock())
 }
 
+/// One line of text.
+pub fn line(text: &str) -> anyhow::Result<()> {
+    let mut out = out();
+    writeln!(out, "{text}")?;
+    out.flush()?;
+    Ok(())
+}
+
+/// A line to standard error; where nobody hears them there is nobody to be told of that.
+pub fn aside(text: &str) {
+    let _ = writeln!(io::stderr(), "{text}");
+}
+
 /// One JSON document, indented, ending with a line end.
 pub fn json(value: &impl Serialize) -> anyhow::Result<()> {
     let mut out = out();

@@ -68,6 +68,16 @@ pub async fn herd(State(answers): State<Arc<dyn Answers>>, headers: HeaderMap) -
     .await
 }
 
+/// How often the calls were right.
+pub async fn record(State(answers): State<Arc<dyn Answers>>, headers: HeaderMap) -> Response {
+    page::json(answers, headers, |answers| {
+        let record =
+            answers.record().map_err(|error| Trouble::unanswered("The record could not be made", &error))?;
+        text(&record)
+    })
+    .await
+}
+
 fn one_cow(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
     text(&cow::answered(answers, asked, true)?.json(&answers.zone()).map_err(unwritten)?)
 }

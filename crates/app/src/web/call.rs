@@ -1,8 +1,10 @@
 //! One call as both pages show it: the sentence, what to do, and what stands behind it.
 
+use cowpath_core::say::number;
+use cowpath_core::{herd::Quarter, say::found as words};
 use jiff::tz::TimeZone;
 
-use super::{address, figure, lanes};
+use super::{address, figure, found, lanes};
 use crate::ask::round::{RoundCall, RoundReason};
 
 /// Weight at which a bar is full; stronger signs stretch the scale of their call.
@@ -29,6 +31,12 @@ pub struct ShownCall<'a> {
     pub reasons: Vec<ShownReason<'a>>,
     /// Shown open.
     pub open: bool,
+    /// What can be said to be found: label and the button's word; empty where the page shows another time.
+    pub choices: Vec<(&'static str, String)>,
+    /// Causes to choose from: word, what it is called.
+    pub causes: &'static [(&'static str, &'static str)],
+    /// The page an answer comes back to.
+    pub back: String,
 }
 
 /// A reason with its bar.
@@ -57,8 +65,16 @@ pub fn shown<'a>(call: &'a RoundCall, index: usize, at: Option<&str>, zone: &Tim
         picture: picture.unwrap_or_default(),
         reasons: reasons(call),
         open: index == 0,
+        choices: if at.is_some() { Vec::new() } else { choices(call) },
+        causes: &words::CAUSES,
+        back: "/round".to_owned(),
         key,
     }
+}
+
+fn choices(call: &RoundCall) -> Vec<(&'static str, String)> {
+    let quarter = call.quarter.and_then(Quarter::from_code);
+    words::choices(call.cause, quarter).iter().map(|choice| (choice.label, found::button(choice))).collect()
 }
 
 /// The subject and what is said of it. The sentence begins with the subject, a colon and a space.
@@ -85,7 +101,7 @@ fn reasons(call: &RoundCall) -> Vec<ShownReason<'_>> {
     let shown = call.reasons.iter().map(|reason| ShownReason {
         reason,
         speaks_for: 0.0 <= reason.weight,
-        weight: figure::signed(reason.weight),
+        weight: number::signed(reason.weight, 1),
         bar_px: format!("{:.1}", (BAR_PX * reason.weight.abs() / strongest).max(3.0)),
     });
     shown.collect()

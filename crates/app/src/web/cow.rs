@@ -19,7 +19,7 @@ use super::{
     round,
     trouble::Trouble,
 };
-use crate::ask::cow::Cow;
+use crate::ask::{cow::Cow, round::Answer};
 
 /// What the address of a cow may ask.
 #[derive(Debug, Default, Deserialize)]
@@ -34,6 +34,10 @@ pub struct CowAsked {
     pub to: Option<String>,
     /// As known at.
     pub at: Option<String>,
+    /// An answer that was kept just now.
+    pub kept: Option<i64>,
+    /// An answer that was taken back just now.
+    pub undone: Option<i64>,
 }
 
 #[derive(Template)]
@@ -51,6 +55,9 @@ struct CowPage<'a> {
     back: String,
     /// A time was asked for, so it is not the newest.
     earlier: bool,
+    /// An answer that was kept just now.
+    kept: Option<&'a Answer>,
+    undone: bool,
 }
 
 /// The page of the cow the path names.
@@ -146,6 +153,7 @@ fn draw(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
         picture: String::new(),
         link: None,
         open: false,
+        back: address::cow(&cow.animal, None),
         ..call::shown(call, index, at, &zone)
     });
     let page = CowPage {
@@ -157,6 +165,12 @@ fn draw(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
         carried,
         back: at.map_or_else(|| "/round".into(), |at| format!("/round?at={}", address::part(at))),
         earlier: at.is_some(),
+        kept: cow
+            .calls
+            .iter()
+            .filter_map(|call| call.found.as_ref())
+            .find(|found| Some(found.id) == asked.kept),
+        undone: asked.undone.is_some(),
         cow: &cow,
     };
     page::fill(&page)

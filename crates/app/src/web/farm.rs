@@ -6,17 +6,35 @@ use jiff::{Timestamp, tz::TimeZone};
 
 use super::{Answers, AskedCow, HerdRow};
 use crate::{
-    ask::{cow::Cow, live::Live, round::Round},
+    ask::{
+        cow::Cow,
+        found::Given,
+        live::Live,
+        record::Record,
+        round::{Answer, Round},
+    },
     trouble,
 };
 
 impl Answers for Live {
     fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>> {
-        Ok(Arc::clone(&self.seen(at)?.round))
+        Live::round(self, at)
     }
 
     fn cow(&self, asked: &AskedCow) -> anyhow::Result<Option<Cow>> {
         Live::cow(self, &asked.animal, asked.instance, asked.from, asked.to, asked.at, asked.metric)
+    }
+
+    fn give(&self, given: &Given) -> anyhow::Result<Answer> {
+        Live::give(self, given)
+    }
+
+    fn take_back(&self, id: i64, by: Option<&str>) -> anyhow::Result<()> {
+        Live::take_back(self, id, by)
+    }
+
+    fn record(&self) -> anyhow::Result<Record> {
+        Live::record(self)
     }
 
     fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>> {

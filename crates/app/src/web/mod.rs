@@ -16,6 +16,7 @@ mod cow;
 mod door;
 mod farm;
 mod figure;
+mod found;
 mod herd;
 mod lanes;
 mod page;
@@ -26,11 +27,21 @@ mod trouble;
 
 use std::{future::Future, net::SocketAddr, sync::Arc};
 
-use axum::{Router, extract::Request, middleware, routing::get};
+use axum::{
+    Router,
+    extract::Request,
+    middleware,
+    routing::{get, post},
+};
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::Serialize;
 
-use crate::ask::{cow::Cow, round::Round};
+use crate::ask::{
+    cow::Cow,
+    found::Given,
+    record::Record,
+    round::{Answer, Round},
+};
 
 /// What the pages ask of the farm. The app's own type implements it; tests implement it with fixed data.
 ///
@@ -41,6 +52,15 @@ pub trait Answers: Send + Sync + 'static {
 
     /// One cow over a span of farm days, or `None` where the farm has never had a cow of that number.
     fn cow(&self, asked: &AskedCow) -> anyhow::Result<Option<Cow>>;
+
+    /// Takes what a person found. The error is a sentence for her.
+    fn give(&self, given: &Given) -> anyhow::Result<Answer>;
+
+    /// Takes an answer back.
+    fn take_back(&self, id: i64, by: Option<&str>) -> anyhow::Result<()>;
+
+    /// How often the calls were right.
+    fn record(&self) -> anyhow::Result<Record>;
 
     /// Every cow that is in the herd now, in the order people look her up.
     fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>>;
@@ -93,6 +113,11 @@ pub fn router(answers: Arc<dyn Answers>, listen: SocketAddr) -> Router {
         .route("/herd", get(herd::show))
         .route("/cow", get(cow::find))
         .route("/cow/{animal}", get(cow::show))
+        .route("/found", post(found::give))
+        .route("/found/undo", post(found::take_back))
+        .route("/api/found", post(found::give_json))
+        .route("/api/found/{id}/undo", post(found::take_back_json))
+        .route("/api/record", get(api::record))
         .route("/api/round", get(api::round))
         .route("/api/cow", get(api::find_cow))
         .route("/api/cow/{animal}", get(api::cow))

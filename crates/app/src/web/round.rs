@@ -8,22 +8,28 @@ use axum::{
     http::HeaderMap,
     response::Response,
 };
+use cowpath_core::{herd::Quarter, say::found::choices};
 use jiff::Timestamp;
 use serde::Deserialize;
 
 use super::{
     Answers, address,
     call::{self, ShownCall},
+    found,
     page::{self, Frame},
     trouble::Trouble,
 };
-use crate::ask::round::{NotJudged, Round};
+use crate::ask::round::{Answer, NotJudged, OpenCall, Round};
 
 /// What the address of a round may ask.
 #[derive(Debug, Default, Deserialize)]
 pub struct RoundAsked {
     /// The time, in words.
     pub at: Option<String>,
+    /// An answer that was kept just now.
+    pub kept: Option<i64>,
+    /// An answer that was taken back just now.
+    pub undone: Option<i64>,
 }
 
 #[derive(Template)]
@@ -34,6 +40,10 @@ struct RoundPage<'a> {
     at: Option<&'a str>,
     places: Vec<(&'a str, Vec<ShownCall<'a>>)>,
     not_judged: Vec<Unjudged<'a>>,
+    looked_at: Vec<ShownCall<'a>>,
+    open: Vec<ShownOpen<'a>>,
+    kept: Option<&'a Answer>,
+    undone: bool,
     standing: Standing,
 }
 
@@ -41,6 +51,29 @@ struct RoundPage<'a> {
 struct Unjudged<'a> {
     why: &'a str,
     cows: Vec<(&'a str, String)>,
+}
+
+/// A call that waits for an answer, with its buttons.
+struct ShownOpen<'a> {
+    open: &'a OpenCall,
+    link: Option<String>,
+    choices: Vec<(&'static str, String)>,
+}
+
+impl ShownOpen<'_> {
+    fn of<'a>(open: &'a OpenCall, at: Option<&str>) -> ShownOpen<'a> {
+        let quarter = open.quarter.as_deref().and_then(Quarter::from_code);
+        let all = choices(&open.cause, quarter);
+        ShownOpen {
+            open,
+            link: open.animal.as_deref().map(|animal| address::cow(animal, at)),
+            choices: if at.is_some() {
+                Vec::new()
+            } else {
+                all.iter().map(|choice| (choice.label, found::button(choice))).collect()
+            },
+        }
+    }
 }
 
 /// What the page as a whole has to say.
@@ -68,7 +101,7 @@ pub async fn show(
         let at = time(answers, word)?;
         let round =
             answers.round(at).map_err(|error| Trouble::unanswered("The round could not be made", &error))?;
-        draw(answers, &round, word)
+        draw(answers, &round, word, &asked)
     })
     .await
 }
@@ -96,7 +129,7 @@ pub fn time(answers: &dyn Answers, word: Option<&str>) -> Result<Option<Timestam
     })
 }
 
-fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>) -> page::Drawn {
+fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>, asked: &RoundAsked) -> page::Drawn {
     let zone = answers.zone();
     let mut index = 0;
     let mut places = Vec::with_capacity(round.places.len());
@@ -110,12 +143,24 @@ fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>) -> page::Drawn {
             places.push((place.name.as_str(), shown));
         }
     }
+    let looked_at = round.looked_at.iter().filter_map(|call| round.calls.get(*call));
+    let looked_at: Vec<ShownCall> = looked_at
+        .map(|call| {
+            index += 1;
+            ShownCall { open: false, ..call::shown(call, index - 1, at, &zone) }
+        })
+        .collect();
+    let found = round.calls.iter().filter_map(|call| call.found.as_ref());
     page::fill(&RoundPage {
         frame: Frame::of("round"),
         round,
         at,
         places,
         not_judged: by_reason(&round.quiet.not_judged, at),
+        looked_at,
+        open: round.open.iter().map(|open| ShownOpen::of(open, at)).collect(),
+        kept: found.into_iter().find(|found| Some(found.id) == asked.kept),
+        undone: asked.undone.is_some(),
         standing: standing(round),
     })
 }

@@ -16,7 +16,7 @@ use super::{
     worth::Settings,
 };
 use crate::{
-    expect::{HerdPoint, Signal},
+    expect::{HerdPoint, Signal, Trouble},
     time::hours_between,
 };
 
@@ -28,6 +28,12 @@ const WANDER: f64 = 0.012;
 
 /// Points a day that count; more of a slow state tell the same again.
 const POINTS_A_DAY: f64 = 2.0;
+
+/// Points before the last 10 days whose middle is what it was: three days and a half.
+const USUAL_POINTS: usize = 40;
+
+/// A fall that counts for one in the sum that names a call, log: speech begins at 2 %. Stated default.
+const FALL_OF_ONE: f64 = 0.008;
 
 /// Severities of a herd's fall: 2.5, 5 and 10 % with the shares of [`HERD_MILK`].
 const SEVERITIES: [(f64, f64); 1] = [(1.0, 1.0)];
@@ -48,7 +54,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
     let usual = if older.len() < 3 {
         middle(recent[..recent.len().div_ceil(2)].iter().map(|point| point.log_effect).collect())
     } else {
-        middle(older[older.len().saturating_sub(40)..].to_vec())
+        middle(older[older.len().saturating_sub(USUAL_POINTS)..].to_vec())
     };
     let mut series = Series {
         signal: Signal::Milk,
@@ -124,13 +130,29 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         urgency: Urgency::Watch,
         since,
         since_between: (instant(early_h)?, instant(late_h)?),
-        episode: since,
+        episode: began(&known).unwrap_or(since),
         worth: 0.0,
         severity,
         reasons: vec![Reason { signal: Signal::Milk, quarter: None, observed, expected, weight: telling }],
     };
     settings.value(&mut finding, at);
     Some(finding)
+}
+
+/// The first point that spoke of the fall going on now: read off the course again at every round, so that it stays the same.
+fn began(known: &[&HerdPoint]) -> Option<Timestamp> {
+    let mut trouble = None;
+    for (index, point) in known.iter().enumerate() {
+        let before = known[..index].partition_point(|older| hours_between(point.at, older.at) < -SPAN_H);
+        if before < 3 {
+            continue;
+        }
+        let older = known[before.saturating_sub(USUAL_POINTS)..before].iter();
+        let usual = middle(older.map(|point| point.log_effect).collect());
+        let said = (usual - point.log_effect) / FALL_OF_ONE;
+        trouble = Trouble::after(trouble, said, point.at.as_millisecond());
+    }
+    Timestamp::from_millisecond(trouble?.since_ms).ok()
 }
 
 /// Mean of the points since the onset, and what they were before, % of what the cows' own levels expect.

@@ -30,6 +30,8 @@ pub struct CowCourse<'a> {
     pub milkings: &'a [Scored],
     /// Since when her baseline is held, if it is.
     pub unsettled_since: Option<Timestamp>,
+    /// Since when something has been the matter with her, on and off, if it is: names her calls.
+    pub trouble_since: Option<Timestamp>,
     /// Udder cases she had before.
     pub earlier_cases: u32,
 }
@@ -228,7 +230,7 @@ fn finding(
         urgency: Urgency::Watch,
         since,
         since_between: (instant(early_h)?, instant(late_h)?),
-        episode: course.unsettled_since.unwrap_or(since),
+        episode: course.trouble_since.unwrap_or(since),
         worth: 0.0,
         severity: severity / weight_of_quarter,
         reasons,

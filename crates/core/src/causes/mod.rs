@@ -42,6 +42,7 @@ pub use herd_milk::judge_herd;
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
 pub use priors::Rates;
+pub use series::MEAN_FROM_H;
 pub use worth::{Cost, Settings, cut};
 
 use jiff::Timestamp;
@@ -107,9 +108,9 @@ pub struct Reason {
     pub signal: Signal,
     /// Which quarter.
     pub quarter: Option<Quarter>,
-    /// Its last or telling value, in the signal's unit.
+    /// Its last telling value, in the signal's unit; its mean since the onset where that is [`MEAN_FROM_H`] ago and more.
     pub observed: f64,
-    /// What was expected of it.
+    /// What was expected of it, likewise.
     pub expected: f64,
     /// Log-likelihood ratio against "well", natural units.
     pub weight: f64,
@@ -134,7 +135,7 @@ pub struct Finding {
     pub since: Timestamp,
     /// The 90 % interval of the onset.
     pub since_between: (Timestamp, Timestamp),
-    /// When the model first held her baseline for this episode: stays the same from the first to the last round of a call.
+    /// The first milking that spoke of it: stays the same from the first to the last round of a call.
     pub episode: Timestamp,
     /// Expected cost saved by looking now, in the money of the cost table.
     pub worth: f64,

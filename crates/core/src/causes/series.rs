@@ -34,6 +34,9 @@ pub(crate) struct Series {
     pub shown: Vec<(f64, f64)>,
 }
 
+/// From so long after its onset on a case is told by the mean since then, h: four to six milkings. Stated default.
+pub const MEAN_FROM_H: f64 = 48.0;
+
 /// Readings a series keeps at most; the products of the likelihood stay far from overflow with this many.
 const MOST_READINGS: usize = 80;
 
@@ -205,8 +208,9 @@ impl Series {
         }
     }
 
-    /// What tells most of it: the last reading since `since_h` on the side the course goes (`down`), else the last one;
-    /// for kicks the share of milkings since then.
+    /// What tells most of it. Of a case of [`MEAN_FROM_H`] and more the mean since the onset `since_h`, which is what the
+    /// weight sums over: one reading near what was expected would belie it. Of a shorter one the last reading since then on
+    /// the side the course goes (`down`), else the last one. For kicks the share of milkings since then.
     pub fn telling(&self, since_h: f64, down: bool) -> Option<(f64, f64)> {
         let last = self.shown.last().copied()?;
         let first = self.hours.partition_point(|hours| *hours < since_h).min(self.hours.len() - 1);
@@ -214,6 +218,10 @@ impl Series {
         if self.signal == Signal::Kicks {
             let kicked = since.iter().filter(|(observed, _)| 0.5 <= *observed).count();
             return Some((kicked as f64 / since.len() as f64, last.1));
+        }
+        if since_h <= -MEAN_FROM_H {
+            let mean = |of: fn(&(f64, f64)) -> f64| since.iter().map(of).sum::<f64>() / since.len() as f64;
+            return Some((mean(|shown| shown.0), mean(|shown| shown.1)));
         }
         let telling = since.iter().rev().find(|(observed, expected)| (observed < expected) == down);
         Some(telling.copied().unwrap_or(last))

@@ -6,6 +6,7 @@ use super::baseline::{BEGINS, BEGINS_TOGETHER, ENDS, Evidence, Line};
 use super::filter::{Standing, Track};
 use super::herd::Moment;
 use super::parameters::Parameters;
+use super::trouble::Trouble;
 use crate::herd::Stage;
 
 /// A new level the model has accepted as her own.
@@ -81,6 +82,7 @@ pub(crate) struct Cow {
     pub(crate) interval: Line,
     pub(crate) kicks: [Kicking; 4],
     pub(crate) episode: Option<Episode>,
+    pub(crate) trouble: Option<Trouble>,
     pub(crate) settled: Vec<Settled>,
 }
 
@@ -120,6 +122,7 @@ impl Cow {
             interval: Line::fresh(8.5_f64.ln(), &p.interval, at_ms),
             kicks: [kicking; 4],
             episode: None,
+            trouble: None,
             settled: Vec::new(),
         }
     }
@@ -191,6 +194,7 @@ impl Cow {
         self.ms_level.relax(&p.conductivity_level, at_ms);
         self.interval.relax(&p.interval, at_ms);
         self.settled.clear();
+        self.trouble = None;
         self.accept(at_ms);
     }
 
@@ -214,6 +218,7 @@ impl Cow {
 
     /// After a milking was learned: does an episode begin, last, settle or end?
     pub(crate) fn review(&mut self, p: &Parameters, at_ms: i64) {
+        self.trouble = Trouble::after(self.trouble, self.said(), at_ms);
         if let Some(episode) = &mut self.episode {
             episode.milk |= BEGINS <= self.evidence.most();
         }
@@ -274,6 +279,13 @@ impl Cow {
             self.episode =
                 Some(Episode { since_ms, looked_ms: at_ms, looked_gap: NEVER_LOOKED, milk: false });
         }
+    }
+
+    /// What speaks for a change now: the strongest quarter's sums and milk's, or her coming late.
+    fn said(&self) -> f64 {
+        let quarters =
+            self.share.iter().zip(&self.ms).map(|(share, ms)| share.evidence.down + ms.evidence.up);
+        (quarters.fold(0.0, f64::max) + self.evidence.down).max(self.interval.evidence.up)
     }
 
     fn calm(&self) -> bool {

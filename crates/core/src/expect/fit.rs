@@ -163,12 +163,20 @@ const ROUNDS: usize = 2;
 /// Milkings below which nothing is fitted.
 const LEAST: usize = 200;
 
+/// Reckons two figures, one after the other or side by side.
+pub type Two<'a> = dyn Fn(&(dyn Fn() -> f64 + Sync), &(dyn Fn() -> f64 + Sync)) -> (f64, f64) + 'a;
+
 /// Fits a herd's parameters to a sample of its visits in order of time, from `start` and priors centred on
 /// [`Parameters::prior`] (κ: on 1.6 / the herd's yield). Deterministic; at most about 90 runs through the sample.
 ///
 /// A sample should hold whole stretches of some cows rather than single milkings of all. Under 200 milkings `start` is
 /// given back as it is.
 pub fn fit(sample: &[SampleMilking], start: &Parameters) -> Fitted {
+    fit_by_twos(sample, start, &|one, other| (one(), other()))
+}
+
+/// As [`fit`], with the same answer; two runs that do not hang on each other are given to `two` together.
+pub fn fit_by_twos(sample: &[SampleMilking], start: &Parameters, two: &Two<'_>) -> Fitted {
     let milked = |row: &&SampleMilking| {
         matches!(row.visit.outcome, Some(Outcome::Milked) | None) && row.visit.milk_kg.is_some()
     };
@@ -192,7 +200,7 @@ pub fn fit(sample: &[SampleMilking], start: &Parameters) -> Fitted {
                 continue;
             }
             let step = knob.step * 0.45_f64.powi(round as i32);
-            intervals.push(runs.improve(knob, step, &mut best, &mut top));
+            intervals.push(runs.improve(knob, step, two, &mut best, &mut top));
         }
         // The curves again, at the κ and rhythm now believed.
         let mut tried = best.clone();
@@ -229,24 +237,29 @@ impl Runs<'_> {
 
     /// Moves one parameter to the vertex of the parabola through three values, or to the best of them; its interval is
     /// where that parabola lies 1.92 under its top.
-    fn improve(&self, knob: &Knob, step: f64, best: &mut Parameters, top: &mut f64) -> Interval {
+    fn improve(
+        &self,
+        knob: &Knob,
+        step: f64,
+        two: &Two<'_>,
+        best: &mut Parameters,
+        top: &mut f64,
+    ) -> Interval {
         let at = |x: f64| {
             let mut tried = best.clone();
             (knob.set)(&mut tried, x.clamp(knob.bounds.0, knob.bounds.1));
             tried
         };
         let here = (knob.get)(best);
-        let sides = [here - step, here + step].map(|x| {
-            let tried = at(x);
-            (self.log_posterior(&tried), tried)
-        });
-        let (down, up) = (sides[0].0, sides[1].0);
+        let sides = [here - step, here + step].map(at);
+        let [one, other] = &sides;
+        let (down, up) = two(&|| self.log_posterior(one), &|| self.log_posterior(other));
         let bend = down - 2.0 * *top + up;
         let shift =
             if bend < 0.0 { 0.5 * step * (down - up) / bend } else { 0.0 }.clamp(-2.0 * step, 2.0 * step);
         let vertex = at(here + shift);
         let value = if shift == 0.0 { f64::NEG_INFINITY } else { self.log_posterior(&vertex) };
-        for (value, tried) in sides.into_iter().chain([(value, vertex)]) {
+        for (value, tried) in [down, up, value].into_iter().zip(sides.into_iter().chain([vertex])) {
             if *top < value {
                 (*top, *best) = (value, tried);
             }

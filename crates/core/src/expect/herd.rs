@@ -255,6 +255,11 @@ impl Herd {
         Timestamp::from_millisecond(self.cow(life)?.episode?.since_ms).ok()
     }
 
+    /// Since when something has been the matter with her, on and off: the same from the first to the last round of a call.
+    pub fn trouble_since(&self, life: LifeKey) -> Option<Timestamp> {
+        Timestamp::from_millisecond(self.cow(life)?.trouble?.since_ms).ok()
+    }
+
     /// New levels of milk accepted as her own in this lactation, oldest first, the last few.
     pub fn settled(&self, life: LifeKey) -> Vec<Settled> {
         self.cow(life).map(|cow| cow.settled.clone()).unwrap_or_default()

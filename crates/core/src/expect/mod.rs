@@ -30,13 +30,15 @@ mod quarters;
 mod root;
 pub mod secretion;
 mod split;
+mod trouble;
 
 use jiff::Timestamp;
 
 pub use cow::Settled;
-pub use fit::{Fitted, Interval, SampleMilking, fit};
+pub use fit::{Fitted, Interval, SampleMilking, Two, fit, fit_by_twos};
 pub use herd::{Herd, HerdPoint};
 pub use parameters::{Habit, Parameters, Slow, parity_class};
+pub(crate) use trouble::Trouble;
 
 use crate::herd::{BoxKey, LifeKey, Quarter};
 

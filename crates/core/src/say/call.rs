@@ -4,7 +4,7 @@ use jiff::{Timestamp, tz::TimeZone};
 
 use super::{number, reason, reason::SaidReason, when};
 use crate::{
-    causes::{Cause, Finding, Reason, Urgency},
+    causes::{Cause, Finding, MEAN_FROM_H, Reason, Subject, Urgency},
     expect::Signal,
     time::hours_between,
     units::UnitSystem,
@@ -31,6 +31,8 @@ pub struct Facts<'a> {
     pub held_by_log: &'a [Timestamp],
     /// The log says where milk goes.
     pub destination_logged: bool,
+    /// When a person last recorded a diagnosis of the called quarter since the earliest likely onset.
+    pub diagnosed_at: Option<Timestamp>,
 }
 
 /// A finding in words.
@@ -69,7 +71,7 @@ pub fn call(finding: &Finding, facts: &Facts) -> Said {
             .iter()
             .map(|one| match finding.cause {
                 Cause::HerdMilk => reason::herd_milk(one),
-                _ => reason::said(one, facts.units),
+                _ => reason::said(one, facts.units, told_by_mean(finding, facts)),
             })
             .collect(),
         decide: decide(finding),
@@ -178,10 +180,15 @@ fn action(finding: &Finding) -> String {
     }
 }
 
-/// The soft line.
+/// Whether the values of the reasons are means since the onset.
+fn told_by_mean(finding: &Finding, facts: &Facts) -> bool {
+    matches!(finding.subject, Subject::Cow(_)) && MEAN_FROM_H <= hours_between(finding.since, facts.at)
+}
+
 /// How much earlier than the likeliest onset the earliest likely one must be to be said, h.
 const EARLIER_FROM_H: f64 = 1.0;
 
+/// The soft line.
 fn why(finding: &Finding, facts: &Facts) -> String {
     let since = when::instant(finding.since, facts.at, facts.zone);
     let mut parts = vec![format!("Since {since}")];
@@ -191,6 +198,12 @@ fn why(finding: &Finding, facts: &Facts) -> String {
         if EARLIER_FROM_H <= hours_between(finding.since_between.0, finding.since) && earliest != since {
             parts[0].push_str(&format!(", maybe since {earliest}"));
         }
+        // Who reads the call must know that somebody has already been at the cow.
+        parts.extend(
+            facts
+                .diagnosed_at
+                .map(|then| format!("diagnosed by a person {}", when::instant(then, facts.at, facts.zone))),
+        );
         parts.extend(tank(facts));
     }
     let mut text = format!("{}.", parts.join("; "));
@@ -203,7 +216,13 @@ fn why(finding: &Finding, facts: &Facts) -> String {
         .collect();
     if !telling.is_empty() {
         text.push(' ');
-        text.push_str(&first_upper(&telling.join("; ")));
+        let telling = telling.join("; ");
+        if told_by_mean(finding, facts) {
+            text.push_str("On average ");
+            text.push_str(&telling);
+        } else {
+            text.push_str(&first_upper(&telling));
+        }
         text.push('.');
     }
     text
@@ -219,7 +238,8 @@ fn tank(facts: &Facts) -> Vec<String> {
         match times {
             [one] => format!("the milking of {}", when::list(&[*one], facts.at, facts.zone)),
             [first, .., last] if NAMED_MILKINGS < times.len() => {
-                format!("her {} milkings from {} to {}", times.len(), words(*first), words(*last))
+                let today = if when::is_today(*last, facts.at, facts.zone) { "today " } else { "" };
+                format!("her {} milkings from {} to {today}{}", times.len(), words(*first), words(*last))
             }
             _ => format!("the milkings of {}", when::list(times, facts.at, facts.zone)),
         }

@@ -4,10 +4,11 @@
 //! the farm's zone and units, and nowhere else. Sentences are short: the cow first, then what, then what to do. They
 //! speak of signs ("looks", "may be", "could be") with their certainty; they make no diagnosis and name no drug.
 //!
-//! Figures and their units: [`number`]. Times: [`when`]. A call: [`call`]. What speaks for it: [`reason`]. The round as
+//! Figures and their units: [`number`]. Times: [`when`]. A call: [`call`]. What speaks for it: [`reason`]. What it turned out to be: [`found`]. The round as
 //! a whole and the states of a cow: [`summary`].
 
 pub mod call;
+pub mod found;
 pub mod number;
 pub mod reason;
 pub mod summary;

@@ -18,10 +18,11 @@ pub fn plain(value: f64, decimals: usize) -> String {
     if value < 0.0 && !zero { format!("−{text}") } else { text }
 }
 
-/// A figure with its sign always shown: `+6.1`, `−0.9`.
+/// A figure with its sign: `+6.1`, `−0.9`; nothing has none: `0.0`.
 pub fn signed(value: f64, decimals: usize) -> String {
     let text = plain(value, decimals);
-    if text.starts_with('−') { text } else { format!("+{text}") }
+    let zero = text.chars().all(|letter| matches!(letter, '0' | '.'));
+    if zero || text.starts_with('−') { text } else { format!("+{text}") }
 }
 
 /// Thousands parted by commas: `3,310`.

@@ -41,7 +41,9 @@ pub fn signal_word(signal: Signal) -> &'static str {
 }
 
 /// A reason as a row of the table under a call.
-pub fn said(reason: &Reason, units: UnitSystem) -> SaidReason {
+///
+/// `mean` says that the value is the mean since the onset.
+pub fn said(reason: &Reason, units: UnitSystem, mean: bool) -> SaidReason {
     let unit = number::unit(reason.signal, units);
     let observed = number::figure(reason.signal, reason.observed, units);
     let expected = number::figure(reason.signal, reason.expected, units);
@@ -49,6 +51,7 @@ pub fn said(reason: &Reason, units: UnitSystem) -> SaidReason {
     let value = match reason.signal {
         Signal::Kicks => format!("at {observed}{space}% of milkings, usually {expected}{space}%"),
         _ if observed == expected => format!("{observed}{space}{unit}, as expected"),
+        _ if mean => format!("{observed} on average, usually {expected}{space}{unit}"),
         _ => format!("{observed}, usually {expected}{space}{unit}"),
     };
     SaidReason { name: signal(reason.signal, reason.quarter), value, unit }
@@ -66,7 +69,7 @@ pub fn herd_milk(reason: &Reason) -> SaidReason {
 
 /// A reason as part of the soft line: `conductivity 7.1, usually 5.2 mS/cm`, `a third of that quarter's milk is missing`.
 pub fn clause(reason: &Reason, units: UnitSystem) -> String {
-    let said = said(reason, units);
+    let said = said(reason, units, false);
     match reason.signal {
         Signal::QuarterMilk => match lost(reason) {
             Some(lost) => format!("{lost} of that quarter's share of the milk is missing"),

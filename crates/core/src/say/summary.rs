@@ -16,9 +16,13 @@ pub struct Counts {
     pub too_new: usize,
     /// Cows that could not be judged for another reason (no rows, dry).
     pub not_judged: usize,
+    /// Calls that somebody has looked at.
+    pub looked_at: usize,
+    /// Earlier calls that nobody has answered.
+    pub open: usize,
 }
 
-/// `Six things to look at. Nothing on 118 cows; 3 are too new to judge.`
+/// `Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.`
 pub fn round(counts: Counts) -> String {
     let cows = |count: usize| format!("{} {}", number::count(count), if count == 1 { "cow" } else { "cows" });
     let is = |count: usize| if count == 1 { "is" } else { "are" };
@@ -32,9 +36,18 @@ pub fn round(counts: Counts) -> String {
             format!("{first}{} to look at.", letters.as_str())
         }
     };
+    if 0 < counts.looked_at {
+        text.push_str(&format!(" {} looked at.", number::count(counts.looked_at)));
+    }
+    if 0 < counts.open {
+        text.push_str(&format!(
+            " {} without an answer.",
+            number::things(counts.open, "earlier call", "earlier calls")
+        ));
+    }
     let mut parts = Vec::new();
     if 0 < counts.quiet {
-        parts.push(format!("Nothing on {}", cows(counts.quiet)));
+        parts.push(format!("Nothing seen on {}", cows(counts.quiet)));
     }
     if 0 < counts.too_new {
         let subject = if parts.is_empty() { cows(counts.too_new) } else { number::count(counts.too_new) };
@@ -46,7 +59,7 @@ pub fn round(counts: Counts) -> String {
         parts.push(format!("{subject} could not be judged"));
     }
     if parts.is_empty() && counts.calls == 0 {
-        text.push_str(" No cow has been read yet.");
+        text.push_str(" No cow is on record as being in milk then.");
     } else if !parts.is_empty() {
         text.push_str(&format!(" {}.", parts.join("; ")));
     }
@@ -113,9 +126,28 @@ pub fn settled(log_change: f64, since: Timestamp, at: Timestamp, zone: &TimeZone
     format!("has settled {} {side} since {}", number::percent(share.abs()), when::day(since, at, zone))
 }
 
+/// `Of 14 answered calls 11 were right: 79 %, 95 % interval 49 to 95 %.`
+pub fn right(right: u32, answered: u32, share: crate::right::Share) -> String {
+    let Some(part) = share.share else { return "No call has been answered yet.".to_owned() };
+    let calls = if answered == 1 { "call" } else { "calls" };
+    format!(
+        "Of {answered} answered {calls} {right} {} right: {}, 95 % interval {} to {}.",
+        if right == 1 { "was" } else { "were" },
+        number::percent(part),
+        number::plain(100.0 * share.low, 0),
+        number::percent(share.high),
+    )
+}
+
 /// One sentence on a cow without a call.
 pub fn nothing_differs() -> &'static str {
     "Nothing differs from what she should give."
+}
+
+/// Where an event moved her to: `to pen 1`, `to straw`.
+pub fn moved_to(pen: &str) -> String {
+    let number = !pen.is_empty() && pen.chars().all(|letter| letter.is_ascii_digit());
+    if number { format!("to pen {pen}") } else { format!("to {pen}") }
 }
 
 /// Cows that no row tells of any more.

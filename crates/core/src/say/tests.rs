@@ -62,6 +62,7 @@ fn said(finding: &Finding, units: UnitSystem, tank: &[&str], logged: bool) -> Sa
             may_be_in_tank: &tank,
             held_by_log: &[],
             destination_logged: logged,
+            diagnosed_at: None,
         },
     )
 }
@@ -98,10 +99,11 @@ fn milkings_that_were_held_are_named_and_many_are_counted() {
         may_be_in_tank: &every_six_hours,
         held_by_log: &every_six_hours[8..],
         destination_logged: true,
+        diagnosed_at: Some(time("2026-03-02T17:05:00-05:00")),
     };
     let said = call(&finding, &facts);
     assert_snapshot!(said.sentence.replace(number::SPACE, " "), @"<b>7</b>: left rear looks inflamed, 86 % sure.");
-    assert_snapshot!(said.why.replace(number::SPACE, " "), @"Since yesterday 14:10, maybe since yesterday 09:00; her 9 milkings from Sunday 00:10 to 00:10 went to the tank; the milking of 00:10 was held. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(said.why.replace(number::SPACE, " "), @"Since yesterday 14:10, maybe since yesterday 09:00; diagnosed by a person yesterday 17:05; her 9 milkings from Sunday 00:10 to today 00:10 went to the tank; the milking of 00:10 was held. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
     assert_snapshot!(said.cautions.join(" / "), @"A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say. / A fresh cow with cold ears, unsteady, or down: milk fever kills within hours, call the veterinarian. Off feed with a hollow left side: today.");
 }
 
@@ -135,6 +137,22 @@ time between milkings | 8.4 h, as expected
 ");
 }
 
+/// Two days after its onset a case is told by its mean, and the words say so.
+#[test]
+fn a_long_case_says_that_its_figures_are_means() {
+    let from = |since: &str| Finding {
+        since: time(since),
+        since_between: (time(since), time(since)),
+        ..udder(0.93, Urgency::Today)
+    };
+    let long = said(&from("2026-02-24T14:10:00-05:00"), UnitSystem::Metric, &[], true);
+    assert_snapshot!(long.why.replace(number::SPACE, " "), @"Since 24 February. On average conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+    assert_snapshot!(long.reasons[0].value.replace(number::SPACE, " "), @"7.1 on average, usually 5.2 mS/cm");
+    // An hour short of two days: the last telling value.
+    let short = said(&from("2026-03-01T06:30:00-05:00"), UnitSystem::Metric, &[], true);
+    assert_snapshot!(short.why.replace(number::SPACE, " "), @"Since Sunday 06:30. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.");
+}
+
 #[test]
 fn less_certain_udder_calls() {
     let words = |probability, urgency| {
@@ -162,20 +180,20 @@ fn an_unclear_call() {
     assert_snapshot!(whole(&said(&finding, UnitSystem::Metric, &[], true)), @r"
 214: may be unwell, less milk and longer between milkings; 78 % sure.
 Look at her today: appetite, dung, feet, temperature; strip all four quarters.
-Since Saturday 22:00. Milk 9.1, usually 11.5 kg; time between milkings 11.4, usually 8.4 h.
+Since Saturday 22:00. On average milk 9.1, usually 11.5 kg; time between milkings 11.4, usually 8.4 h.
 Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: the foremilk of all four quarters, and her temperature.
 A cow that cannot rise or will not eat: call the veterinarian now.
-milk | 9.1, usually 11.5 kg
-time between milkings | 11.4, usually 8.4 h
+milk | 9.1 on average, usually 11.5 kg
+time between milkings | 11.4 on average, usually 8.4 h
 ");
     assert_snapshot!(whole(&said(&finding, UnitSystem::Us, &[], true)), @r"
 214: may be unwell, less milk and longer between milkings; 78 % sure.
 Look at her today: appetite, dung, feet, temperature; strip all four quarters.
-Since Saturday 22:00. Milk 20.1, usually 25.4 lb; time between milkings 11.4, usually 8.4 h.
+Since Saturday 22:00. On average milk 20.1, usually 25.4 lb; time between milkings 11.4, usually 8.4 h.
 Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: the foremilk of all four quarters, and her temperature.
 A cow that cannot rise or will not eat: call the veterinarian now.
-milk | 20.1, usually 25.4 lb
-time between milkings | 11.4, usually 8.4 h
+milk | 20.1 on average, usually 25.4 lb
+time between milkings | 11.4 on average, usually 8.4 h
 ");
 }
 
@@ -207,15 +225,22 @@ milk of all cows against their own levels | −3.2, before 0.1 %
 }
 
 #[test]
+fn where_she_was_moved_to() {
+    assert_eq!(summary::moved_to("1"), "to pen 1");
+    assert_eq!(summary::moved_to("straw"), "to straw");
+}
+
+#[test]
 fn a_round_as_a_whole() {
-    let round =
-        |calls, quiet, too_new, not_judged| summary::round(Counts { calls, quiet, too_new, not_judged });
-    assert_snapshot!(round(6, 118, 3, 0), @"Six things to look at. Nothing on 118 cows; 3 are too new to judge.");
-    assert_snapshot!(round(1, 1, 1, 2), @"One thing to look at. Nothing on 1 cow; 1 is too new to judge; 2 could not be judged.");
-    assert_snapshot!(round(0, 121, 0, 0), @"Nothing to look at. Nothing on 121 cows.");
-    assert_snapshot!(round(14, 1986, 0, 1), @"14 things to look at. Nothing on 1,986 cows; 1 could not be judged.");
+    let round = |calls, quiet, too_new, not_judged| {
+        summary::round(Counts { calls, quiet, too_new, not_judged, looked_at: 0, open: 0 })
+    };
+    assert_snapshot!(round(6, 118, 3, 0), @"Six things to look at. Nothing seen on 118 cows; 3 are too new to judge.");
+    assert_snapshot!(round(1, 1, 1, 2), @"One thing to look at. Nothing seen on 1 cow; 1 is too new to judge; 2 could not be judged.");
+    assert_snapshot!(round(0, 121, 0, 0), @"Nothing to look at. Nothing seen on 121 cows.");
+    assert_snapshot!(round(14, 1986, 0, 1), @"14 things to look at. Nothing seen on 1,986 cows; 1 could not be judged.");
     assert_snapshot!(round(0, 0, 4, 0), @"Nothing to look at. 4 cows are too new to judge.");
-    assert_snapshot!(round(0, 0, 0, 0), @"Nothing to look at. No cow has been read yet.");
+    assert_snapshot!(round(0, 0, 0, 0), @"Nothing to look at. No cow is on record as being in milk then.");
 }
 
 #[test]

@@ -13,6 +13,11 @@ fn days_back(then: Timestamp, at: Timestamp, zone: &TimeZone) -> i64 {
     from.until((Unit::Day, to)).map_or(0, |span| i64::from(span.get_days()))
 }
 
+/// Whether a time falls on the day of `at`.
+pub fn is_today(then: Timestamp, at: Timestamp, zone: &TimeZone) -> bool {
+    days_back(then, at, zone) == 0
+}
+
 /// `14:10` today, `yesterday 14:10`, `Sunday 14:10` within six days, `3 March` before that, `3 March 2025` of another
 /// year.
 pub fn instant(then: Timestamp, at: Timestamp, zone: &TimeZone) -> String {

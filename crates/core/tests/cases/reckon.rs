@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use cowpath_core::expect::{curve, secretion};
+use cowpath_core::right;
 use cowpath_core::time::day_seconds;
 use cowpath_core::units::{Celsius, KG_PER_LITRE_OF_MILK, Kilograms};
 use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, Gamma, Normal, StudentsT};
@@ -49,6 +50,8 @@ fn plain(name: &str, inputs: &Inputs) -> Result<f64, String> {
             let ratio = secretion::daily_yield_ratio(number("kappa_per_h")?, 12.0, to_h);
             Ok(number("yield_2x_kg")? * (ratio - 1.0))
         }
+        "share_low" => Ok(right::share(number("part")? as u32, number("whole")? as u32).low),
+        "share_high" => Ok(right::share(number("part")? as u32, number("whole")? as u32).high),
         "kilograms_from_pounds" => Ok(Kilograms::from_pounds(number("lb")?).0),
         "pounds" => Ok(Kilograms(number("kg")?).pounds()),
         "celsius_from_fahrenheit" => Ok(Celsius::from_fahrenheit(number("f")?).0),

@@ -234,6 +234,7 @@ pub fn known(milkings: &[Scored], hour: f64) -> CowCourse<'_> {
         stage: stage(),
         milkings: &milkings[first.min(end)..end],
         unsettled_since: None,
+        trouble_since: None,
         earlier_cases: 0,
     }
 }

@@ -2,7 +2,9 @@
 
 use super::made::{Chance, hours_on, settings};
 use crate::{
-    causes::{Cause, Noise, Urgency, cut, grid::onsets, judge_herd, noise, templates::TEMPLATES},
+    causes::{
+        Cause, Noise, Urgency, cut, grid::onsets, judge_herd, noise, series::Series, templates::TEMPLATES,
+    },
     expect::{HerdPoint, Signal},
 };
 
@@ -108,6 +110,17 @@ fn a_herds_fall_is_found_and_a_steady_herd_is_left_alone() {
 }
 
 #[test]
+fn a_herds_call_keeps_its_name_while_its_onset_moves() {
+    let points = herd_points(0.05, 1);
+    let named: Vec<_> = (0..10)
+        .map(|round| judge_herd(&points, hours_on(500.0 + 12.0 * f64::from(round)), &settings()).unwrap())
+        .collect();
+    assert!(named.iter().all(|finding| 0.0 < finding.worth), "shown at every round: {named:?}");
+    assert!(named.iter().all(|finding| finding.episode == named[0].episode), "{named:?}");
+    assert!(hours_on(456.0) < named[0].episode && named[0].episode < hours_on(504.0), "{named:?}");
+}
+
+#[test]
 fn calls_are_cut_by_worth_and_urgent_ones_never() {
     let at = hours_on(600.0);
     let mut found = judge_herd(&herd_points(0.05, 1), at, &settings()).unwrap();
@@ -122,4 +135,33 @@ fn calls_are_cut_by_worth_and_urgent_ones_never() {
     found.worth = -1.0;
     let shown = cut(vec![urgent, found, dear], &settings);
     assert_eq!(shown.iter().map(|one| one.worth).collect::<Vec<_>>(), [200.0, 1.0]);
+}
+
+/// Six milkings of a cow who gives 2 kg less than expected since the third last, and as expected at the last.
+fn milk_of(hours: [f64; 6]) -> Series {
+    let shown = vec![(12.0, 12.0), (12.2, 12.0), (12.0, 12.1), (10.0, 12.0), (9.0, 11.0), (11.9, 12.1)];
+    Series {
+        signal: Signal::Milk,
+        quarter: None,
+        hours: hours.to_vec(),
+        gap: shown.iter().map(|(observed, expected): &(f64, f64)| (observed / expected).ln()).collect(),
+        per_spread: vec![8.0; 6],
+        memory: vec![0.0; 6],
+        error: vec![0.0; 6],
+        wide: false,
+        tail: 5.0,
+        shown,
+    }
+}
+
+#[test]
+fn a_long_case_is_told_by_its_mean_and_a_short_one_by_its_last_telling_reading() {
+    // The onset 60 h ago: (10.0 + 9.0 + 11.9) / 3 and (12.0 + 11.0 + 12.1) / 3.
+    let (observed, expected) =
+        milk_of([-130.0, -100.0, -80.0, -50.0, -30.0, -5.0]).telling(-60.0, true).unwrap();
+    assert!((observed - 10.3).abs() < 1e-9 && (expected - 11.7).abs() < 1e-9, "{observed} of {expected}");
+    let short = milk_of([-60.0, -44.0, -40.0, -24.0, -14.0, -5.0]);
+    assert_eq!(short.telling(-30.0, true), Some((11.9, 12.1)), "the last one below what was expected");
+    assert_eq!(short.telling(-30.0, false), Some((11.9, 12.1)), "none is above: the last one");
+    assert_eq!(short.telling(-45.0, false), Some((12.2, 12.0)), "the last one above");
 }

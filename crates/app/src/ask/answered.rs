@@ -1,0 +1,151 @@
+//! Joins what people found to the calls of a round, and tells a cow's earlier calls with what they turned out to be.
+//!
+//! A round is what the logs say; what was found is what people say. Neither changes the other: answers are joined to a
+//! round when it is shown, so that the same logs give the same round whoever has answered.
+
+use std::collections::BTreeMap;
+
+use cowpath_core::{
+    say::{
+        found::{self as words, Outcome},
+        summary, when,
+    },
+    time::hours_between,
+};
+use cowpath_store::{Farm, Found, KeptCall};
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+
+use super::{
+    found::answer,
+    round::{OpenCall, PastCall, Round, RoundCall},
+};
+
+/// An urgent call that nobody answered is asked after for so long, though no round shows it any more.
+const ASKED_FOR: SignedDuration = SignedDuration::from_hours(72);
+/// Nothing was found, and the signs go on: after so long the call is back on the walk, h.
+const NOTHING_HOLDS_H: f64 = 24.0;
+/// A call first shown so long before a round has had its chance to be answered, h.
+const ASKED_AFTER_H: f64 = 1.0;
+/// Calls of a cow that are told with her newest.
+const PAST_CALLS: usize = 6;
+
+/// What people said by a time, and what rounds had shown.
+pub struct Told {
+    /// Calls of the last days.
+    pub shown: Vec<KeptCall>,
+    /// Answers, oldest first.
+    pub found: Vec<Found>,
+}
+
+impl Told {
+    /// Reads it. `until` is the round's own time where it was asked for, else now: what was found after the last row is
+    /// known all the same.
+    pub fn read(store: &Farm, at: Timestamp, until: Timestamp) -> anyhow::Result<Told> {
+        let from = at.saturating_sub(ASKED_FOR)?;
+        Ok(Told { shown: store.shown_since(from, at)?, found: store.found_by(until)? })
+    }
+
+    /// The answer that stands, by call.
+    pub fn standing(&self) -> BTreeMap<&str, &Found> {
+        let standing = self.found.iter().filter(|found| found.undone.is_none());
+        standing.map(|found| (found.what.call.as_str(), found)).collect()
+    }
+}
+
+/// The round with what was found: each call with its answer, those dealt with off the walk, and urgent calls of the last
+/// days that nobody answered.
+pub fn joined(mut round: Round, told: &Told, at: Timestamp, zone: &TimeZone) -> Round {
+    let standing = told.standing();
+    for call in &mut round.calls {
+        let found = standing.get(call.id.as_str());
+        call.found = found.map(|found| answer(found, call.quarter, at, zone));
+        let first_now =
+            told.shown.iter().find(|kept| kept.shown.call == call.id).and_then(|kept| kept.now_at);
+        call.asked = match found {
+            Some(found) if is_nothing(found) && NOTHING_HOLDS_H <= hours_between(found.what.found_at, at) => {
+                words::went_on(found.what.found_at, at, zone)
+            }
+            Some(_) => String::new(),
+            None => match first_now.filter(|first| ASKED_AFTER_H <= hours_between(*first, at)) {
+                Some(first) if call.urgency == "now" => words::unanswered(first, at, zone),
+                _ => String::new(),
+            },
+        };
+    }
+    let done: Vec<usize> = (0..round.calls.len())
+        .filter(|index| {
+            let call = &round.calls[*index];
+            call.asked.is_empty() && call.found.as_ref().is_some_and(|found| found.outcome != "look-again")
+        })
+        .collect();
+    for place in &mut round.places {
+        place.calls.retain(|call| !done.contains(call));
+    }
+    round.places.retain(|place| !place.calls.is_empty());
+    round.looked_at = done;
+    round.open = told
+        .shown
+        .iter()
+        .filter(|kept| !round.calls.iter().any(|call| call.id == kept.shown.call))
+        .filter_map(|kept| open(kept, standing.get(kept.shown.call.as_str()).copied(), at, zone))
+        .collect();
+    round.counts.calls = round.calls.len() - round.looked_at.len();
+    round.counts.looked_at = round.looked_at.len();
+    round.counts.open = round.open.len();
+    if 0 < round.counts.looked_at + round.counts.open {
+        round.summary = summary::round(round.counts);
+    }
+    round
+}
+
+fn is_nothing(found: &Found) -> bool {
+    found.what.outcome == Outcome::Nothing.word()
+}
+
+/// A call that no longer is in the round, but waits for an answer.
+fn open(kept: &KeptCall, found: Option<&Found>, at: Timestamp, zone: &TimeZone) -> Option<OpenCall> {
+    let asked = match (found, kept.now_at) {
+        (Some(found), _) if found.what.outcome == Outcome::LookAgain.word() => {
+            answer(found, kept.shown.quarter.as_deref(), at, zone).words
+        }
+        (None, Some(first)) if first <= at => words::unanswered(first, at, zone),
+        _ => return None,
+    };
+    Some(OpenCall {
+        id: kept.shown.call.clone(),
+        animal: kept.shown.animal.clone(),
+        cause: kept.shown.cause.clone(),
+        quarter: kept.shown.quarter.clone(),
+        sentence: kept.shown.sentence.clone(),
+        place: kept.shown.place.clone(),
+        asked,
+    })
+}
+
+/// A cow's earlier calls and what they turned out to be, newest first; those in `but` are left out.
+pub fn past(
+    store: &Farm,
+    animal: &str,
+    but: &[RoundCall],
+    at: Timestamp,
+    until: Timestamp,
+    zone: &TimeZone,
+) -> anyhow::Result<Vec<PastCall>> {
+    let told = Told { shown: store.shown_since(Timestamp::MIN, at)?, found: store.found_by(until)? };
+    let standing = told.standing();
+    let hers = told.shown.iter().rev().filter(|kept| {
+        kept.shown.animal.as_deref() == Some(animal) && !but.iter().any(|call| call.id == kept.shown.call)
+    });
+    Ok(hers
+        .take(PAST_CALLS)
+        .map(|kept| PastCall {
+            id: kept.shown.call.clone(),
+            when: when::instant(kept.first_at, at, zone),
+            sentence: kept.shown.sentence.clone(),
+            found: standing
+                .get(kept.shown.call.as_str())
+                .map(|found| answer(found, kept.shown.quarter.as_deref(), at, zone).words)
+                .unwrap_or_default(),
+        })
+        .collect())
+}
