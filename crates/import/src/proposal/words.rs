@@ -32,6 +32,8 @@ struct Phrase {
     joined: String,
     /// Joined without words like "number".
     numberless: String,
+    /// Whether it has such a word.
+    numbered: bool,
 }
 
 static PHRASES: LazyLock<Vec<Phrase>> = LazyLock::new(|| {
@@ -42,7 +44,8 @@ static PHRASES: LazyLock<Vec<Phrase>> = LazyLock::new(|| {
             let joined = tokens.concat();
             if !joined.is_empty() {
                 let numberless = without_numbers(tokens.iter().map(String::as_str)).concat();
-                phrases.push(Phrase { concept, tokens, joined, numberless });
+                let numbered = numberless != joined;
+                phrases.push(Phrase { concept, tokens, joined, numberless, numbered });
             }
         }
     }
@@ -259,6 +262,7 @@ pub(crate) fn meanings(words: &[String]) -> Vec<Meaning> {
         return Vec::new();
     }
     let numberless = without_numbers(words.iter().copied()).concat();
+    let numbered = numberless != joined;
     let otherwise = words.iter().any(|word| is_otherwise(word));
     let mut best: BTreeMap<&'static str, (Fit, usize)> = BTreeMap::new();
     let mut add = |concept: &'static str, fit: Fit, letters: usize| {
@@ -271,6 +275,8 @@ pub(crate) fn meanings(words: &[String]) -> Vec<Meaning> {
             add(phrase.concept, Fit::Known, letters);
         } else if !numberless.is_empty()
             && phrase.numberless == numberless
+            // `Stall` is not `Stallnummer`.
+            && (numbered || !phrase.numbered)
             && ["animal", "official", "box", "pen"].contains(&phrase.concept)
         {
             add(phrase.concept, Fit::Known, letters);
