@@ -8,8 +8,23 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: [&str; 11] =
-    ["demo", "import", "map", "round", "expected", "cow", "check", "backup", "restore", "settings", "serve"];
+const COMMANDS: [&str; 15] = [
+    "demo",
+    "import",
+    "map",
+    "round",
+    "expected",
+    "cow",
+    "found",
+    "record",
+    "check",
+    "backup",
+    "restore",
+    "settings",
+    "serve",
+    "completions",
+    "manual",
+];
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.
 static HERD: LazyLock<Place> = LazyLock::new(|| Place::demo(60, 1, 60));

@@ -2,6 +2,7 @@
 
 mod doors;
 mod farm;
+mod her;
 mod names;
 mod pictures;
 mod states;
