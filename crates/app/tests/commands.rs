@@ -11,6 +11,7 @@ use serde_json::Value;
 const COMMANDS: &[&str] = &[
     "demo",
     "import",
+    "map",
     "round",
     "expected",
     "cow",

@@ -118,7 +118,7 @@ pub struct Counts {
 /// When it cannot be read.
 pub fn is_json(path: &Path, reading: &Reading) -> Result<bool, Unreadable> {
     let (file, _) = crate::open(path)?;
-    let text = stream::open(file, reading.most_unpacked_bytes)?;
+    let text = stream::open(file, reading.most_unpacked_bytes, stream::Encoding::default())?;
     let form = text.form;
     let mut source = source::Source::new(text.bytes);
     let first = source.peek_word().map_err(|why| stream::trouble_of(why, form))?;
@@ -173,7 +173,7 @@ fn read<'a, S: Documents>(
     for (scheme, id, number) in herd.learned() {
         sink.alias(scheme, id, number).map_err(ReadError::Sink)?;
     }
-    let text = stream::open(open()?, reading.most_unpacked_bytes)?;
+    let text = stream::open(open()?, reading.most_unpacked_bytes, stream::Encoding::default())?;
     let (form, taken) = (text.form, text.taken);
     let mut members = Members::new(text.bytes, limits);
     let mut desk = one::Reader {
@@ -300,7 +300,7 @@ fn of_text(
 /// Whether anything in the file tells of a second identifier; most files do not, and need no second look.
 fn tells_who(read: Box<dyn Read + '_>, reading: &Reading) -> Result<bool, Unreadable> {
     const WORDS: [&[u8]; 2] = [b"alternativeIdentifiers", b"managementTag"];
-    let mut text = stream::open(read, reading.most_unpacked_bytes)?;
+    let mut text = stream::open(read, reading.most_unpacked_bytes, stream::Encoding::default())?;
     let finders = WORDS.map(memchr::memmem::Finder::new);
     // The end of one block is looked at again before the next.
     let longest = 32;
@@ -328,7 +328,7 @@ fn learn(
     limits: Limits,
     herd: &mut Herd,
 ) -> Result<(), Unreadable> {
-    let text = stream::open(read, reading.most_unpacked_bytes)?;
+    let text = stream::open(read, reading.most_unpacked_bytes, stream::Encoding::default())?;
     let form = text.form;
     let mut members = Members::new(text.bytes, limits);
     loop {

@@ -197,7 +197,7 @@ fn day_number(text: &[u8]) -> Result<(i32, &[u8]), NotATime> {
 }
 
 #[inline]
-fn days_in(year: i32, month: u32) -> u32 {
+pub(crate) fn days_in(year: i32, month: u32) -> u32 {
     match month {
         2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
         2 => 28,
@@ -209,7 +209,7 @@ fn days_in(year: i32, month: u32) -> u32 {
 /// Days of the Gregorian calendar since 1970-01-01, counted from a year that begins in March so that the leap day is its
 /// last: 365 a year and one for each 4th but not each 100th but each 400th; months by (153 m + 2) / 5.
 #[inline]
-fn days_since_1970(year: i32, month: i32, day: i32) -> i32 {
+pub(crate) fn days_since_1970(year: i32, month: i32, day: i32) -> i32 {
     let (year, month) = if month <= 2 { (year - 1, month + 9) } else { (year, month - 3) };
     let days_of_years = 365 * year + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
     days_of_years + (153 * month + 2) / 5 + day - 1 - 719_468

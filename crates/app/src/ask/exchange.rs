@@ -12,7 +12,8 @@ use cowpath_import::{
 };
 use cowpath_store::{Delivered, Delivery, Disposition, Farm, Meal, Origin, Sent, Source};
 
-use super::take_in::{self, FileAnswer, Issues, KeeperStopped, TakenFile, Unread, Watch};
+use super::bundle::KeeperStopped;
+use super::take_in::{self, FileAnswer, Issues, TakenFile, Unread, Watch};
 
 /// Documents in one bundle.
 const IN_BUNDLE: usize = 256;

@@ -3,6 +3,7 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+mod bundle;
 pub mod cast;
 pub mod cow;
 pub mod cowing;
@@ -16,6 +17,8 @@ pub mod found;
 pub mod history;
 pub mod lanes;
 pub mod live;
+pub mod mapping;
+pub mod maps;
 pub mod model;
 pub mod reading;
 pub mod record;

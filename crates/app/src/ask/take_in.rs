@@ -5,20 +5,20 @@
 
 use std::{
     path::{Path, PathBuf},
+    sync::Arc,
     sync::mpsc::{Receiver, SyncSender, sync_channel},
 };
 
 use anyhow::Context as _;
 use cowpath_core::tables::{Cell, Table};
-use cowpath_import::{Counts, Issue, IssueKind, Progress, ReadError, Reading, Sink};
+use cowpath_import::{ColumnMap, Counts, Issue, IssueKind, Progress, ReadError, Reading};
 use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source};
 use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
 
+use super::bundle::{Bundler, KeeperStopped, Parcel};
 use super::farm::Barn;
-
-/// Rows in one bundle: large enough that handing it over costs nothing, small enough that memory stays small.
-const ROWS_IN_BUNDLE: usize = 512;
+use super::maps;
 
 /// Most issues of one file that are handed on; the rest are in quarantine and counted.
 const ISSUES_TOLD: usize = 1000;
@@ -42,6 +42,9 @@ pub struct TakenFile {
     pub file: String,
     /// Which table it was.
     pub table: Option<String>,
+    /// The column map it was read with, if it is no plain table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub map: Option<String>,
     /// Rows read.
     pub read: u64,
     /// Rows that were not there before.
@@ -100,11 +103,28 @@ pub fn take_in(
     now: Timestamp,
     watch: &mut Watch,
 ) -> anyhow::Result<Taken> {
+    take_in_with(barn, files, None, zone, now, watch)
+}
+
+/// The same with a column map for all files; without one a file that is no plain table is read with the saved map of the
+/// farm that fits it, if there is just one.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn take_in_with(
+    barn: &mut Barn,
+    files: &[PathBuf],
+    map: Option<&Arc<ColumnMap>>,
+    zone: &TimeZone,
+    now: Timestamp,
+    watch: &mut Watch,
+) -> anyhow::Result<Taken> {
     let mut taken = Taken::default();
     for path in files {
         let file = path.display().to_string();
         // Which file was being read when the disk was full or the farm in use, is half of what the user must know.
-        match take_in_file(&mut barn.store, path, zone, now, watch).with_context(|| file.clone())? {
+        let reading = Reading { map: map.cloned(), ..Reading::new(zone.clone(), now) };
+        match take_in_file(barn, path, reading, watch).with_context(|| file.clone())? {
             Ok((mut counts, issues)) => {
                 counts.file = file.clone();
                 for issue in issues.told {
@@ -157,92 +177,27 @@ impl Issues {
     }
 }
 
-/// What travels from the reader to the keeper.
-enum Parcel {
-    Table(&'static Table, Vec<String>),
-    Rows(Vec<(u64, Vec<Cell>)>, usize),
-    Issue(Issue),
-}
-
-/// The reader's end: bundles rows and takes emptied bundles back.
-struct Bundler {
-    to_keeper: SyncSender<Parcel>,
-    emptied: Receiver<Vec<(u64, Vec<Cell>)>>,
-    bundle: Vec<(u64, Vec<Cell>)>,
-    used: usize,
-}
-
-/// The keeper has stopped; its own error tells why.
-#[derive(Debug)]
-pub(super) struct KeeperStopped;
-
-impl std::fmt::Display for KeeperStopped {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("keeping stopped")
-    }
-}
-
-impl std::error::Error for KeeperStopped {}
-
-impl Bundler {
-    fn send(&mut self) -> Result<(), KeeperStopped> {
-        if self.used == 0 {
-            return Ok(());
-        }
-        let fresh = self.emptied.try_recv().unwrap_or_default();
-        let bundle = std::mem::replace(&mut self.bundle, fresh);
-        let used = std::mem::take(&mut self.used);
-        self.to_keeper.send(Parcel::Rows(bundle, used)).map_err(|_| KeeperStopped)
-    }
-}
-
-impl Sink for Bundler {
-    type Error = KeeperStopped;
-
-    fn table(&mut self, table: &'static Table, columns: &[String]) -> Result<(), KeeperStopped> {
-        self.to_keeper.send(Parcel::Table(table, columns.to_vec())).map_err(|_| KeeperStopped)
-    }
-
-    fn row(&mut self, line: u64, cells: &mut Vec<Cell>) -> Result<(), KeeperStopped> {
-        if self.used == self.bundle.len() {
-            self.bundle.push((0, vec![Cell::Missing; cells.len()]));
-        }
-        let place = &mut self.bundle[self.used];
-        place.0 = line;
-        // The reader gets the old cells back, so that their memory is used again.
-        std::mem::swap(&mut place.1, cells);
-        cells.resize(place.1.len(), Cell::Missing);
-        self.used += 1;
-        if self.used == ROWS_IN_BUNDLE { self.send() } else { Ok(()) }
-    }
-
-    fn issue(&mut self, issue: Issue) -> Result<(), KeeperStopped> {
-        self.send()?;
-        self.to_keeper.send(Parcel::Issue(issue)).map_err(|_| KeeperStopped)
-    }
-}
-
 /// Why a whole file was not read, and what to do.
 pub(super) struct Unread(pub String, pub String);
 
 pub(super) type FileAnswer = Result<(TakenFile, Issues), Unread>;
 
 fn take_in_file(
-    store: &mut Farm,
+    barn: &mut Barn,
     path: &Path,
-    zone: &TimeZone,
-    now: Timestamp,
+    mut reading: Reading,
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
-    let reading = Reading::new(zone.clone(), now);
     if cowpath_import::ade::is_json(path, &reading).unwrap_or(false) {
-        return super::exchange::take_in_file(store, path, &reading, watch);
+        return super::exchange::take_in_file(&mut barn.store, path, &reading, watch);
     }
     let unread = |trouble: cowpath_import::Unreadable| Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
-    let table = match cowpath_import::which_table(path, &reading) {
+    let table = match maps::form(path, &barn.dir, &mut reading) {
         Ok(table) => table,
         Err(trouble) => return unread(trouble),
     };
+    let map = reading.map.clone();
+    let store = &mut barn.store;
     let content = match cowpath_import::content_hash(path) {
         Ok(content) => content,
         Err(why) => return unread(cowpath_import::Unreadable::Io { why }),
@@ -253,20 +208,20 @@ fn take_in_file(
             .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
         content,
         table,
-        zone: zone.iana_name().unwrap_or("UTC").to_owned(),
-        map: String::new(),
-        now,
+        zone: reading.zone.iana_name().unwrap_or("UTC").to_owned(),
+        map: map.as_ref().map(|map| map.essence()).unwrap_or_default(),
+        now: reading.now,
         columns: Vec::new(),
     };
     if let Some(sums) = store.already_read(&source)? {
         store.note_already_read(&source, &sums)?;
-        return Ok(Ok((counted(table, &sums), Issues::default())));
+        return Ok(Ok((with_map(counted(table, &sums), map.as_deref()), Issues::default())));
     }
     let (to_keeper, parcels) = sync_channel::<Parcel>(8);
     let (give_back, emptied) = sync_channel(16);
     std::thread::scope(|scope| {
         let reader = scope.spawn(|| {
-            let mut sink = Bundler { to_keeper, emptied, bundle: Vec::new(), used: 0 };
+            let mut sink = Bundler::new(to_keeper, emptied);
             let answer =
                 cowpath_import::read_file(path, &reading, &mut sink, &mut |progress| watch(path, progress));
             answer.and_then(|counts| sink.send().map(|()| counts).map_err(ReadError::Sink))
@@ -278,11 +233,15 @@ fn take_in_file(
             });
         };
         source.table = table;
-        source.columns = header
-            .iter()
-            .filter_map(|word| table.spelling(&word.trim().to_lowercase()).map(|(column, _)| column))
-            .collect();
-        keep(store, &source, parcels, &give_back, reader)
+        source.columns = match &map {
+            Some(map) => map.takes.iter().flat_map(|take| take.to.iter().copied()).collect(),
+            None => header
+                .iter()
+                .filter_map(|word| table.spelling(&word.trim().to_lowercase()).map(|(column, _)| column))
+                .collect(),
+        };
+        let kept = keep(store, &source, parcels, &give_back, reader)?;
+        Ok(kept.map(|(file, issues)| (with_map(file, map.as_deref()), issues)))
     })
 }
 
@@ -293,6 +252,10 @@ fn joined(reader: Reader<'_>) -> Result<Counts, ReadError<KeeperStopped>> {
         Ok(read) => read,
         Err(panic) => std::panic::resume_unwind(panic),
     }
+}
+
+fn with_map(file: TakenFile, map: Option<&ColumnMap>) -> TakenFile {
+    TakenFile { map: map.map(maps::name_of), ..file }
 }
 
 fn counted(table: &Table, sums: &cowpath_store::Sums) -> TakenFile {

@@ -9,6 +9,7 @@ mod found;
 mod import;
 mod keep;
 mod manual;
+mod map;
 mod round;
 mod serve;
 mod settings;
@@ -67,6 +68,7 @@ pub enum Format {
 enum Command {
     Demo(demo::Demo),
     Import(import::Import),
+    Map(map::Map),
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
@@ -143,6 +145,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
     match words.command {
         Command::Demo(demo) => demo.run(&context),
         Command::Import(import) => import.run(&context),
+        Command::Map(map) => map.run(&context),
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),

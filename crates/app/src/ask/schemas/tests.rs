@@ -147,6 +147,9 @@ fn what_each_cause_is_called_validates() {
             }],
             worth: 1.0,
             place: String::new(),
+            found: None,
+            asked: String::new(),
+            past: Vec::new(),
             lanes: None,
         };
     let round = Round {
@@ -167,6 +170,9 @@ fn what_each_cause_is_called_validates() {
             call("herd-milk", "today", None, "milk"),
         ],
         places: Vec::new(),
+        looked_at: Vec::new(),
+        open: Vec::new(),
+        counts: cowpath_core::say::summary::Counts::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
         notes: Vec::new(),
     };
