@@ -137,7 +137,9 @@ fn an_unknown_header_names_the_nearest_table() {
     );
     let (reason, remedy) = unreadable(b"Kuh;Melkung;Menge\n1;2;3\n");
     assert_eq!(reason, "the first line names no column of any table: \"Kuh;Melkung;Menge\"");
-    assert!(remedy.starts_with("propose a column map for it: `cowpath map FILE`; or let the first line name"));
+    assert!(
+        remedy.starts_with("propose a column map for it: `cowpath map FILE`; or let the first line name")
+    );
     // No header at all.
     assert!(
         unreadable(VISITS.lines().nth(1).unwrap().as_bytes()).0.starts_with("the first line names no column")
