@@ -125,3 +125,11 @@ proptest! {
         try_read(text.as_bytes(), &Reading { map: Some(Arc::new(map)), ..reading() }).unwrap();
     }
 }
+
+/// Found by the laws above, and mended.
+#[test]
+fn cases_once_found() {
+    // Four values in one cell of which some say nothing were counted as more figures than there are.
+    a_proposal_holds(b"Cow|Cow|Cow\n\"\"|214\n214|214|-|9,8\n");
+    a_proposal_holds("Kuh;Leitfähigkeit LF/RF/LR/RR\n1;5,1/-/5,2/\n2;-/5,1//5,2\n".as_bytes());
+}

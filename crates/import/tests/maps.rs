@@ -215,7 +215,7 @@ fn a_map_is_written_and_read_again_the_same() {
 #[test]
 fn faults_of_a_map_name_the_line() {
     let said = |from: &str, to: &str| {
-        let fault = ColumnMap::from_toml(&MAP.replacen(from, to, 1)).err().expect("it is wrong");
+        let fault = ColumnMap::from_toml(&MAP.replacen(from, to, 1)).expect_err("it is wrong");
         format!("{fault} → {}", fault.next)
     };
     let line = |needle: &str| MAP.lines().position(|line| line.contains(needle)).unwrap() + 1;

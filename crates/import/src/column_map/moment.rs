@@ -35,6 +35,11 @@ pub(crate) const ORDERS: [(DayOrder, &str); 6] = [
 ];
 
 impl DayOrder {
+    /// Whether times are counts since some zero.
+    pub(crate) fn is_count(self) -> bool {
+        matches!(self, DayOrder::Serial | DayOrder::UnixSeconds | DayOrder::UnixMilliseconds)
+    }
+
     /// Its name in a map file.
     pub fn name(self) -> &'static str {
         ORDERS.iter().find(|(order, _)| *order == self).map_or("year-month-day", |(_, name)| name)
@@ -227,14 +232,17 @@ fn time_of_day(text: &str) -> Option<(u32, &str)> {
             rest = behind;
         }
     }
-    let half = rest.trim_start().to_ascii_lowercase();
+    let behind = rest.trim_start();
     let halves = [("a.m.", 0), ("p.m.", 12), ("am", 0), ("pm", 12)];
-    if let Some((word, add)) = halves.into_iter().find(|(word, _)| half.starts_with(word)) {
+    let is_half = |word: &str| behind.get(..word.len()).is_some_and(|half| half.eq_ignore_ascii_case(word));
+    if !behind.is_empty()
+        && let Some((word, add)) = halves.into_iter().find(|(word, _)| is_half(word))
+    {
         if !(1..=12).contains(&ms_of[0]) {
             return None;
         }
         ms_of[0] = ms_of[0] % 12 + add;
-        rest = &rest[rest.len() - (half.len() - word.len())..];
+        rest = &behind[word.len()..];
     }
     let [hour, minute, second] = ms_of;
     (hour < 24 && minute < 60 && second < 60)
@@ -265,11 +273,27 @@ pub(crate) fn counted(figure: f64, order: DayOrder) -> Option<(i64, bool)> {
     (0.0 < ms && ms < 8e12).then_some((ms as i64, utc))
 }
 
+/// The last digit of a number.
+fn digit(value: u32) -> char {
+    char::from(b'0' + (value % 10) as u8)
+}
+
 /// Writes a wall time in our form.
 pub(crate) fn write(out: &mut String, (year, month, day): (u32, u32, u32), within_ms: u32, offset: &str) {
     let (second, ms) = (within_ms / 1000, within_ms % 1000);
     let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
-    let _ = write!(out, "{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}");
+    let mut two = |before: Option<char>, value: u32| {
+        out.extend(before);
+        out.push(digit(value / 10));
+        out.push(digit(value));
+    };
+    two(None, year / 100);
+    two(None, year % 100);
+    two(Some('-'), month);
+    two(Some('-'), day);
+    two(Some('T'), hour);
+    two(Some(':'), minute);
+    two(Some(':'), second);
     if ms != 0 {
         let _ = write!(out, ".{ms:03}");
     }

@@ -7,6 +7,14 @@ pub(crate) fn figure(text: &[u8], decimal: u8, thousands: Option<u8>, out: &mut 
         out.extend_from_slice(text);
         return;
     }
+    if thousands.is_none() {
+        out.extend(text.iter().map(|&byte| match byte {
+            _ if byte == decimal => b'.',
+            b'.' | b',' => b'\'',
+            _ => byte,
+        }));
+        return;
+    }
     let from = out.len();
     let is_blank = |at: usize| match text[at..] {
         [b' ', ..] => Some(1),

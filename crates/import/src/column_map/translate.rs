@@ -286,7 +286,8 @@ fn write(
 }
 
 fn day_of(text: &str, order: DayOrder, decimal: u8) -> Option<(u32, u32, u32)> {
-    if let Some(figure) = plain_figure(text, decimal)
+    if order.is_count()
+        && let Some(figure) = plain_figure(text, decimal)
         && let Some((ms, _)) = moment::counted(figure, order)
     {
         return day_at(ms.div_euclid(DAY_MS));
@@ -313,7 +314,8 @@ fn moment_of(
     next_day_of: Option<i64>,
     out: &mut String,
 ) -> Option<i64> {
-    if let Some(figure) = plain_figure(text, decimal)
+    if order.is_count()
+        && let Some(figure) = plain_figure(text, decimal)
         && let Some((ms, utc)) = moment::counted(figure, order)
     {
         let day = day_at(ms.div_euclid(DAY_MS))?;

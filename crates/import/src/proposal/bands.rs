@@ -157,7 +157,7 @@ pub(crate) fn outside(table: &Table, column: &Column, measure: Measure, figures:
 
 /// The measure that a header names, and how many of its words say so; `None` in it: a unit that the contract does not read.
 pub(crate) fn named(header: &str, words: &[String]) -> (Option<Result<Measure, String>>, Vec<String>) {
-    let lower = header.to_lowercase().replace('µ', "u").replace('μ', "u").replace("°", " ");
+    let lower = header.to_lowercase().replace(['µ', 'μ'], "u").replace('°', " ");
     let squeezed: String = lower.chars().filter(|letter| !letter.is_whitespace()).collect();
     // As written, with the words they leave in a header.
     const UNITS: [(&str, &[&str], Measure); 32] = [

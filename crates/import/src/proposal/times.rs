@@ -96,13 +96,14 @@ pub(crate) fn drafts(table: &'static Table, heads: &[Head], seen: &[Seen]) -> Ve
         draft.clock = Some("12:00".into());
         drafts.push(draft);
     }
-    if table.name == "movement" && drafts.is_empty() {
-        if let Some(day) = day {
-            let mut draft =
-                Draft::of(day.at, first_at, false, "a day without a time of day: its midnight is taken");
-            draft.clock = Some("00:00".into());
-            drafts.push(draft);
-        }
+    if table.name == "movement"
+        && drafts.is_empty()
+        && let Some(day) = day
+    {
+        let mut draft =
+            Draft::of(day.at, first_at, false, "a day without a time of day: its midnight is taken");
+        draft.clock = Some("00:00".into());
+        drafts.push(draft);
     }
     let has_first = !drafts.is_empty();
     let length =

@@ -271,14 +271,12 @@ pub(crate) fn meanings(words: &[String]) -> Vec<Meaning> {
     };
     for phrase in PHRASES.iter() {
         let letters = phrase.joined.len();
-        if phrase.joined == joined {
-            add(phrase.concept, Fit::Known, letters);
-        } else if !numberless.is_empty()
+        // `Stall` is not `Stallnummer`.
+        let but_for_numbers = !numberless.is_empty()
             && phrase.numberless == numberless
-            // `Stall` is not `Stallnummer`.
             && (numbered || !phrase.numbered)
-            && ["animal", "official", "box", "pen"].contains(&phrase.concept)
-        {
+            && ["animal", "official", "box", "pen"].contains(&phrase.concept);
+        if phrase.joined == joined || but_for_numbers {
             add(phrase.concept, Fit::Known, letters);
         } else if otherwise {
             // Whatever it holds, it is not the measurement itself.
