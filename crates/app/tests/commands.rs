@@ -21,6 +21,7 @@ const COMMANDS: &[&str] = &[
     "check",
     "backup",
     "restore",
+    "quarantine",
     "settings",
     "serve",
     "completions",
@@ -64,7 +65,7 @@ fn every_command_shows_an_example() {
 #[test]
 fn wrong_words_are_the_users() {
     let empty = Place::new();
-    let wrong: [&[&str]; 17] = [
+    let wrong: [&[&str]; 20] = [
         &[],
         &["milk"],
         &["round", "--loud"],
@@ -82,6 +83,9 @@ fn wrong_words_are_the_users() {
         &["expected", "--from"],
         &["cow", "214", "--from", "soon"],
         &["serve", "--listen", "nowhere"],
+        &["serve", "--inbox", "nowhere at all"],
+        &["quarantine", "mend", "first", "milk_kg=1"],
+        &["quarantine", "mend", "1"],
     ];
     for words in wrong {
         let said = empty.run(words).refused();

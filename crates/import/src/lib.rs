@@ -212,6 +212,11 @@ pub fn content_hash(path: &Path) -> io::Result<[u8; 32]> {
     Ok(*hasher.finalize().as_bytes())
 }
 
+/// The same of bytes in memory.
+pub fn content_hash_of(bytes: &[u8]) -> [u8; 32] {
+    *blake3::hash(bytes).as_bytes()
+}
+
 /// The file and its length; a folder is not a file.
 fn open(path: &Path) -> Result<(File, u64), Unreadable> {
     let file = File::open(path).map_err(|why| Unreadable::Io { why })?;

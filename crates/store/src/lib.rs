@@ -12,6 +12,7 @@
 //! Read in this order: `open` (whose file is it), `layout` and `cells` (how a row lies in it), `batch` and `write` (how
 //! it gets there), `overlap` (who stands where), `visits` and `herd` (how it comes out), `check`, `backup`.
 
+mod arrivals;
 mod backup;
 mod batch;
 mod cells;
@@ -24,16 +25,19 @@ mod herd;
 mod layout;
 mod meal;
 mod memory;
+mod mend;
 mod names;
 mod open;
 mod overlap;
 mod quarantine;
 mod records;
 mod settings;
+mod silence;
 mod take_back;
 mod visits;
 mod write;
 
+pub use arrivals::{Arrival, Unread, Way};
 pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source, Sums};
 pub use check::{Fault, FaultKind};
 pub use delivery::{Delivered, Delivery, Origin, Sent};
@@ -42,7 +46,9 @@ pub use farm::{Farm, Held};
 pub use found::{Found, KeptCall, NewFound, ShownCall};
 pub use meal::Meal;
 pub use memory::KeptRound;
+pub use mend::Entry;
 pub use open::FILE_NAME;
 pub use quarantine::Quarantined;
 pub use records::{BatchRecord, HistoryRow, KeptRemark};
 pub use settings::{BoxSetting, PenSetting, Settings};
+pub use silence::Bins;

@@ -109,6 +109,19 @@ impl Farm {
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// What was said of a batch's file that begins with a word, in the order it was said, each once; at most `most`.
+    pub fn remarks_that_begin(&self, batch: i64, word: &str, most: u64) -> Result<Vec<KeptRemark>> {
+        let mut all = self.connection.prepare_cached(
+            "SELECT min(line), column_name, text FROM remark WHERE batch = ?1 AND substr(text, 1, length(?2)) = ?2
+             GROUP BY column_name, text ORDER BY min(id) LIMIT ?3",
+        )?;
+        let rows = all.query_map(params![batch, word, most as i64], |row| {
+            let line: Option<i64> = row.get(0)?;
+            Ok(KeptRemark { line: line.map(i64::unsigned_abs), column: row.get(1)?, text: row.get(2)? })
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// What is known beforehand of reading a file: if its whole content was read before, the same way and with nothing
     /// left over, and no row of its table has changed since, then every row of it is the same. The answer is what
     /// reading it row by row would give; `None` means it must be read.

@@ -13,6 +13,7 @@ use cowpath_import::{
 use cowpath_store::{Delivered, Delivery, Disposition, Farm, Meal, Origin, Sent, Source};
 
 use super::bundle::KeeperStopped;
+use super::coming::{Coming, print_of};
 use super::take_in::{self, FileAnswer, Issues, TakenFile, Unread, Watch};
 
 /// Documents in one bundle.
@@ -62,21 +63,20 @@ impl Documents for Bundler {
 /// Reads one file of the standard.
 pub(super) fn take_in_file(
     store: &mut Farm,
-    path: &Path,
+    coming: &Coming,
     reading: &Reading,
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
+    let path = coming.path.as_path();
     let content = match cowpath_import::content_hash(path) {
         Ok(content) => content,
         Err(why) => {
             let trouble = cowpath_import::Unreadable::Io { why };
-            return Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
+            return Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy())));
         }
     };
     let source = Source {
-        file: path
-            .file_name()
-            .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+        file: coming.file(),
         content,
         // Each table of the file has a batch of its own.
         table: cowpath_core::tables::TABLES[0],
@@ -96,16 +96,20 @@ pub(super) fn take_in_file(
         });
         let mut issues = Issues::default();
         let mut said: Vec<Issue> = Vec::new();
+        // Lines of the last resource that could be used and of the last that could not.
+        let mut last = [0, 0];
         let mut delivery = store.deliver(&source, columns)?;
         for parcel in parcels {
             match parcel {
                 Parcel::Alias(scheme, id, number) => delivery.alias(&scheme, &id, &number)?,
                 Parcel::Documents(documents) => {
                     for document in documents {
+                        last[0] = last[0].max(document.line);
                         keep(&mut delivery, document, &mut issues)?;
                     }
                 }
                 Parcel::Issue(table, issue) if issue.kind == IssueKind::RowRefused => {
+                    last[1] = last[1].max(issue.line.unwrap_or_default());
                     delivery.refuse(table, &take_in::refusal(&issue))?;
                     issues.add(issue);
                 }
@@ -117,6 +121,7 @@ pub(super) fn take_in_file(
             Err(panic) => std::panic::resume_unwind(panic),
         };
         match read {
+            Ok(_) if !coming.is_steady() || (coming.may_grow && last[0] < last[1]) => Ok(Err(Unread::Moving)),
             Ok(_) => {
                 if let Some(visits) = table("visits") {
                     delivery.cannot_say(visits, ade::CANNOT_SAY);
@@ -126,10 +131,14 @@ pub(super) fn take_in_file(
                     issues.add(issue);
                 }
                 let delivered = delivery.finish()?;
+                let bytes = print_of(path).map_or(0, |(bytes, _)| bytes);
+                for table in &delivered {
+                    store.note_way(table.finished.batch, coming.way, bytes)?;
+                }
                 Ok(Ok((counted(&delivered), told(delivered, issues))))
             }
             // Dropping the delivery takes back whatever of the file was written.
-            Err(ReadError::File(trouble)) => Ok(Err(Unread(trouble.to_string(), trouble.remedy()))),
+            Err(ReadError::File(trouble)) => Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy()))),
             Err(ReadError::Sink(stopped)) => Err(stopped.into()),
         }
     })

@@ -5,8 +5,10 @@
 
 use std::{
     path::{Path, PathBuf},
-    sync::Arc,
-    sync::mpsc::{Receiver, SyncSender, sync_channel},
+    sync::{
+        Arc,
+        mpsc::{Receiver, SyncSender, sync_channel},
+    },
 };
 
 use anyhow::Context as _;
@@ -14,80 +16,17 @@ use cowpath_core::tables::{Cell, Table};
 use cowpath_import::{ColumnMap, Counts, Issue, IssueKind, Progress, ReadError, Reading};
 use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source};
 use jiff::{Timestamp, tz::TimeZone};
-use serde::Serialize;
 
 use super::bundle::{Bundler, KeeperStopped, Parcel};
-use super::farm::Barn;
-use super::maps;
+pub use super::taken::{Taken, TakenFile, TakenIssue};
+use super::{
+    coming::{Coming, note_unread, print_of},
+    farm::Barn,
+    maps,
+};
 
 /// Most issues of one file that are handed on; the rest are in quarantine and counted.
 const ISSUES_TOLD: usize = 1000;
-
-/// What came of reading some files.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
-pub struct Taken {
-    /// One entry a file, in the order given.
-    pub files: Vec<TakenFile>,
-    /// What was wrong, by file and line.
-    pub issues: Vec<TakenIssue>,
-    /// Issues beyond those listed; they stand in quarantine like the others.
-    #[serde(skip_serializing_if = "is_zero")]
-    pub issues_not_listed: u64,
-}
-
-/// What came of one file.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
-pub struct TakenFile {
-    /// As it was named.
-    pub file: String,
-    /// Which table it was.
-    pub table: Option<String>,
-    /// The column map it was read with, if it is no plain table.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub map: Option<String>,
-    /// Rows read.
-    pub read: u64,
-    /// Rows that were not there before.
-    pub new: u64,
-    /// Rows that were there already.
-    pub same: u64,
-    /// Rows that took the place of an older row with the same key.
-    pub replaced: u64,
-    /// Rows that could not be used yet.
-    pub quarantined: u64,
-    /// `ade` for the open exchange standard, whose lines are places of resources; nothing for a plain table.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub form: Option<&'static str>,
-    /// Why none of the file was read, if so.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub trouble: Option<String>,
-    /// What to do about it.
-    #[serde(rename = "do", skip_serializing_if = "Option::is_none")]
-    pub next: Option<String>,
-}
-
-/// One thing that was wrong.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct TakenIssue {
-    /// Which file.
-    pub file: String,
-    /// Which line of it.
-    pub line: Option<u64>,
-    /// Which column.
-    pub column: Option<String>,
-    /// What stood there.
-    pub value: Option<String>,
-    /// What is wrong with it.
-    pub reason: String,
-    /// What to do about it.
-    #[serde(rename = "do")]
-    pub next: String,
-}
-
-#[allow(clippy::trivially_copy_pass_by_ref, reason = "the form serde asks for")]
-fn is_zero(count: &u64) -> bool {
-    *count == 0
-}
 
 /// What reading a file is told while it goes on.
 pub type Watch<'a> = dyn FnMut(&Path, Progress) + Send + 'a;
@@ -119,46 +58,82 @@ pub fn take_in_with(
     now: Timestamp,
     watch: &mut Watch,
 ) -> anyhow::Result<Taken> {
+    let files: Vec<Coming> =
+        files.iter().map(|path| Coming { map: map.cloned(), ..Coming::named(path) }).collect();
+    take_in_all(barn, &files, zone, now, watch)
+}
+
+/// The same for files that come by any way.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn take_in_all(
+    barn: &mut Barn,
+    files: &[Coming],
+    zone: &TimeZone,
+    now: Timestamp,
+    watch: &mut Watch,
+) -> anyhow::Result<Taken> {
     let mut taken = Taken::default();
-    for path in files {
-        let file = path.display().to_string();
-        // Which file was being read when the disk was full or the farm in use, is half of what the user must know.
-        let reading = Reading { map: map.cloned(), ..Reading::new(zone.clone(), now) };
-        match take_in_file(barn, path, reading, watch).with_context(|| file.clone())? {
-            Ok((mut counts, issues)) => {
-                counts.file = file.clone();
-                for issue in issues.told {
-                    taken.issues.push(TakenIssue {
-                        file: file.clone(),
-                        line: issue.line,
-                        column: issue.column,
-                        value: issue.value,
-                        reason: issue.reason,
-                        next: issue.remedy,
-                    });
-                }
-                taken.issues_not_listed += issues.untold;
-                taken.files.push(counts);
-            }
-            Err(trouble) => {
-                taken.issues.push(TakenIssue {
-                    file: file.clone(),
-                    line: None,
-                    column: None,
-                    value: None,
-                    reason: trouble.0.clone(),
-                    next: trouble.1.clone(),
-                });
-                taken.files.push(TakenFile {
-                    file,
-                    trouble: Some(trouble.0),
-                    next: Some(trouble.1),
-                    ..TakenFile::default()
-                });
-            }
-        }
+    for coming in files {
+        take_in_one(barn, coming, zone, now, watch, &mut taken)?;
     }
     Ok(taken)
+}
+
+/// Reads one file and notes one that cannot be read. `false`: it changed while it was read, and nothing of it was kept.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn take_in_one(
+    barn: &mut Barn,
+    coming: &Coming,
+    zone: &TimeZone,
+    now: Timestamp,
+    watch: &mut Watch,
+    taken: &mut Taken,
+) -> anyhow::Result<bool> {
+    let file = coming.name.clone();
+    // Which file was being read when the disk was full or the farm in use, is half of what the user must know.
+    match take_in_file(barn, coming, zone, now, watch).with_context(|| file.clone())? {
+        Ok((mut counts, issues)) => {
+            counts.file = file.clone();
+            for issue in issues.told {
+                taken.issues.push(TakenIssue {
+                    file: file.clone(),
+                    line: issue.line,
+                    column: issue.column,
+                    value: issue.value,
+                    reason: issue.reason,
+                    next: issue.remedy,
+                });
+            }
+            taken.issues_not_listed += issues.untold;
+            taken.files.push(counts);
+        }
+        Err(Unread::Moving) => return Ok(false),
+        Err(Unread::Trouble(reason, next)) => {
+            if coming.may_grow || !coming.is_steady() {
+                return Ok(false);
+            }
+            note_unread(&mut barn.store, coming, now, &reason, &next)?;
+            taken.issues.push(TakenIssue {
+                file: file.clone(),
+                line: None,
+                column: None,
+                value: None,
+                reason: reason.clone(),
+                next: next.clone(),
+            });
+            taken.files.push(TakenFile {
+                file,
+                trouble: Some(reason),
+                next: Some(next),
+                ..TakenFile::default()
+            });
+        }
+    }
+    Ok(true)
 }
 
 #[derive(Default)]
@@ -177,21 +152,30 @@ impl Issues {
     }
 }
 
-/// Why a whole file was not read, and what to do.
-pub(super) struct Unread(pub String, pub String);
+/// Why a whole file was not read.
+pub(super) enum Unread {
+    /// What is wrong, and what to do.
+    Trouble(String, String),
+    /// It was written to while it was read.
+    Moving,
+}
 
 pub(super) type FileAnswer = Result<(TakenFile, Issues), Unread>;
 
 fn take_in_file(
     barn: &mut Barn,
-    path: &Path,
-    mut reading: Reading,
+    coming: &Coming,
+    zone: &TimeZone,
+    now: Timestamp,
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
+    let path = coming.path.as_path();
+    let mut reading = Reading { map: coming.map.clone(), ..Reading::new(zone.clone(), now) };
     if cowpath_import::ade::is_json(path, &reading).unwrap_or(false) {
-        return super::exchange::take_in_file(&mut barn.store, path, &reading, watch);
+        return super::exchange::take_in_file(&mut barn.store, coming, &reading, watch);
     }
-    let unread = |trouble: cowpath_import::Unreadable| Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
+    let unread =
+        |trouble: cowpath_import::Unreadable| Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy())));
     let table = match maps::form(path, &barn.dir, &mut reading) {
         Ok(table) => table,
         Err(trouble) => return unread(trouble),
@@ -203,18 +187,20 @@ fn take_in_file(
         Err(why) => return unread(cowpath_import::Unreadable::Io { why }),
     };
     let mut source = Source {
-        file: path
-            .file_name()
-            .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+        file: coming.file(),
         content,
         table,
-        zone: reading.zone.iana_name().unwrap_or("UTC").to_owned(),
+        zone: zone.iana_name().unwrap_or("UTC").to_owned(),
         map: map.as_ref().map(|map| map.essence()).unwrap_or_default(),
-        now: reading.now,
+        now,
         columns: Vec::new(),
     };
     if let Some(sums) = store.already_read(&source)? {
-        store.note_already_read(&source, &sums)?;
+        if !coming.is_steady() {
+            return Ok(Err(Unread::Moving));
+        }
+        let batch = store.note_already_read(&source, &sums)?;
+        store.note_way(batch, coming.way, print_of(path).map_or(0, |(bytes, _)| bytes))?;
         return Ok(Ok((with_map(counted(table, &sums), map.as_deref()), Issues::default())));
     }
     let (to_keeper, parcels) = sync_channel::<Parcel>(8);
@@ -228,8 +214,8 @@ fn take_in_file(
         });
         let Ok(Parcel::Table(table, header)) = parcels.recv() else {
             return Ok(match joined(reader) {
-                Err(ReadError::File(trouble)) => Err(Unread(trouble.to_string(), trouble.remedy())),
-                _ => Err(Unread("the file has no header".into(), "add one header row".into())),
+                Err(ReadError::File(trouble)) => Err(Unread::Trouble(trouble.to_string(), trouble.remedy())),
+                _ => Err(Unread::Trouble("the file has no header".into(), "add one header row".into())),
             });
         };
         source.table = table;
@@ -240,7 +226,9 @@ fn take_in_file(
                 .filter_map(|word| table.spelling(&word.trim().to_lowercase()).map(|(column, _)| column))
                 .collect(),
         };
-        let kept = keep(store, &source, parcels, &give_back, reader)?;
+        // Its words are what refused rows are mended by; a table of no rows is just its header.
+        let header = cowpath_import::as_table(&header, []);
+        let kept = keep(store, (&source, coming, header.trim_end()), parcels, &give_back, reader)?;
         Ok(kept.map(|(file, issues)| (with_map(file, map.as_deref()), issues)))
     })
 }
@@ -273,19 +261,23 @@ fn counted(table: &Table, sums: &cowpath_store::Sums) -> TakenFile {
 /// Keeps one file's rows as they come; all of them, or none.
 fn keep(
     store: &mut Farm,
-    source: &Source,
+    (source, coming, header): (&Source, &Coming, &str),
     parcels: Receiver<Parcel>,
     give_back: &SyncSender<Vec<(u64, Vec<Cell>)>>,
     reader: Reader<'_>,
 ) -> anyhow::Result<FileAnswer> {
     let mut issues = Issues::default();
+    // Lines of the last row that could be used and of the last that could not.
+    let mut last = [0, 0];
     let mut batch = store.begin(source)?;
+    batch.came(coming.way, print_of(&coming.path).map_or(0, |(bytes, _)| bytes), header)?;
     for parcel in &parcels {
         match parcel {
             // There is one header, and it came first.
             Parcel::Table(..) => {}
             Parcel::Rows(bundle, used) => {
                 for (line, cells) in &bundle[..used] {
+                    last[0] = last[0].max(*line);
                     if let Disposition::Refused(refusal) = batch.row(*line, cells)? {
                         issues.add(told(refusal));
                     }
@@ -294,7 +286,10 @@ fn keep(
             }
             Parcel::Issue(issue) => {
                 match issue.kind {
-                    IssueKind::RowRefused => batch.refuse(&refusal(&issue))?,
+                    IssueKind::RowRefused => {
+                        last[1] = last[1].max(issue.line.unwrap_or_default());
+                        batch.refuse(&refusal(&issue))?;
+                    }
                     IssueKind::ColumnNotUsed | IssueKind::Note => batch.remark(&remark(&issue))?,
                 }
                 issues.add(issue);
@@ -302,6 +297,7 @@ fn keep(
         }
     }
     match joined(reader) {
+        Ok(_) if !coming.is_steady() || (coming.may_grow && last[0] < last[1]) => Ok(Err(Unread::Moving)),
         Ok(_) => {
             let Finished { sums, displaced, .. } = batch.finish()?;
             for set_aside in displaced.into_iter().filter(|set_aside| set_aside.read_now) {
@@ -310,7 +306,7 @@ fn keep(
             Ok(Ok((counted(source.table, &sums), issues)))
         }
         // Dropping the batch takes back whatever of the file was written.
-        Err(ReadError::File(trouble)) => Ok(Err(Unread(trouble.to_string(), trouble.remedy()))),
+        Err(ReadError::File(trouble)) => Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy()))),
         Err(ReadError::Sink(stopped)) => Err(stopped.into()),
     }
 }

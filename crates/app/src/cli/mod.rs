@@ -10,6 +10,7 @@ mod import;
 mod keep;
 mod manual;
 mod map;
+mod quarantine;
 mod round;
 mod serve;
 mod settings;
@@ -78,6 +79,7 @@ enum Command {
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
+    Quarantine(quarantine::Quarantine),
     Settings(settings::Settings),
     Serve(serve::Serve),
     Completions(manual::Completions),
@@ -92,6 +94,8 @@ pub struct Context {
     pub farm_named: bool,
     /// What counts as now.
     pub now: Timestamp,
+    /// Whether the user named it: while pages are served the machine's clock goes on.
+    pub now_named: bool,
 }
 
 impl Context {
@@ -141,6 +145,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
             None => farm::usual_folder()?,
         },
         now: words.now.unwrap_or_else(clock::now),
+        now_named: words.now.is_some(),
     };
     match words.command {
         Command::Demo(demo) => demo.run(&context),
@@ -155,6 +160,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),
+        Command::Quarantine(quarantine) => quarantine.run(&context),
         Command::Settings(settings) => settings.run(&context),
         Command::Serve(serve) => serve.run(&context),
         Command::Completions(completions) => completions.run(&context),

@@ -3,8 +3,10 @@
 mod doors;
 mod farm;
 mod her;
+mod kept;
 mod names;
 mod pictures;
+mod records;
 mod states;
 mod strips;
 
