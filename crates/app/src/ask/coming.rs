@@ -10,7 +10,7 @@ use cowpath_store::{Farm, StoreError, Unread, Way};
 use jiff::Timestamp;
 
 /// A file on its way in.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Coming {
     /// Where it lies.
     pub path: PathBuf,

@@ -3,7 +3,7 @@
 //! Like a plain table it is read on one thread and kept on another, in bundles. Who is who is known from the herd list
 //! and from earlier files before the first resource is read.
 
-use std::{path::Path, sync::mpsc::sync_channel};
+use std::sync::mpsc::sync_channel;
 
 use cowpath_core::tables::{Table, table};
 use cowpath_import::{
