@@ -133,3 +133,17 @@ fn cases_once_found() {
     a_proposal_holds(b"Cow|Cow|Cow\n\"\"|214\n214|214|-|9,8\n");
     a_proposal_holds("Kuh;Leitfähigkeit LF/RF/LR/RR\n1;5,1/-/5,2/\n2;-/5,1//5,2\n".as_bytes());
 }
+
+/// Front quarters of 2.9 and rear ones of 5 may be pounds: no unit is then sure, though 2.9 alone is like kg.
+#[test]
+fn quarters_are_of_one_unit() {
+    let rows: String = (0..20)
+        .map(|row| format!("{row},1,2026-03-02 0{}:00,2026-03-02 0{}:07,2.9,2.8,5.1,5.3\n", row % 9, row % 9))
+        .collect();
+    let file = format!("Cow,Box,Start,End,Milk LF,Milk RF,Milk LR,Milk RR\n{rows}");
+    let proposal = propose_bytes(file.as_bytes(), "any", &reading()).unwrap();
+    let milk: Vec<_> =
+        proposal.columns.iter().filter(|own| own.to.iter().any(|to| to.ends_with("_kg"))).collect();
+    assert_eq!(milk.len(), 4);
+    assert!(milk.iter().all(|own| own.mark == Mark::Unsure), "{milk:#?}");
+}

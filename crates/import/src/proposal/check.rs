@@ -76,6 +76,25 @@ pub(super) fn doubts(
     }
 }
 
+/// The four quarters of a signal come in one unit: where their values told different ones, none is sure.
+pub(super) fn one_unit(table: &Table, drafts: &mut [Draft], warnings: &mut Vec<String>) {
+    for ending in ["kg", "s", "flow_kg_min", "peak_kg_min", "ms_cm", "takeoff_kg_min"] {
+        let own: Vec<usize> = super::quarters::NAMES
+            .iter()
+            .filter_map(|quarter| table.index(&format!("{quarter}_{ending}")))
+            .filter_map(|target| drafts.iter().position(|draft| draft.to.contains(&target)))
+            .collect();
+        let differ = own.windows(2).any(|pair| drafts[pair[0]].unit != drafts[pair[1]].unit);
+        if differ {
+            for at in own {
+                drafts[at].sure = false;
+                drafts[at].reason += "; the four quarters seem to be in different units";
+            }
+            warnings.push(format!("the four quarters' `…_{ending}` seem to be in different units"));
+        }
+    }
+}
+
 /// Do the quarters add up to the whole? Then both are in one unit, and are what they seem.
 pub(super) fn quarters_and_whole(
     table: &Table,

@@ -185,6 +185,7 @@ pub(crate) fn propose<S: Read + Seek>(
     drafts.extend(others);
     let mut warnings: Vec<String> = Vec::new();
     check::doubts(table, &grid, &seen, (order_doubt, other), &mut drafts, &mut warnings);
+    check::one_unit(table, &mut drafts, &mut warnings);
     check::quarters_and_whole(table, &grid, &mut drafts, &mut warnings);
     let map = ColumnMap {
         name: name.to_owned(),
