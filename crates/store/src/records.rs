@@ -31,6 +31,8 @@ pub struct BatchRecord {
     pub read_at: Timestamp,
     /// What became of its rows.
     pub sums: Sums,
+    /// What its file's format has no word for, as words parted by blanks: unknown in its rows, not zero.
+    pub cannot_say: String,
 }
 
 /// Something said of a file.
@@ -63,7 +65,7 @@ pub struct HistoryRow {
 
 const BATCH_COLUMNS: &str =
     "id, file, content, table_name, zone, map, read_at, rows_read, rows_new, rows_same,
-     rows_replaced, rows_refused + rows_overlapping, displaced, freed";
+     rows_replaced, rows_refused + rows_overlapping, displaced, freed, cannot_say";
 
 impl Farm {
     /// Every batch ever taken, oldest first.
@@ -129,7 +131,7 @@ impl Farm {
              WHERE content = ?1 AND table_name = ?2 AND zone = ?3 AND map = ?4
                AND rows_refused = 0 AND rows_overlapping = 0 AND own_rows_changed = 0
                AND NOT EXISTS (SELECT 1 FROM batch AS later WHERE later.id > b.id AND later.table_name = b.table_name
-                               AND (later.rows_changed > 0 OR later.displaced > 0))
+                               AND (later.rows_changed > 0 OR later.displaced > 0 OR later.rows_taken_back > 0))
                AND NOT EXISTS (SELECT 1 FROM remark WHERE batch = b.id AND line IS NOT NULL)
              ORDER BY id DESC LIMIT 1",
         )?;
@@ -219,5 +221,6 @@ fn record(row: &Row<'_>) -> Result<BatchRecord> {
             displaced: number(12)?,
             freed: number(13)?,
         },
+        cannot_say: row.get(14)?,
     })
 }

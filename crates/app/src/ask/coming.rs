@@ -1,12 +1,16 @@
 //! A file on its way in: where it lies, what it is called, by which way it came, and whether it holds still.
 
-use std::path::{Path, PathBuf};
+use std::{
+    path::{Path, PathBuf},
+    sync::Arc,
+};
 
+use cowpath_import::ColumnMap;
 use cowpath_store::{Farm, StoreError, Unread, Way};
 use jiff::Timestamp;
 
 /// A file on its way in.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub struct Coming {
     /// Where it lies.
     pub path: PathBuf,
@@ -20,6 +24,8 @@ pub struct Coming {
     /// More of it may still be coming: if it cannot be read, or its last row cannot be used, nothing of it is kept or
     /// noted.
     pub may_grow: bool,
+    /// The column map it is to be read with; without one a plain table, the exchange standard, or the saved map that fits.
+    pub map: Option<Arc<ColumnMap>>,
 }
 
 /// Length of a file, and when it was last changed.
@@ -34,7 +40,7 @@ impl Coming {
     /// A file named on the command line.
     pub fn named(path: &Path) -> Coming {
         let name = path.display().to_string();
-        Coming { path: path.to_owned(), name, way: Way::Command, steady: None, may_grow: false }
+        Coming { path: path.to_owned(), name, way: Way::Command, steady: None, may_grow: false, map: None }
     }
 
     /// Its last part, as Records names it.

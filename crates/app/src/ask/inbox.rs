@@ -134,6 +134,7 @@ impl Inbox {
             way: Way::Inbox,
             steady: Some(print),
             may_grow: !patient,
+            map: None,
         })?;
         known.tried = true;
         Ok(known.done)

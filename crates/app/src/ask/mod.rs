@@ -3,12 +3,15 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+mod bundle;
 pub mod cast;
 pub mod coming;
 pub mod cow;
 pub mod cowing;
 pub mod evidence;
+mod exchange;
 pub mod expected;
+pub mod export;
 pub mod farm;
 pub mod fitted;
 pub mod fitting;
@@ -17,6 +20,8 @@ pub mod history;
 pub mod inbox;
 pub mod lanes;
 pub mod live;
+pub mod mapping;
+pub mod maps;
 pub mod mending;
 pub mod model;
 pub mod reading;
@@ -25,6 +30,7 @@ pub mod records;
 pub mod round;
 pub mod rounding;
 pub mod sample;
+pub mod schemas;
 pub mod silence;
 pub mod take_in;
 pub mod taken;

@@ -195,6 +195,7 @@ fn came(arrival: Arrival, said: Vec<String>, zone: &TimeZone, now: Timestamp) ->
             quarantined: sums.quarantined,
             trouble: some(trouble),
             next: some(remedy),
+            ..TakenFile::default()
         },
         said,
     }

@@ -21,6 +21,9 @@ pub struct TakenFile {
     pub file: String,
     /// Which table it was.
     pub table: Option<String>,
+    /// The column map it was read with, if it is no plain table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub map: Option<String>,
     /// Rows read.
     pub read: u64,
     /// Rows that were not there before.
@@ -31,6 +34,9 @@ pub struct TakenFile {
     pub replaced: u64,
     /// Rows that could not be used yet.
     pub quarantined: u64,
+    /// `ade` for the open exchange standard, whose lines are places of resources; nothing for a plain table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub form: Option<&'static str>,
     /// Why none of the file was read, if so.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trouble: Option<String>,

@@ -4,10 +4,12 @@ mod check;
 mod cow;
 mod demo;
 mod expected;
+mod export;
 mod found;
 mod import;
 mod keep;
 mod manual;
+mod map;
 mod quarantine;
 mod round;
 mod serve;
@@ -67,11 +69,13 @@ pub enum Format {
 enum Command {
     Demo(demo::Demo),
     Import(import::Import),
+    Map(map::Map),
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
     Found(found::Found),
     Record(found::Record),
+    Export(export::Export),
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
@@ -146,11 +150,13 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
     match words.command {
         Command::Demo(demo) => demo.run(&context),
         Command::Import(import) => import.run(&context),
+        Command::Map(map) => map.run(&context),
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
+        Command::Export(export) => export.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),

@@ -189,6 +189,7 @@ async fn received(
                 way: Way::Page,
                 steady: print_of(&own.path),
                 may_grow: false,
+                map: None,
             })
             .collect();
         answers.take_in(&coming)
