@@ -2,11 +2,12 @@
 // table beneath the picture; nothing is reckoned here but where the pointer is.
 "use strict";
 
-for (const figure of document.querySelectorAll(".picture")) listen(figure);
+for (const figure of document.querySelectorAll(".picture")) listenTo(figure);
 oneAtATime();
-newerRound();
+newerRows();
+zoom();
 
-function listen(figure) {
+function listenTo(figure) {
   const rows = [...figure.querySelectorAll("tr[data-t]")].reverse();
   const heads = [...figure.querySelectorAll("thead th")].slice(1).map(words);
   if (!rows.length) return;
@@ -111,31 +112,4 @@ function oneAtATime() {
       if (call.getBoundingClientRect().top < 0) call.scrollIntoView();
     });
   }
-}
-
-// When newer rows have been read the page says so; it never changes under the reader's eyes.
-function newerRound() {
-  const head = document.querySelector(".walk .head");
-  if (!head || location.search) return;
-  let mark = null;
-  const ask = async () => {
-    if (document.hidden) return;
-    try {
-      const now = (await fetch(location.pathname, { method: "HEAD", cache: "no-store" })).headers.get("etag");
-      if (mark && now && now !== mark && !document.querySelector(".newer")) {
-        const said = document.createElement("p");
-        said.className = "note newer";
-        said.setAttribute("role", "status");
-        const link = document.createElement("a");
-        link.href = location.pathname;
-        link.className = "way";
-        link.textContent = "Show the new round";
-        said.append("Newer rows have been read. ", link);
-        head.append(said);
-      }
-      mark = mark || now;
-    } catch { /* The network is away: ask again later. */ }
-  };
-  ask();
-  setInterval(ask, 60000);
 }

@@ -12,6 +12,7 @@
 
 mod backup;
 mod batch;
+mod boxes;
 mod cells;
 mod check;
 mod error;
@@ -30,6 +31,7 @@ mod visits;
 mod write;
 
 pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source, Sums};
+pub use boxes::{BoxStateRow, Told};
 pub use check::{Fault, FaultKind};
 pub use error::{Result, StoreError};
 pub use farm::{Farm, Held};

@@ -4,6 +4,7 @@
 //! it keeps the model's memories.
 
 use std::{
+    hash::{DefaultHasher, Hash, Hasher},
     sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError},
     thread,
     time::Duration,
@@ -15,6 +16,8 @@ use jiff::{Timestamp, civil::Date};
 
 use super::{
     answered::{self, Told},
+    box_day,
+    boxes::{AskedBoxes, Boxes},
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
@@ -257,6 +260,21 @@ impl Live {
                 &view.ways.zone,
             )?;
             Ok(Some(cow))
+        })
+    }
+
+    /// The boxes on a day.
+    pub fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes> {
+        self.ask(|barn| box_day::boxes(barn, asked, clock::now()))
+    }
+
+    /// A mark of all that the newest round rests on: rows, settings, answers.
+    pub fn round_rests_on(&self) -> anyhow::Result<u64> {
+        self.ask(|barn| {
+            let mut hasher = DefaultHasher::new();
+            format!("{:?}", (barn.store.last_batch()?, barn.store.settings()?, barn.store.found_mark()?))
+                .hash(&mut hasher);
+            Ok(hasher.finish())
         })
     }
 

@@ -3,6 +3,8 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+pub mod box_day;
+pub mod boxes;
 pub mod cast;
 pub mod cow;
 pub mod cowing;
