@@ -121,8 +121,8 @@ impl Farm {
 
 fn key(places: &[u32], id: i64) -> Result<BoxKey> {
     let place = usize::try_from(id).ok().and_then(|id| places.get(id)).copied();
-    place.and_then(|place| u16::try_from(place).ok()).map(BoxKey).ok_or_else(|| StoreError::Stored {
-        what: "box",
-        detail: format!("there is no name for box {id}"),
-    })
+    place
+        .and_then(|place| u16::try_from(place).ok())
+        .map(BoxKey)
+        .ok_or_else(|| StoreError::Stored { what: "box", detail: format!("there is no name for box {id}") })
 }

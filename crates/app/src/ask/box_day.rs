@@ -85,11 +85,7 @@ pub fn boxes(barn: &Barn, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<
         };
         let mut hers: Vec<HerVisit> = order.iter().flat_map(of_box).collect();
         hers.sort_by_key(|own| own.visit.span);
-        Hers {
-            animal: animal.to_owned(),
-            known: numbers.iter().any(|number| number == animal),
-            visits: hers,
-        }
+        Hers { animal: animal.to_owned(), known: numbers.iter().any(|number| number == animal), visits: hers }
     });
     let mut days = Vec::with_capacity(order.len());
     for (key, name) in &order {
@@ -189,7 +185,8 @@ impl Day<'_> {
         let counts = counts(&visits, self.from, told);
         let counted = if visits.is_empty() { Vec::new() } else { counted(&counts, self.ways.units) };
         let overlaps = overlaps(&visits, &states, &self.ways.zone);
-        let mut parts: Vec<String> = counted.iter().map(|(what, figure)| format!("{what}: {figure}")).collect();
+        let mut parts: Vec<String> =
+            counted.iter().map(|(what, figure)| format!("{what}: {figure}")).collect();
         if visits.is_empty() {
             parts.push("no visit on this day".into());
         }
@@ -217,7 +214,9 @@ impl Day<'_> {
                     "No row of a box was read for this day; the newest one is of {}.",
                     newest.strftime("%A %-d %B %Y")
                 ),
-                true => "No row of a box was read for this day, though there are some before and after it.".into(),
+                true => {
+                    "No row of a box was read for this day, though there are some before and after it.".into()
+                }
                 false => "No row of a box was read for this day; the logs begin after it.".into(),
             };
         }
@@ -254,7 +253,10 @@ fn of_states(states: &[BoxState]) -> Vec<String> {
     for state in states {
         *times.entry(state.state.as_str()).or_default() += 1;
     }
-    times.iter().map(|(state, times)| format!("{state} {}", number::things(*times, "time", "times"))).collect()
+    times
+        .iter()
+        .map(|(state, times)| format!("{state} {}", number::things(*times, "time", "times")))
+        .collect()
 }
 
 /// What the day counts: visits that began on it. An outcome that the box never told of within the two weeks up to the
@@ -282,8 +284,7 @@ fn counts(visits: &[BoxVisit], from: Timestamp, told: &[Told]) -> Counts {
             None => visit.milk_kg.is_some_and(|milk_kg| 0.0 < milk_kg),
         })
         .collect();
-    let tells =
-        told.iter().any(|told| matches!(told.outcome, Some(Outcome::Milked | Outcome::Incomplete)));
+    let tells = told.iter().any(|told| matches!(told.outcome, Some(Outcome::Milked | Outcome::Incomplete)));
     counts.milkings = (tells || !milkings.is_empty()).then_some(milkings.len());
     let measured: Vec<f64> = begun.iter().filter_map(|visit| visit.milk_kg).collect();
     counts.milk_kg = (!measured.is_empty()).then(|| measured.iter().sum());
@@ -293,11 +294,13 @@ fn counts(visits: &[BoxVisit], from: Timestamp, told: &[Told]) -> Counts {
 
 fn counted(counts: &Counts, units: UnitSystem) -> Vec<(&'static str, String)> {
     let figure = |count: Option<usize>| count.map_or_else(|| "not logged".to_owned(), number::count);
-    let mut milk = counts
-        .milk_kg
-        .map_or_else(|| "not logged".to_owned(), |kg| number::mass(Kilograms(kg), units));
+    let mut milk =
+        counts.milk_kg.map_or_else(|| "not logged".to_owned(), |kg| number::mass(Kilograms(kg), units));
     if counts.milk_kg.is_some() && 0 < counts.not_measured {
-        milk.push_str(&format!(", {} not measured", number::things(counts.not_measured, "milking", "milkings")));
+        milk.push_str(&format!(
+            ", {} not measured",
+            number::things(counts.not_measured, "milking", "milkings")
+        ));
     }
     let mut counted = vec![
         ("milkings", figure(counts.milkings)),
@@ -322,9 +325,11 @@ fn overlaps(visits: &[BoxVisit], states: &[BoxState], zone: &TimeZone) -> Vec<Ov
             let words = &visit.words;
             (visit.span, format!("{} {}–{}", visit.animal, words.started, words.ended))
         })
-        .chain(states.iter().map(|state| {
-            (state.span, format!("{} {}–{}", state.state, state.words.0, state.words.1))
-        }))
+        .chain(
+            states
+                .iter()
+                .map(|state| (state.span, format!("{} {}–{}", state.state, state.words.0, state.words.1))),
+        )
         .collect();
     rows.sort();
     let mut all = Vec::new();

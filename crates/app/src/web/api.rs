@@ -75,7 +75,8 @@ pub async fn boxes(
     headers: HeaderMap,
     asked: Result<Query<BoxesAsked>, QueryRejection>,
 ) -> Response {
-    page::json(answers, headers, move |answers| text(&boxes::answered(answers, &round::words(asked)?, true)?)).await
+    page::json(answers, headers, move |answers| text(&boxes::answered(answers, &round::words(asked)?, true)?))
+        .await
 }
 
 /// How often the calls were right.

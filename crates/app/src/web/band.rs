@@ -110,8 +110,7 @@ impl Shapes {
     fn visit(&mut self, kind: &str, x: f64, wide: f64, place: Place) {
         let tall = place.bottom - place.top;
         let bar = |path: &mut String, x: f64, wide: f64, tall: f64| {
-            let _ =
-                write!(path, "M{} {}h{}v{}h{}z", px(x), px(place.bottom), px(wide), px(-tall), px(-wide));
+            let _ = write!(path, "M{} {}h{}v{}h{}z", px(x), px(place.bottom), px(wide), px(-tall), px(-wide));
         };
         // Outlines lie within the visit's own time.
         let (inner_x, inner) = (x + 0.6, (wide - 1.2).max(0.8));

@@ -139,9 +139,7 @@ fn draw(boxes: &Boxes, asked: &BoxesAsked) -> page::Drawn {
             key,
         }
     });
-    let other = |day: &Option<String>| {
-        day.as_ref().map(|day| (link(day, animal, only), named_day(day)))
-    };
+    let other = |day: &Option<String>| day.as_ref().map(|day| (link(day, animal, only), named_day(day)));
     page::fill(&BoxesPage {
         frame: Frame::of("boxes"),
         shown: shown.collect(),
@@ -200,10 +198,9 @@ fn twin(out: &mut String, boxes: &Boxes, day: &BoxDay, name: &str) {
         let what = format!("{}: {}{milk}, until {}", visit.animal, words.outcome, words.ended);
         (visit.span.0, words.started.clone(), what)
     });
-    let states = day
-        .states
-        .iter()
-        .map(|state| (state.span.0, state.words.0.clone(), format!("{}, until {}", state.state, state.words.1)));
+    let states = day.states.iter().map(|state| {
+        (state.span.0, state.words.0.clone(), format!("{}, until {}", state.state, state.words.1))
+    });
     let mut rows: Vec<_> = visits.chain(states).collect();
     rows.sort();
     for (at, when, what) in rows.iter().rev() {

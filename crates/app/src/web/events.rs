@@ -93,16 +93,19 @@ impl Bell {
         };
         let marks = self.0.mark.subscribe();
         let stopping = self.0.stopping.subscribe();
-        let told = stream::unfold((place, marks, stopping, true), |(place, mut marks, mut stopping, first)| async move {
-            tokio::select! {
-                biased;
-                _ = stopping.wait_for(|stop| *stop) => return None,
-                known = next(&mut marks, first) => known?,
-            }
-            let mark = marks.borrow_and_update().clone();
-            let event = Event::default().event("round").retry(BACK_AFTER).id(mark.clone()).data(mark);
-            Some((Ok::<Event, Infallible>(event), (place, marks, stopping, false)))
-        });
+        let told = stream::unfold(
+            (place, marks, stopping, true),
+            |(place, mut marks, mut stopping, first)| async move {
+                tokio::select! {
+                    biased;
+                    _ = stopping.wait_for(|stop| *stop) => return None,
+                    known = next(&mut marks, first) => known?,
+                }
+                let mark = marks.borrow_and_update().clone();
+                let event = Event::default().event("round").retry(BACK_AFTER).id(mark.clone()).data(mark);
+                Some((Ok::<Event, Infallible>(event), (place, marks, stopping, false)))
+            },
+        );
         let alive = KeepAlive::new().interval(ALIVE_EVERY).text("still here");
         let mut response = Sse::new(told).keep_alive(alive).into_response();
         response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));

@@ -4,7 +4,10 @@ use std::sync::Arc;
 
 use jiff::{Timestamp, civil::DateTime, tz::TimeZone};
 
-use super::{box_days, strips::{lanes, wall, zone}};
+use super::{
+    box_days,
+    strips::{lanes, wall, zone},
+};
 
 use crate::{
     ask::{
