@@ -1,8 +1,8 @@
 //! The band of a box's day, drawn on the server as SVG: one strip of 24 hours on a desk, four rows of six on a phone.
 //!
-//! What came of a visit is told by shape: full and filled where she was milked, filled to half where the milking was
-//! incomplete, hollow with a cross where it failed, half as high and dashed where she was turned away, low where she was
-//! fed only, dotted where the log does not say. What a box did instead is told by the direction of its hatch and by its
+//! What came of a visit is told by shape and place: above the line, filled where she was milked, filled to half where
+//! the milking was incomplete, hollow with a cross where it failed, dotted where the log does not say; under the line,
+//! as a dashed stroke where she was turned away and as a block where she was fed only. What a box did instead is told by the direction of its hatch and by its
 //! word. What is empty stays empty, and where two rows share time the shared time has a bracket under it.
 
 use std::fmt::Write;
@@ -19,11 +19,13 @@ use crate::ask::boxes::{BoxDay, BoxVisit, DayAxis};
 const SMALL: f64 = 12.0;
 /// The strip lies between these, px.
 const TOP: f64 = 16.0;
-const BOTTOM: f64 = 52.0;
+const BASE: f64 = 46.0;
+/// Who was not milked stands between the base and this, px.
+const BOTTOM: f64 = 60.0;
 /// Row of the brackets, px.
-const BRACKET: f64 = 57.0;
+const BRACKET: f64 = 65.0;
 /// Whole height with the hours' row, px.
-const HEIGHT: f64 = 78.0;
+const HEIGHT: f64 = 84.0;
 /// No visit is drawn narrower, px.
 const NARROWEST: f64 = 1.8;
 /// Hours named on a desk: every third.
@@ -66,7 +68,7 @@ pub fn sign(kind: &str) -> String {
         "<svg class=\"lanes sign\" width=\"22\" height=\"22\" viewBox=\"0 0 22 22\" aria-hidden=\"true\">",
     );
     let mut shapes = Shapes::default();
-    let place = Place { top: 2.0, bottom: 20.0 };
+    let place = Place { top: 1.0, base: 13.0, bottom: 21.0 };
     match kind {
         "cleaning" | "service" | "fault" | "off" => {
             let _ = write!(
@@ -91,6 +93,7 @@ pub fn kind(visit: &BoxVisit) -> &'static str {
 #[derive(Clone, Copy)]
 struct Place {
     top: f64,
+    base: f64,
     bottom: f64,
 }
 
@@ -108,9 +111,9 @@ struct Shapes {
 
 impl Shapes {
     fn visit(&mut self, kind: &str, x: f64, wide: f64, place: Place) {
-        let tall = place.bottom - place.top;
+        let (tall, deep) = (place.base - place.top, place.bottom - place.base);
         let bar = |path: &mut String, x: f64, wide: f64, tall: f64| {
-            let _ = write!(path, "M{} {}h{}v{}h{}z", px(x), px(place.bottom), px(wide), px(-tall), px(-wide));
+            let _ = write!(path, "M{} {}h{}v{}h{}z", px(x), px(place.base), px(wide), px(-tall), px(-wide));
         };
         // Outlines lie within the visit's own time.
         let (inner_x, inner) = (x + 0.6, (wide - 1.2).max(0.8));
@@ -137,8 +140,11 @@ impl Shapes {
                     px(high)
                 );
             }
-            "turned-away" => bar(&mut self.dashed, inner_x, inner, tall * 0.55),
-            "fed" => bar(&mut self.filled, x, wide, tall * 0.22),
+            "turned-away" => {
+                let middle = x + wide / 2.0;
+                let _ = write!(self.dashed, "M{} {}V{}", px(middle), px(place.base + 1.0), px(place.bottom));
+            }
+            "fed" => bar(&mut self.filled, x, wide, -deep * 0.6),
             _ => bar(&mut self.dotted, inner_x, inner, tall),
         }
     }
@@ -181,12 +187,12 @@ fn svg(out: &mut String, day: &BoxDay, axis: &DayAxis, frame: Frame, title: &str
     let _ = write!(out, "<g data-lane=\"0\" data-top=\"{}\" data-bottom=\"{}\">", px(TOP), px(BOTTOM));
     let known = axis.logs_end.filter(|end| frame.holds(*end));
     let end = known.map_or(frame.right, |end| frame.x(end));
-    let _ = write!(out, "<path class=\"base\" d=\"M{} {}H{}\"/>", px(frame.left), px(BOTTOM), px(end));
+    let _ = write!(out, "<path class=\"base\" d=\"M{} {}H{}\"/>", px(frame.left), px(BASE), px(end));
     states(out, day, frame);
     let mut shapes = Shapes::default();
     for visit in &day.visits {
         let Some((x, wide)) = extent(frame, visit.span) else { continue };
-        shapes.visit(kind(visit), x, wide, Place { top: TOP, bottom: BOTTOM });
+        shapes.visit(kind(visit), x, wide, Place { top: TOP, base: BASE, bottom: BOTTOM });
         if visit.marked {
             let middle = x + wide / 2.0;
             let _ = write!(shapes.pointers, "M{} {}h9l-4.5 8z", px(middle - 4.5), px(TOP - 11.0));
@@ -224,10 +230,10 @@ fn svg(out: &mut String, day: &BoxDay, axis: &DayAxis, frame: Frame, title: &str
             out,
             "<path class=\"ends\" d=\"M{0} {1}V{2}\"/><text class=\"ends\" x=\"{3}\" y=\"{4}\" text-anchor=\"{anchor}\">{word}</text>",
             px(x),
-            px(TOP - 4.0),
+            px(TOP - 10.0),
             px(BOTTOM),
             px(x_word),
-            px((TOP + BOTTOM) / 2.0 + 4.0)
+            px(TOP - 4.0)
         );
     }
     out.push_str("</svg>");
@@ -281,7 +287,7 @@ fn states(out: &mut String, day: &BoxDay, frame: Frame) {
             px(x),
             px(TOP),
             px(wide),
-            px(BOTTOM - TOP)
+            px(BASE - TOP)
         );
         let word = width_of(name, SMALL);
         if word + 10.0 < wide {
@@ -291,10 +297,10 @@ fn states(out: &mut String, day: &BoxDay, frame: Frame) {
                 "<rect class=\"behind\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"16\"/>\
                  <text class=\"state\" x=\"{}\" y=\"{}\" text-anchor=\"middle\">{name}</text>",
                 px(middle - word / 2.0 - 3.0),
-                px((TOP + BOTTOM) / 2.0 - 9.0),
+                px((TOP + BASE) / 2.0 - 8.0),
                 px(word + 6.0),
                 px(middle),
-                px((TOP + BOTTOM) / 2.0 + 4.0)
+                px((TOP + BASE) / 2.0 + 4.0)
             );
         }
     }
