@@ -89,6 +89,7 @@ function newerRows() {
       scrollTo(0, 0);
       for (const figure of fresh.querySelectorAll(".picture")) listenTo(figure);
       oneAtATime();
+      window.whoLooked();
       const said = document.createElement("p");
       said.className = "hidden taken";
       said.setAttribute("role", "status");

@@ -4,6 +4,7 @@
 
 for (const figure of document.querySelectorAll(".picture")) listenTo(figure);
 oneAtATime();
+answers();
 newerRows();
 zoom();
 
@@ -111,5 +112,82 @@ function oneAtATime() {
       for (const other of calls) if (other !== call) other.open = false;
       if (call.getBoundingClientRect().top < 0) call.scrollIntoView();
     });
+  }
+}
+
+// What was found is sent as it is tapped. Where the network is away it is kept on this phone and sent when it is back; each
+// answer has a name of its own, so that one sent twice counts once.
+function answers() {
+  const KEPT = "cowpath-found", WHO = "cowpath-who";
+  const read = () => { try { return JSON.parse(localStorage.getItem(KEPT)) || []; } catch { return []; } };
+  const write = (all) => { try { localStorage.setItem(KEPT, JSON.stringify(all)); return true; } catch { return false; } };
+  const said = document.createElement("p");
+  said.className = "note";
+  said.setAttribute("role", "status");
+  document.querySelector("main").prepend(said);
+  said.hidden = true;
+  const say = (text) => { said.textContent = text; said.hidden = !text; };
+  const waiting = (all) => say(!all.length ? "" : all.length === 1
+    ? "One answer waits on this phone for the network; it is sent when the farm can be reached."
+    : `${all.length} answers wait on this phone for the network; they are sent when the farm can be reached.`);
+  const post = async (data) => {
+    const response = await fetch("/api/found", {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(data),
+    });
+    return [response.ok, await response.json()];
+  };
+  const again = async () => {
+    for (const data of read()) {
+      try {
+        const [ok, answer] = await post(data);
+        write(read().filter((one) => one.sent_as !== data.sent_as));
+        if (!ok) return say(`An answer could not be kept: ${answer.happened} ${answer.do}`);
+      } catch { break; }
+    }
+    waiting(read());
+  };
+
+  // As if the page had come with it: it counts as typed only when it is changed.
+  window.whoLooked = () => {
+    for (const field of document.querySelectorAll(".choices input[name=by]")) {
+      try { field.defaultValue = localStorage.getItem(WHO) || ""; } catch { /* Typed each time, then. */ }
+    }
+  };
+  window.whoLooked();
+  document.addEventListener("submit", async (event) => {
+    const form = event.target;
+    if (form.getAttribute("action") !== "/found") return;
+    event.preventDefault();
+    const data = Object.fromEntries(new FormData(form, event.submitter));
+    const back = data.back || "/round";
+    data.sent_as = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
+    try { if (data.by) localStorage.setItem(WHO, data.by); } catch { /* Not remembered. */ }
+    let sent;
+    try {
+      sent = await post(data);
+    } catch {
+      if (write([...read(), data])) {
+        for (const button of form.querySelectorAll("button")) button.disabled = true;
+        waiting(read());
+      } else {
+        say("The farm cannot be reached, and this phone keeps nothing: try again when the network is back.");
+      }
+      return said.scrollIntoView({ block: "nearest" });
+    }
+    const [ok, answer] = sent;
+    if (ok) location.assign(`${back}${back.includes("?") ? "&" : "?"}kept=${answer.id}`);
+    else { say(`${answer.happened} ${answer.do}`); said.scrollIntoView({ block: "nearest" }); }
+  });
+  addEventListener("online", again);
+  if (read().length) again();
+  setInterval(() => { if (read().length) again(); }, 30000);
+  // The address is the page's own again: loading it anew says nothing twice.
+  if (/[?&](kept|undone)=/.test(location.search)) {
+    const own = new URLSearchParams(location.search);
+    own.delete("kept");
+    own.delete("undone");
+    history.replaceState(null, "", location.pathname + (own.size ? `?${own}` : ""));
   }
 }

@@ -8,8 +8,10 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: [&str; 10] =
-    ["demo", "import", "round", "expected", "cow", "check", "backup", "restore", "settings", "serve"];
+const COMMANDS: [&str; 12] = [
+    "demo", "import", "round", "expected", "cow", "found", "record", "check", "backup", "restore",
+    "settings", "serve",
+];
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.
 static HERD: LazyLock<Place> = LazyLock::new(|| Place::demo(60, 1, 60));

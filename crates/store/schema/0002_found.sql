@@ -20,6 +20,7 @@ CREATE TABLE shown (
     model TEXT NOT NULL
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX shown_last ON shown (last_at);
+CREATE INDEX shown_animal ON shown (animal);
 
 -- An answer is never changed: it is taken back, with when and by whom, and another is given.
 CREATE TABLE found (

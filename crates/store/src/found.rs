@@ -156,6 +156,19 @@ impl Farm {
         Ok(calls)
     }
 
+    /// Calls on a cow that were known at a time, by their first round.
+    pub fn shown_of(&self, animal: &str, at: Timestamp) -> Result<Vec<KeptCall>> {
+        let mut hers = self.connection.prepare_cached(&format!(
+            "SELECT {CALL_COLUMNS} FROM shown WHERE animal = ?1 AND first_at <= ?2 ORDER BY first_at, call"
+        ))?;
+        let mut rows = hers.query(params![animal, at.as_millisecond()])?;
+        let mut calls = Vec::new();
+        while let Some(row) = rows.next()? {
+            calls.push(kept_call(row)?);
+        }
+        Ok(calls)
+    }
+
     /// Keeps an answer and gives its number; `None` where no round ever showed such a call. One that was sent before
     /// gives the number it had.
     pub fn note_found(&mut self, found: &NewFound) -> Result<Option<i64>> {

@@ -17,7 +17,7 @@ use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 use super::{
     found::answer,
-    round::{OpenCall, PastCall, Round, RoundCall},
+    round::{OpenCall, PastCall, Round},
 };
 
 /// An urgent call that nobody answered is asked after for so long, though no round shows it any more.
@@ -122,21 +122,36 @@ fn open(kept: &KeptCall, found: Option<&Found>, at: Timestamp, zone: &TimeZone) 
     })
 }
 
+/// The round with each cow's earlier calls.
+pub fn with_past(
+    mut round: Round,
+    store: &Farm,
+    told: &Told,
+    at: Timestamp,
+    zone: &TimeZone,
+) -> anyhow::Result<Round> {
+    let ids: Vec<String> = round.calls.iter().map(|call| call.id.clone()).collect();
+    for call in &mut round.calls {
+        if let Some(animal) = &call.animal {
+            call.past = past(store, told, animal, &ids, at, zone)?;
+        }
+    }
+    Ok(round)
+}
+
 /// A cow's earlier calls and what they turned out to be, newest first; those in `but` are left out.
 pub fn past(
     store: &Farm,
+    told: &Told,
     animal: &str,
-    but: &[RoundCall],
+    but: &[String],
     at: Timestamp,
-    until: Timestamp,
     zone: &TimeZone,
 ) -> anyhow::Result<Vec<PastCall>> {
-    let told = Told { shown: store.shown_since(Timestamp::MIN, at)?, found: store.found_by(until)? };
     let standing = told.standing();
-    let hers = told.shown.iter().rev().filter(|kept| {
-        kept.shown.animal.as_deref() == Some(animal) && !but.iter().any(|call| call.id == kept.shown.call)
-    });
-    Ok(hers
+    let hers = store.shown_of(animal, at)?;
+    let earlier = hers.iter().rev().filter(|kept| !but.contains(&kept.shown.call));
+    Ok(earlier
         .take(PAST_CALLS)
         .map(|kept| PastCall {
             id: kept.shown.call.clone(),

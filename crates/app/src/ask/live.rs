@@ -52,6 +52,9 @@ pub struct Seen {
     pub round: Arc<Round>,
 }
 
+/// A view, the mark of the answers joined to its round, and that round.
+type Joined = (Arc<Seen>, (i64, i64), Arc<Round>);
+
 /// What a view rests on: the logs read, and the farm's settings.
 #[derive(PartialEq)]
 struct Ground {
@@ -69,7 +72,7 @@ pub struct Live {
     making: Mutex<()>,
     past: Mutex<Vec<(Ground, Timestamp, Arc<Seen>)>>,
     /// Rounds with what was found, by the round and the mark of the answers.
-    told: Mutex<Vec<(Arc<Seen>, (i64, i64), Arc<Round>)>>,
+    told: Mutex<Vec<Joined>>,
     history: Mutex<Option<Arc<History>>>,
 }
 
@@ -149,7 +152,9 @@ impl Live {
             return Ok(round);
         }
         let told = Told::read(&barn.store, view.at, known_until(asked, view.at))?;
-        let round = Arc::new(answered::joined((*seen.round).clone(), &told, view.at, &view.ways.zone));
+        let (at, zone) = (view.at, &view.ways.zone);
+        let round = answered::joined((*seen.round).clone(), &told, at, zone);
+        let round = Arc::new(answered::with_past(round, &barn.store, &told, at, zone)?);
         let mut all = locked(&self.told);
         all.retain(|(own, ..)| !Arc::ptr_eq(own, seen));
         if PAST_VIEWS < all.len() {
@@ -251,14 +256,9 @@ impl Live {
                 units,
             )?;
             let Some(mut cow) = cow else { return Ok(None) };
-            cow.past = answered::past(
-                &barn.store,
-                &cow.animal,
-                &cow.calls,
-                view.at,
-                known_until(at, view.at),
-                &view.ways.zone,
-            )?;
+            let told = Told::read(&barn.store, view.at, known_until(at, view.at))?;
+            let ids: Vec<String> = cow.calls.iter().map(|call| call.id.clone()).collect();
+            cow.past = answered::past(&barn.store, &told, &cow.animal, &ids, view.at, &view.ways.zone)?;
             Ok(Some(cow))
         })
     }

@@ -114,6 +114,8 @@ pub struct RoundCall {
     pub found: Option<Answer>,
     /// Why she is asked after: first called then and not answered, or nothing was found and it has gone on; else empty.
     pub asked: String,
+    /// Her earlier calls and what they turned out to be, newest first.
+    pub past: Vec<PastCall>,
     /// The picture of evidence, ten days.
     #[serde(skip)]
     pub lanes: Option<Lanes>,

@@ -320,6 +320,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
         place: place(view, life, box_name),
         found: None,
         asked: String::new(),
+        past: Vec::new(),
         lanes: match life {
             Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
             None => evidence::of_herd(view, finding),

@@ -43,13 +43,15 @@ impl Cow {
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
         let until = live::known_until(at, view.at);
-        let round = answered::joined(round, &Told::read(&barn.store, view.at, until)?, view.at, &zone);
+        let told = Told::read(&barn.store, view.at, until)?;
+        let round = answered::joined(round, &told, view.at, &zone);
         let (from, to) = farm::in_order(self.from, self.to)?;
         let span = Span { from, to };
         let units = if self.format == Format::Json { UnitSystem::Metric } else { view.ways.units };
         let mut cow =
             cowing::cow(&barn, &view, None, &round, &self.animal, None, span, units)?.ok_or_else(unknown)?;
-        cow.past = answered::past(&barn.store, &self.animal, &cow.calls, view.at, until, &zone)?;
+        let ids: Vec<String> = cow.calls.iter().map(|call| call.id.clone()).collect();
+        cow.past = answered::past(&barn.store, &told, &cow.animal, &ids, view.at, &zone)?;
         match self.format {
             Format::Json => show::json(&cow.json(&zone)?)?,
             Format::Csv => {

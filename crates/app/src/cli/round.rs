@@ -40,7 +40,8 @@ impl Round {
                 let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));
                 let _ = found::keep_shown(&mut barn.store, view.at, &round);
                 let told = Told::read(&barn.store, view.at, live::known_until(at, view.at))?;
-                answered::joined(round, &told, view.at, &zone)
+                let round = answered::joined(round, &told, view.at, &zone);
+                answered::with_past(round, &barn.store, &told, view.at, &zone)?
             }
             None => rounding::round(&barn, at, context.now)?,
         };

@@ -62,6 +62,15 @@ impl Drop for Place {
 }
 
 impl Inner {
+    /// Tells the listeners the newest round's mark, if it is another.
+    fn told(&self, mark: String) {
+        self.mark.send_if_modified(|known| {
+            let changed = *known != mark;
+            *known = mark;
+            changed
+        });
+    }
+
     fn listening(&self) -> MutexGuard<'_, Listening> {
         // Two numbers; a thread that failed left them whole.
         self.listening.lock().unwrap_or_else(PoisonError::into_inner)
@@ -91,6 +100,12 @@ impl Bell {
             response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("60"));
             return response;
         };
+        // Whoever comes is told what is newest now, not what was at the last look.
+        let asked = Arc::clone(&self.0.answers);
+        let newest = tokio::task::spawn_blocking(move || asked.round(None).ok().map(|round| round.mark()));
+        if let Ok(Some(mark)) = newest.await {
+            self.0.told(mark);
+        }
         let marks = self.0.mark.subscribe();
         let stopping = self.0.stopping.subscribe();
         let told = stream::unfold(
@@ -154,11 +169,7 @@ async fn look(inner: Arc<Inner>) {
         });
         if let Ok(Some((now, mark))) = seen.await {
             ground = Some(now);
-            inner.mark.send_if_modified(|known| {
-                let changed = *known != mark;
-                *known = mark;
-                changed
-            });
+            inner.told(mark);
         }
         tokio::select! {
             _ = stopping.wait_for(|stop| *stop) => return,

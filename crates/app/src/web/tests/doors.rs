@@ -241,3 +241,41 @@ async fn served_over_a_socket_until_told_to_stop() {
     stop.send(()).unwrap();
     served.await.unwrap().unwrap();
 }
+
+fn sent(address: &str, kind: &str, body: &str) -> Request<Body> {
+    Request::post(address)
+        .header("host", "localhost:8423")
+        .header("origin", "http://localhost:8423")
+        .header("content-type", kind)
+        .body(Body::from(body.to_owned()))
+        .unwrap()
+}
+
+#[tokio::test]
+async fn an_answer_is_taken_from_a_form_and_from_a_program() {
+    const FORM: &str = "application/x-www-form-urlencoded";
+    let button = "call=214-udder-1&answer=other-quarter~~RF~&back=/cow/214";
+    let page = send(whole(), sent("/found", FORM, button)).await;
+    assert_eq!((page.status.as_u16(), &page.headers["location"]), (303, &"/cow/214?kept=7".parse().unwrap()));
+    for back in ["https://example.com/", "//example.com", "/api/round", ""] {
+        let body = format!("call=214-udder-1&answer=nothing~~~&back={back}");
+        let page = send(whole(), sent("/found", FORM, &body)).await;
+        assert_eq!(page.headers["location"], "/round?kept=7", "{back}");
+    }
+    let page = send(whole(), sent("/found", FORM, "call=9&answer=nothing~~~")).await;
+    assert!(page.text.contains("no round ever showed a call") && page.text.contains("What was kept"));
+    let page = send(whole(), sent("/found", FORM, "answer=nothing~~~")).await;
+    assert!((400..500).contains(&page.status.as_u16()), "{}", page.status);
+    let page = send(whole(), sent("/found/undo", FORM, "id=7")).await;
+    assert_eq!(page.headers["location"], "/round?undone=7");
+
+    let json = r#"{"call":"214-udder-1","outcome":"confirmed","sign":"clots"}"#;
+    let answer = send(whole(), sent("/api/found", "application/json", json)).await;
+    assert_eq!(answer.status, 201);
+    let kept: serde_json::Value = serde_json::from_str(&answer.text).unwrap();
+    assert_eq!((&kept["outcome"], &kept["sign"]), (&"confirmed".into(), &"clots".into()));
+    let answer = send(whole(), sent("/api/found", "application/json", "{")).await;
+    assert_eq!(answer.status, 400);
+    assert!(answer.text.contains("\"do\""), "{}", answer.text);
+    assert_eq!(send(whole(), sent("/api/found/7/undo", "application/json", "")).await.status, 204);
+}

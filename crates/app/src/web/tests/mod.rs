@@ -3,6 +3,7 @@
 mod box_days;
 mod doors;
 mod farm;
+mod her;
 mod listening;
 mod names;
 mod open_door;

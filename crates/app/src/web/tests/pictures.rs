@@ -18,7 +18,7 @@ fn drawings(figure: &str) -> (&str, &str) {
 }
 
 fn of_214(days: i32, phone: Phone) -> (Lanes, String) {
-    let lanes = farm::cow("214", days).lanes;
+    let lanes = super::her::cow("214", days).lanes;
     let figure = picture(&lanes, "k", phone, &TimeZone::get("America/Chicago").unwrap());
     (lanes, figure)
 }

@@ -43,7 +43,7 @@ async fn the_round_reads_as_one_walks() {
 
 #[tokio::test]
 async fn the_cow_reads_from_how_she_is_to_her_rows() {
-    let mut shown = farm::cow("214", 10);
+    let mut shown = super::her::cow("214", 10);
     shown.rows.truncate(2);
     let farm = FixedFarm { cow: shown, ..whole() };
     insta::assert_snapshot!("cow", text_of(&get(farm, "/cow/214").await.text));
@@ -81,7 +81,7 @@ async fn a_herd_too_new_to_judge_says_so_and_lists_them() {
 #[tokio::test]
 async fn a_round_too_long_to_walk_still_has_every_call() {
     let page = get(FixedFarm::of(farm::too_many()), "/round").await;
-    assert_eq!(page.text.matches("name=\"call\"").count(), 24);
+    assert_eq!(page.text.matches("name=\"call\" id=").count(), 24);
     assert_eq!(page.text.matches("<svg class=\"lanes desk\"").count(), 24);
     assert!(page.text.len() < 2_500_000, "{} bytes", page.text.len());
 }
@@ -98,7 +98,7 @@ async fn a_place_that_names_a_call_that_is_not_there_is_left_out() {
 #[tokio::test]
 async fn the_first_call_is_open_and_only_one_opens_at_a_time() {
     let page = get(whole(), "/round").await.text;
-    assert_eq!(page.matches("name=\"call\"").count(), 6);
+    assert_eq!(page.matches("name=\"call\" id=").count(), 6);
     assert_eq!(page.matches("name=\"call\" id=\"call1\" open>").count(), 1);
     assert_eq!(page.matches(" open>").count(), 1);
 }
