@@ -1,5 +1,5 @@
 // New rows while a page is open: the round changes by itself where nobody reads, and moves nothing where somebody does.
-// It serves a small farm of its own by the program at COWPATH_PROGRAM, and reads files into it as another process.
+// It serves a demo farm of its own by the program at COWPATH_PROGRAM, and reads files into it as another process.
 import assert from "node:assert/strict";
 import { execFile, spawn } from "node:child_process";
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
@@ -20,7 +20,7 @@ before(async () => {
   browser = await start();
   folder = mkdtempSync(join(tmpdir(), "cowpath-"));
   farm = join(folder, "live.farm");
-  await run(program, ["--farm", farm, "demo", "--no-serve", "--cows", "60", "--days", "60"]);
+  await run(program, ["--farm", farm, "demo", "--no-serve"]);
   server = spawn(program, ["--farm", farm, "serve", "--listen", "127.0.0.1:0"], { stdio: ["ignore", "pipe", "inherit"] });
   const [line] = await new Promise((resolve) => {
     createInterface(server.stdout).once("line", (first) => resolve([first]));
@@ -51,8 +51,9 @@ test("where nothing is open the new round is set in place, and focus stays", { s
   if (await open_.count()) await open_.first().click();
   await page.evaluate(() => { document.activeElement.blur(); window.stayed = true; });
   const before = await mark(page), said = await page.locator(".summary").textContent();
-  const fold = page.locator("summary", { hasText: "The round of another time" });
+  const fold = page.locator("details.call > summary").first();
   await fold.focus();
+  assert.equal(await page.evaluate(() => scrollY), 0);
   await oneMoreVisit();
   await page.waitForFunction((was) => document.querySelector(".walk").dataset.mark !== was, before, { timeout: 10000 });
   assert.ok(await page.evaluate(() => window.stayed), "the page itself stayed");

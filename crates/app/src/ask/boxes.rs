@@ -113,6 +113,13 @@ pub struct BoxVisit {
     pub marked: bool,
 }
 
+impl BoxVisit {
+    /// Whether milk could have been measured: not where she was turned away or fed only.
+    pub fn gives(&self) -> bool {
+        !matches!(self.outcome, Some("turned-away" | "fed"))
+    }
+}
+
 /// A visit in the farm's words.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct VisitWords {

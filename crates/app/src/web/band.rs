@@ -68,7 +68,7 @@ pub fn sign(kind: &str) -> String {
         "<svg class=\"lanes sign\" width=\"22\" height=\"22\" viewBox=\"0 0 22 22\" aria-hidden=\"true\">",
     );
     let mut shapes = Shapes::default();
-    let place = Place { top: 1.0, base: 13.0, bottom: 21.0 };
+    let place = Place { top: 1.0, base: 12.0, bottom: 21.0 };
     match kind {
         "cleaning" | "service" | "fault" | "off" => {
             let _ = write!(
@@ -78,7 +78,10 @@ pub fn sign(kind: &str) -> String {
         }
         "overlap" => out.push_str("<path class=\"overlap\" d=\"M3 8V13H19V8\"/>"),
         "her" => shapes.pointers.push_str("M7 5h9l-4.5 8z"),
-        _ => shapes.visit(kind, 8.0, 7.0, place),
+        _ => {
+            out.push_str("<path class=\"base\" d=\"M1 12H21\"/>");
+            shapes.visit(kind, 8.0, 6.0, place);
+        }
     }
     shapes.write(&mut out);
     out.push_str("</svg>");
