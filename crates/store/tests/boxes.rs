@@ -19,7 +19,8 @@ fn state(milking_box: &str, from_min: i64, to_min: i64, state: &str) -> Vec<Cell
 fn a_state_is_found_by_any_time_it_shares() {
     let (_folder, mut farm) = farm();
     assert!(!farm.tells_box_states().unwrap());
-    let rows = [state("2", -50_000, 90, "off"), state("1", 100, 120, "cleaning"), state("1", 200, 200, "fault")];
+    let rows =
+        [state("2", -50_000, 90, "off"), state("1", 100, 120, "cleaning"), state("1", 200, 200, "fault")];
     assert_eq!(read(&mut farm, "box-states", &rows).sums.new, 3);
     assert!(farm.tells_box_states().unwrap());
     let found = |from: i64, to: i64| -> Vec<String> {

@@ -152,7 +152,7 @@ impl Day<'_> {
             return when::minute(at, zone);
         }
         let either = zone.to_ambiguous_timestamp(zone.to_datetime(at));
-        let twice = match (either.clone().earlier(), either.later()) {
+        let twice = match (either.earlier(), either.later()) {
             (Ok(first), Ok(second)) if first == second => "",
             (Ok(first), _) if first == at => " before the clock was set back",
             _ => " after the clock was set back",
