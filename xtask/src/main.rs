@@ -4,6 +4,7 @@
 //! comparison, from the same code.
 
 mod bench;
+mod deb;
 mod herds;
 mod nile_race;
 mod open_data;
@@ -28,6 +29,7 @@ cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
+cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
 
@@ -40,6 +42,7 @@ fn main() -> ExitCode {
     let done = match words[..] {
         ["validation"] => validation().and_then(|page| write("validation.md", &page)),
         ["validation", "--check"] => validation().and_then(|page| check("validation.md", &page)),
+        ["deb"] => deb::run().map(|package| println!("{}", package.display())),
         ["tables"] => write("tables.md", &pages::tables::page()),
         ["tables", "--check"] => check("tables.md", &pages::tables::page()),
         ["cli"] => commands().and_then(|page| write("cli.md", &page)),

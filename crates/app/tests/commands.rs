@@ -8,9 +8,21 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: [&str; 12] = [
-    "demo", "import", "round", "expected", "cow", "found", "record", "check", "backup", "restore",
-    "settings", "serve",
+const COMMANDS: [&str; 14] = [
+    "demo",
+    "import",
+    "round",
+    "expected",
+    "cow",
+    "found",
+    "record",
+    "check",
+    "backup",
+    "restore",
+    "settings",
+    "serve",
+    "completions",
+    "manual",
 ];
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.

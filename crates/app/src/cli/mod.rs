@@ -7,13 +7,14 @@ mod expected;
 mod found;
 mod import;
 mod keep;
+mod manual;
 mod round;
 mod serve;
 mod settings;
 mod show;
 mod words;
 
-use std::{ffi::OsString, io::ErrorKind, path::PathBuf, process::ExitCode};
+use std::{ffi::OsString, io::ErrorKind, path::PathBuf, process::ExitCode, sync::LazyLock};
 
 use clap::{Parser, Subcommand, ValueEnum};
 use jiff::Timestamp;
@@ -27,7 +28,7 @@ use crate::{
 ///
 /// Example: cowpath import logs/*.csv && cowpath round
 #[derive(Debug, Parser)]
-#[command(name = "cowpath", version, about, max_term_width = 100)]
+#[command(name = "cowpath", version, long_version = long_version(), about, max_term_width = 100)]
 pub struct Words {
     /// Folder of the farm; without it the platform's own data folder
     #[arg(long, global = true, value_name = "DIR")]
@@ -37,6 +38,16 @@ pub struct Words {
     now: Option<Timestamp>,
     #[command(subcommand)]
     command: Command,
+}
+
+/// Version, build and model: what the report of a fault must name. A package names its build as it is made
+/// (`COWPATH_BUILD`).
+fn long_version() -> &'static str {
+    static WORDS: LazyLock<String> = LazyLock::new(|| {
+        let build = option_env!("COWPATH_BUILD").unwrap_or("from source");
+        format!("{}\nbuild: {build}\nmodel: {}", env!("CARGO_PKG_VERSION"), crate::ask::model::MODEL)
+    });
+    &WORDS
 }
 
 /// How a list is printed.
@@ -65,6 +76,8 @@ enum Command {
     Restore(keep::Restore),
     Settings(settings::Settings),
     Serve(serve::Serve),
+    Completions(manual::Completions),
+    Manual(manual::Manual),
 }
 
 /// What every command is given.
@@ -138,5 +151,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Restore(restore) => restore.run(&context),
         Command::Settings(settings) => settings.run(&context),
         Command::Serve(serve) => serve.run(&context),
+        Command::Completions(completions) => completions.run(&context),
+        Command::Manual(manual) => manual.run(&context),
     }
 }
