@@ -48,13 +48,15 @@ function zoom() {
       const focus = own.contains(document.activeElement) ? document.activeElement : null;
       const kind = focus?.closest("svg") ? `svg.${focus.classList.contains("desk") ? "desk" : "phone"}` : null;
       const button = focus?.dataset.zoom;
+      // A ring where the keys were used, and none where the mouse was.
+      const focusVisible = focus?.matches(":focus-visible") ?? false;
       const at = scrollY;
       own.replaceWith(fresh);
       document.title = page.title;
       if (kept) history.pushState(null, "", kept);
       for (const figure of fresh.querySelectorAll(".picture")) listenTo(figure);
       ready();
-      fresh.querySelector(button ? `[data-zoom="${button}"]` : kind ?? "nothing")?.focus({ preventScroll: true });
+      fresh.querySelector(button ? `[data-zoom="${button}"]` : kind ?? "nothing")?.focus({ preventScroll: true, focusVisible });
       scrollTo(0, at);
       const said = document.createElement("p");
       said.className = "hidden";
@@ -82,6 +84,8 @@ function zoom() {
       spans.append(button, " ");
     }
     for (const svg of part.querySelectorAll("svg.lanes")) dragged(svg);
+    const line = part.querySelector(".readout");
+    if (line && !matchMedia("(pointer: coarse)").matches) line.textContent += " Drag over days to see them closer.";
   }
 
   function dragged(svg) {
