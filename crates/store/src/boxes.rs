@@ -1,14 +1,15 @@
 //! What boxes were doing, and what their logs are able to tell.
 
-use std::ops::Range;
+use std::{collections::BTreeMap, ops::Range};
 
 use cowpath_core::{herd::BoxKey, tables::Outcome};
 use jiff::Timestamp;
+use rusqlite::types::ValueRef;
 
 use crate::{
     cells::instant,
     error::{Result, StoreError},
-    farm::{Farm, count},
+    farm::Farm,
     layout::day_of,
     names,
 };
@@ -69,22 +70,20 @@ impl Farm {
         let boxes = names::places(&self.connection, "box_name")?;
         let ends = [span.start.as_millisecond(), span.end.as_millisecond()];
         let mut all = self.connection.prepare_cached(
-            "SELECT box, outcome, count(*) FROM visits
-             WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 AND stands = 1
-             GROUP BY box, outcome",
+            "SELECT box, outcome FROM visits
+             WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 AND stands = 1",
         )?;
         let mut rows = all.query([ends[0], ends[1], day_of(ends[0]), day_of(ends[1])])?;
-        let mut told = Vec::new();
+        // Counted here: SQLite would sort all of them to count a dozen kinds.
+        let mut counts: BTreeMap<(BoxKey, Option<Outcome>), u64> = BTreeMap::new();
         while let Some(row) = rows.next()? {
-            let word: Option<String> = row.get(1)?;
-            told.push(Told {
-                at_box: key(&boxes, row.get(0)?)?,
-                outcome: word.as_deref().and_then(Outcome::from_word),
-                visits: count(row.get(2)?, "visits of a box")?,
-            });
+            let outcome = match row.get_ref(1)? {
+                ValueRef::Text(word) => std::str::from_utf8(word).ok().and_then(Outcome::from_word),
+                _ => None,
+            };
+            *counts.entry((key(&boxes, row.get(0)?)?, outcome)).or_default() += 1;
         }
-        told.sort_by_key(|told| (told.at_box, told.outcome));
-        Ok(told)
+        Ok(counts.into_iter().map(|((at_box, outcome), visits)| Told { at_box, outcome, visits }).collect())
     }
 
     /// When the last standing visit or box state that began before a time began.

@@ -1,8 +1,12 @@
 //! Makes the answer about a day of the boxes: which rows share time with it, what they count, what they cannot tell.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    ops::Range,
+};
 
 use cowpath_core::{
+    herd::BoxKey,
     say::{number, when},
     tables::{Outcome, Visit},
     time::{day_seconds, day_starts, farm_day},
@@ -12,18 +16,15 @@ use cowpath_store::Told;
 use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date, tz::TimeZone};
 
 use super::{
-    boxes::{
-        AskedBoxes, BoxDay, BoxState, BoxVisit, Boxes, Counts, DayAxis, HerVisit, Hers, Overlap, VisitWords,
-    },
+    boxes::{AskedBoxes, BoxDay, BoxState, BoxVisit, Boxes, Counts, DayAxis, HerVisit, Hers, VisitWords},
     farm::{Barn, Ways},
+    overlap::overlaps,
 };
 
 /// Longest visit that is read as one.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
 /// Whether a box can tell of an outcome is seen from so many days up to the day shown.
 const TOLD_WITHIN_DAYS: i64 = 14;
-/// Overlaps that are named one by one; of more their number is told.
-const MOST_NAMED: usize = 12;
 
 /// A day that was asked about, with how its clock is written.
 struct Day<'a> {
@@ -67,7 +68,7 @@ pub fn boxes(barn: &Barn, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<
         let state = BoxState { state: row.state, from: began, to: ended, span: (row.from, row.to), words };
         states.entry(row.at_box.0).or_default().push(state);
     }
-    let told = barn.store.outcomes_told(from.saturating_sub(TOLD_WITHIN_DAYS * 24.hours())?..to)?;
+    let told = told(barn, from..to, names.len())?;
 
     let near: BTreeSet<u16> =
         visits.keys().chain(states.keys()).copied().chain(told.iter().map(|told| told.at_box.0)).collect();
@@ -142,6 +143,24 @@ pub fn boxes(barn: &Barn, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<
         names: all_names,
         axis: axis(&day, logs_end)?,
     })
+}
+
+/// Which outcomes the boxes told of within the two weeks up to a day's end. It is looked back a day at a time, and no
+/// further than until every box of the farm has told of everything.
+fn told(barn: &Barn, day: Range<Timestamp>, boxes: usize) -> anyhow::Result<Vec<Told>> {
+    let mut known: BTreeMap<(BoxKey, Option<Outcome>), Told> = BTreeMap::new();
+    let mut span = day;
+    for _ in 0..TOLD_WITHIN_DAYS {
+        for told in barn.store.outcomes_told(span.clone())? {
+            known.entry((told.at_box, told.outcome)).or_insert(told);
+        }
+        let everything = known.keys().filter(|(_, outcome)| outcome.is_some()).count();
+        if everything == boxes * Outcome::WORDS.len() {
+            break;
+        }
+        span = span.start.saturating_sub(24.hours())?..span.start;
+    }
+    Ok(known.into_values().collect())
 }
 
 impl Day<'_> {
@@ -314,48 +333,6 @@ fn counted(counts: &Counts, units: UnitSystem) -> Vec<(&'static str, String)> {
         counted.push(("outcome not logged", number::count(counts.not_said)));
     }
     counted
-}
-
-/// Every two rows of a box that share time, in order of begin. More than a dozen are told by their number alone at the
-/// end: such a log has one fault, not forty.
-fn overlaps(visits: &[BoxVisit], states: &[BoxState], zone: &TimeZone) -> Vec<Overlap> {
-    let mut rows: Vec<((Timestamp, Timestamp), String)> = visits
-        .iter()
-        .map(|visit| {
-            let words = &visit.words;
-            (visit.span, format!("{} {}–{}", visit.animal, words.started, words.ended))
-        })
-        .chain(
-            states
-                .iter()
-                .map(|state| (state.span, format!("{} {}–{}", state.state, state.words.0, state.words.1))),
-        )
-        .collect();
-    rows.sort();
-    let mut all = Vec::new();
-    let mut more = 0_usize;
-    for (place, (span, words)) in rows.iter().enumerate() {
-        for (other, other_words) in rows[place + 1..].iter().take_while(|(other, _)| other.0 < span.1) {
-            let shared = (other.0, span.1.min(other.1));
-            if shared.1 <= shared.0 {
-                continue;
-            }
-            if MOST_NAMED <= all.len() {
-                more += 1;
-                continue;
-            }
-            all.push(Overlap {
-                from: when::rfc3339(shared.0, zone),
-                to: when::rfc3339(shared.1, zone),
-                words: format!("{words} and {other_words}"),
-                span: shared,
-            });
-        }
-    }
-    if let (Some(last), true) = (all.last_mut(), 0 < more) {
-        last.words.push_str(&format!("; and {} more like it", number::count(more)));
-    }
-    all
 }
 
 fn axis(day: &Day<'_>, logs_end: Option<Timestamp>) -> anyhow::Result<DayAxis> {

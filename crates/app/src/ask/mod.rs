@@ -17,6 +17,7 @@ pub mod history;
 pub mod lanes;
 pub mod live;
 pub mod model;
+pub mod overlap;
 pub mod reading;
 pub mod record;
 pub mod round;
