@@ -30,14 +30,14 @@ function system() {
 
 export const start = () => chromium.launch({ executablePath: system(), args: FLAGS });
 
-// A page with what it complained of and what it asked of others.
-export async function open(browser, path, options = {}) {
+// A page of the farm served at `at`, with what it complained of and what it asked of others.
+export async function open(browser, path, { at = base, ...options } = {}) {
   const context = await browser.newContext({ viewport: sizes.phone, ...options });
   const page = await context.newPage();
   const complaints = [];
   page.on("console", (message) => message.type() === "error" && complaints.push(message.text()));
   page.on("pageerror", (error) => complaints.push(String(error)));
-  const url = path.startsWith("http") ? path : base + path;
+  const url = path.startsWith("http") ? path : at + path;
   const own = new URL(url).origin;
   page.on("request", (request) => new URL(request.url()).origin === own || complaints.push(`asked ${request.url()}`));
   const response = await page.goto(url);

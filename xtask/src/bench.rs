@@ -6,6 +6,7 @@
 //! What is asked is held against the clock. Beside it stands what the processor did: seconds of all threads together, and
 //! of the busiest thread, which on a machine that does other work too tell more.
 
+mod exchange;
 mod herd;
 mod import;
 mod measure;
@@ -20,7 +21,7 @@ use std::{
 use anyhow::{Context as _, bail};
 
 /// Every measurement, in the order they run.
-const NAMES: [&str; 6] = ["import", "memory", "scoring", "day", "pages", "large"];
+const NAMES: [&str; 7] = ["import", "memory", "exchange", "scoring", "day", "pages", "large"];
 
 /// One line of the table.
 pub struct Line {
@@ -56,6 +57,7 @@ pub fn run(names: &[&str]) -> anyhow::Result<String> {
         let own = match name {
             "import" => import::speed(&program)?,
             "memory" => import::memory(&program)?,
+            "exchange" => exchange::speed(&program)?,
             "scoring" => scoring::from_scratch(&program)?,
             "day" => scoring::day(&program)?,
             "pages" => pages::of_herd(&program, &herd::SMALL, 50.0)?,

@@ -7,6 +7,7 @@ oneAtATime();
 answers();
 newerRows();
 zoom();
+for (const form of document.querySelectorAll("form.drop")) dropping(form);
 
 function listenTo(figure) {
   const rows = [...figure.querySelectorAll("tr[data-t]")].reverse();
@@ -113,6 +114,37 @@ function oneAtATime() {
       if (call.getBoundingClientRect().top < 0) call.scrollIntoView();
     });
   }
+}
+
+// Files may be dropped anywhere on a page that takes them. Too much is told before it is sent.
+function dropping(form) {
+  const input = form.querySelector("input[type=file]"), button = form.querySelector("button");
+  const said = document.createElement("p");
+  said.setAttribute("role", "status");
+  button.after(said);
+  const over = (event, on) => {
+    if (![...event.dataTransfer.types].includes("Files")) return;
+    event.preventDefault();
+    form.classList.toggle("over", on);
+  };
+  document.addEventListener("dragover", (event) => over(event, true));
+  document.addEventListener("dragleave", (event) => over(event, false));
+  document.addEventListener("drop", (event) => {
+    over(event, false);
+    if (event.dataTransfer.files.length) input.files = event.dataTransfer.files;
+  });
+  form.addEventListener("submit", (event) => {
+    const bytes = [...input.files].reduce((sum, file) => sum + file.size, 0);
+    if (bytes > Number(form.dataset.most)) {
+      event.preventDefault();
+      said.textContent = "These files are too large together. Pack them, send fewer at once, or read them with cowpath import.";
+      return;
+    }
+    said.textContent = bytes > 20e6 ? `Sending ${Math.round(bytes / 1e6)} MB and reading them; this page waits for the answer.` : "Reading …";
+    button.disabled = true;
+  });
+  // Back from the answer: the form can be used again.
+  addEventListener("pageshow", () => { button.disabled = false; said.textContent = ""; });
 }
 
 // What was found is sent as it is tapped. Where the network is away it is kept on this phone and sent when it is back; each

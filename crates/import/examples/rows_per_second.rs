@@ -1,14 +1,19 @@
-//! How fast visits are read: prints rows a second of a generated file, or of the file named.
+//! How fast visits are read: prints rows a second of a generated file, plain and in another form with its map, or of the
+//! file named; of one that is no plain table first how long the proposal of a map takes.
 //!
 //! `cargo run --release -p cowpath-import --example rows_per_second -- [ROWS | FILE]`
 
 use std::convert::Infallible;
 use std::fmt::Write as _;
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Instant;
 
 use cowpath_core::tables::{Cell, Table};
-use cowpath_import::{Counts, Issue, IssueKind, ReadError, Reading, Sink, read_bytes, read_file};
+use cowpath_import::{
+    ColumnMap, Counts, Issue, IssueKind, ReadError, Reading, Sink, propose_file, read_bytes, read_file,
+    which_table,
+};
 
 /// Counts filled cells and drops them.
 #[derive(Default)]
@@ -45,6 +50,23 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             let packed = zstd::encode_all(text.as_bytes(), 3)?;
             report("the same, zstd", text.len() as u64, |drain| read_bytes(&packed, &reading, drain))?;
         }
+        let text = foreign(&generated(rows, ' ', &reading.zone));
+        let mapped =
+            Reading { map: Some(Arc::new(ColumnMap::from_toml(&own_map(&text))?)), ..reading.clone() };
+        report("semicolons, decimal commas, day first, with a map", text.len() as u64, |drain| {
+            read_bytes(text.as_bytes(), &mapped, drain)
+        })?;
+    } else if which_table(Path::new(&asked), &reading).is_err() {
+        let bytes = std::fs::metadata(&asked)?.len();
+        let from = Instant::now();
+        let proposal = propose_file(Path::new(&asked), "foreign", &reading)?;
+        println!(
+            "{asked}: {bytes} bytes, map for `{}` proposed in {:.3} s",
+            proposal.map.table.name,
+            from.elapsed().as_secs_f64()
+        );
+        let mapped = Reading { map: Some(Arc::new(proposal.map)), ..reading.clone() };
+        report(&asked, bytes, |drain| read_file(Path::new(&asked), &mapped, drain, &mut |_| {}))?;
     } else {
         let bytes = std::fs::metadata(&asked)?.len();
         report(&asked, bytes, |drain| read_file(Path::new(&asked), &reading, drain, &mut |_| {}))?;
@@ -80,6 +102,39 @@ fn report(
         );
     }
     Ok(())
+}
+
+/// The same table with semicolons, decimal commas and days first: `2025-01-01 05:30:00` becomes `01.01.2025 05:30:00`.
+fn foreign(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for (at, line) in text.lines().enumerate() {
+        for (place, cell) in line.split(',').enumerate() {
+            if 0 < place {
+                out.push(';');
+            }
+            match cell.split_once(' ') {
+                _ if at == 0 => out.push_str(&format!("{cell} x")),
+                Some((day, time)) => {
+                    let parts: Vec<&str> = day.rsplit('-').collect();
+                    out.push_str(&format!("{} {time}", parts.join(".")));
+                }
+                None => out.push_str(&cell.replace('.', ",")),
+            }
+        }
+        out.push('\n');
+    }
+    out
+}
+
+/// The map of [`foreign`].
+fn own_map(text: &str) -> String {
+    let mut map = String::from(
+        "version = 1\ntable = \"visits\"\nseparator = \";\"\ndecimal = \",\"\norder = \"day-month-year\"\n",
+    );
+    for word in text.lines().next().unwrap_or_default().split(';') {
+        let _ = write!(map, "[[column]]\nfrom = \"{word}\"\nto = \"{}\"\n", word.trim_end_matches(" x"));
+    }
+    map
 }
 
 /// Visits of 180 cows in three boxes, nine minutes apart in each, 32 columns filled; figures run through their ranges.

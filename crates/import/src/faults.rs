@@ -36,6 +36,8 @@ pub(crate) enum Fault {
     /// 1970 or before.
     ClockZero,
     Future,
+    /// No length of time of a row.
+    Span,
     /// Both instants, written out.
     Undecided(String),
 }
@@ -95,11 +97,40 @@ pub(crate) fn wrong(fault: &Fault, column: &Column, used: &Used, word: &str, tex
             "is in the future",
             "look whether the clock of the box or of this computer is wrong; once that time has come the file can be read again",
         ),
+        Fault::Span => Wrong::new(
+            "is not a length of time from 0 to 24 hours",
+            "look at `unit` of this column in the map (s, min, h, min:s, h:min), or mend it in the file; then read the file again",
+        ),
         Fault::Undecided(both) => Wrong::new(
             "this wall time came twice, as the clock was set back, and the order of the rows does not say which is meant",
             format!("write it with its offset: {both}"),
         ),
     }
+}
+
+/// The same for a file that is read with a column map: what to do may then be to mend the map.
+pub(crate) fn wrong_mapped(fault: &Fault, wrong: Wrong, text: &[u8]) -> Wrong {
+    let remedy = match fault {
+        // As a figure of another form was spoilt, so that it is not read.
+        Fault::Figure(_) if text.contains(&b'\'') => {
+            return Wrong::new(
+                "is not a figure of the form that the map names",
+                "look at `decimal` and `thousands` in the map, or mend it in the file; then read the file again",
+            );
+        }
+        Fault::Figure(NotAFigure::DecimalComma) => {
+            "if its decimal sign is a comma, write `decimal = \",\"` into the map; then read the file again"
+        }
+        Fault::Word | Fault::Flag => {
+            "add this word to the `words` of its column in the map, or mend it in the file; then read the file again"
+        }
+        Fault::Time(NotATime::Form | NotATime::NoSuch(_)) | Fault::Date(_) => {
+            "if other rows have it too, look at `order` in the map (day-month-year, month-day-year, year-month-day); \
+             else mend it in the file; then read the file again"
+        }
+        _ => return wrong,
+    };
+    Wrong { remedy: remedy.to_owned(), ..wrong }
 }
 
 fn not_a_figure(lower: &str) -> Wrong {
@@ -129,6 +160,7 @@ fn outside(read: f64, column: &Column, used: &Used, word: &str) -> Wrong {
         Conversion::Pounds => format!("{range} ({:.1} to {:.1} lb)", low / KG_PER_LB, high / KG_PER_LB),
         Conversion::Fahrenheit => format!("{range} ({:.1} to {:.1} °F)", low * 1.8 + 32.0, high * 1.8 + 32.0),
         Conversion::LitresOfMilk => format!("{range} at 1.03 kg a litre"),
+        other => format!("{range} ({} to {} as the file writes it)", other.back(low), other.back(high)),
     };
     if used.conversion != Conversion::Same || read <= high {
         return Wrong::new(reason, MEND);
@@ -186,7 +218,7 @@ fn not_a_time(not: &NotATime) -> Wrong {
             "look whether the clock of the box had not been changed yet, and write the time with its offset",
         ),
         NotATime::NoSuch(part) => Wrong::new(format!("is no time: there is no such {part}"), MEND),
-        NotATime::Form => Wrong::new(
+        NotATime::NoOffset | NotATime::Form => Wrong::new(
             "is not a time",
             "write it as 2026-03-02T05:30:00-05:00, or without the offset in the farm's zone, and read the file again",
         ),

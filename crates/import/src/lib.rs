@@ -17,14 +17,18 @@
 //! # Not here
 //! What needs more than one row (visits of one cow that overlap, a cow in two boxes, same or replaced) is the store's.
 
+pub mod ade;
 mod alike;
 mod cells;
+mod column_map;
 mod faults;
 mod figure;
+mod head;
 mod issue;
 mod mend;
 mod order;
 mod plain;
+mod proposal;
 mod records;
 mod row;
 mod sniff;
@@ -33,15 +37,20 @@ mod time;
 mod trouble;
 mod utf16;
 mod waiting;
+mod windows1252;
 
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
+use std::sync::Arc;
 
 use cowpath_core::tables::{Cell, Table};
 
+pub use column_map::{ColumnMap, DayOrder, MapFault, Measure, Take, VERSION as MAP_VERSION};
 pub use issue::{Issue, IssueKind};
 pub use mend::as_table;
+pub use proposal::{Mark, Proposal, Proposed};
+pub use stream::Encoding;
 pub use trouble::{ReadError, Unreadable};
 
 /// How a file is to be read.
@@ -55,6 +64,8 @@ pub struct Reading {
     pub most_unpacked_bytes: u64,
     /// A longer row is refused unread, in bytes; [`Reading::LONGEST_LINE`] does for any log.
     pub longest_line: usize,
+    /// How a table of another form is read; none: it is one of our own.
+    pub map: Option<Arc<ColumnMap>>,
 }
 
 impl Reading {
@@ -70,6 +81,7 @@ impl Reading {
             now,
             most_unpacked_bytes: Reading::MOST_UNPACKED_BYTES,
             longest_line: Reading::LONGEST_LINE,
+            map: None,
         }
     }
 }
@@ -164,6 +176,32 @@ pub fn which_table(path: &Path, reading: &Reading) -> Result<&'static Table, Unr
     plain::which(file, reading)
 }
 
+/// Proposes a map for a file from a sample of it; `name` is what the map is called.
+///
+/// # Errors
+/// When the file cannot be read, holds no table, or no column of it has a meaning that is known.
+pub fn propose_file(path: &Path, name: &str, reading: &Reading) -> Result<Proposal, Unreadable> {
+    let (file, _) = open(path)?;
+    proposal::propose(file, name, reading)
+}
+
+/// The same for what is already in memory.
+///
+/// # Errors
+/// As [`propose_file`].
+pub fn propose_bytes(bytes: &[u8], name: &str, reading: &Reading) -> Result<Proposal, Unreadable> {
+    proposal::propose(io::Cursor::new(bytes), name, reading)
+}
+
+/// Whether a file has just the header that a saved map was made for.
+///
+/// # Errors
+/// When it cannot be opened or unpacked.
+pub fn fits(path: &Path, map: &ColumnMap, reading: &Reading) -> Result<bool, Unreadable> {
+    let (file, _) = open(path)?;
+    column_map::header::fits(file, map, reading)
+}
+
 /// BLAKE3 of a file's bytes as they lie on the disk: the same file again has the same hash.
 ///
 /// # Errors
@@ -172,6 +210,11 @@ pub fn content_hash(path: &Path) -> io::Result<[u8; 32]> {
     let mut hasher = blake3::Hasher::new();
     hasher.update_reader(File::open(path)?)?;
     Ok(*hasher.finalize().as_bytes())
+}
+
+/// The same of bytes in memory.
+pub fn content_hash_of(bytes: &[u8]) -> [u8; 32] {
+    *blake3::hash(bytes).as_bytes()
 }
 
 /// The file and its length; a folder is not a file.

@@ -4,13 +4,18 @@ use std::io::Read;
 
 use cowpath_core::tables::{Cell, Table};
 
+use jiff::tz::TimeZone;
+
 use crate::alike::alike;
+use crate::column_map;
+use crate::column_map::translate::{self, Translator};
+use crate::head;
 use crate::issue::{Issue, IssueKind, Wrong, as_text, shown};
 use crate::order::Choice;
 use crate::records::{Cells, Found, Records};
 use crate::row::{self, Refused, Typed, trimmed};
 use crate::sniff::{self, Plan};
-use crate::stream;
+use crate::stream::{self, Encoding};
 use crate::time::Clock;
 use crate::trouble::{ReadError, Unreadable, listed};
 use crate::waiting::{Settled, Waiting};
@@ -27,21 +32,36 @@ pub(crate) fn read<S: Sink>(
     sink: &mut S,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Counts, ReadError<S::Error>> {
-    let text = stream::open(source, reading.most_unpacked_bytes)?;
+    let map = reading.map.as_deref();
+    let text = stream::open(
+        source,
+        reading.most_unpacked_bytes,
+        map.map_or_else(Encoding::default, |map| map.encoding),
+    )?;
     let (form, taken) = (text.form, text.taken);
-    let mut records = Records::new(text.bytes, reading.longest_line);
-    let plan = sniff::plan(header(&mut records, form, reading)?)?;
-    let cells = plan.header.len();
+    let separator = map.map_or(b',', |map| map.separator);
+    let mut records = Records::separated(text.bytes, reading.longest_line, separator);
+    let (plan, translator) = match map {
+        None => (sniff::plan(head::header(&mut records, form, reading)?)?, None),
+        Some(map) => {
+            let header = column_map::header::find(&mut records, map, form)?;
+            let (plan, translator) = translate::begin(map, header);
+            (plan, Some(translator))
+        }
+    };
+    let cells = translator.as_ref().map_or(plan.header.len(), |translator| translator.header.len());
+    let named = map.and_then(|map| map.zone.as_deref()).and_then(|zone| TimeZone::get(zone).ok());
     let waiting = Waiting::new(plan.table);
     let mut rows = Rows {
         counts: Counts { table: plan.table.name, rows_read: 0, rows_refused: 0 },
         plan,
+        translator,
         header_line: records.line(),
-        clock: Clock::new(reading.zone.clone()),
+        clock: Clock::new(named.unwrap_or_else(|| reading.zone.clone())),
         now_ms: reading.now.as_millisecond(),
         row: Vec::new(),
         waiting,
-        again: Cells::default(),
+        again: Cells::separated(separator),
         sink,
     };
     rows.begin().map_err(ReadError::Sink)?;
@@ -82,47 +102,16 @@ pub(crate) fn read<S: Sink>(
 
 /// See [`crate::which_table`].
 pub(crate) fn which(source: impl Read, reading: &Reading) -> Result<&'static Table, Unreadable> {
-    let text = stream::open(source, reading.most_unpacked_bytes)?;
+    let text = stream::open(source, reading.most_unpacked_bytes, Encoding::default())?;
     let mut records = Records::new(text.bytes, reading.longest_line);
-    Ok(sniff::plan(header(&mut records, text.form, reading)?)?.table)
-}
-
-/// The words of the first line that is not blank.
-fn header<R: Read>(
-    records: &mut Records<R>,
-    form: Option<&'static str>,
-    reading: &Reading,
-) -> Result<Vec<String>, Unreadable> {
-    loop {
-        match records.next(None).map_err(|why| stream::trouble_of(why, form))? {
-            Found::End => return Err(Unreadable::Empty),
-            Found::TooLong(_) if records.text().contains(&0) => return Err(Unreadable::NotText),
-            Found::TooLong(_) => return Err(Unreadable::HeaderTooLong { longest: reading.longest_line }),
-            Found::BadQuote => return Err(Unreadable::HeaderQuote),
-            Found::Record => {
-                let text = records.text();
-                if text.contains(&0) {
-                    return Err(Unreadable::NotText);
-                }
-                // Some spreadsheets name the separator before the header.
-                if text.trim_ascii().is_empty() || names_separator(text) {
-                    continue;
-                }
-                let words = (0..records.cells.count()).map(|at| trimmed(records.cells.of(text, at)));
-                return Ok(words.map(as_text).collect());
-            }
-        }
-    }
-}
-
-fn names_separator(text: &[u8]) -> bool {
-    let text = text.trim_ascii();
-    text.len() <= 5 && text.get(..4).is_some_and(|word| word.eq_ignore_ascii_case(b"sep="))
+    Ok(sniff::plan(head::header(&mut records, text.form, reading)?)?.table)
 }
 
 /// Everything between a record and the sink.
 struct Rows<'a, S> {
     plan: Plan,
+    /// Of a file that is read with a map.
+    translator: Option<Translator>,
     header_line: u64,
     clock: Clock,
     now_ms: i64,
@@ -135,7 +124,23 @@ struct Rows<'a, S> {
 
 impl<S: Sink> Rows<'_, S> {
     fn begin(&mut self) -> Result<(), S::Error> {
-        self.sink.table(self.plan.table, &self.plan.header)?;
+        let header = self.translator.as_ref().map_or(&self.plan.header, |translator| &translator.header);
+        self.sink.table(self.plan.table, header)?;
+        let strangers: Vec<String> = self.translator.as_ref().map_or_else(Vec::new, |translator| {
+            translator.strangers.iter().map(|&at| translator.header[at].clone()).collect()
+        });
+        for word in strangers {
+            self.sink.issue(Issue {
+                line: Some(self.header_line),
+                column: Some(shown(word.as_bytes())),
+                value: None,
+                reason: "the map does not know this column".into(),
+                remedy: "nothing, if you can do without it; else add it to the map: `cowpath map FILE` proposes how"
+                    .into(),
+                kind: IssueKind::ColumnNotUsed,
+                raw: None,
+            })?;
+        }
         for &source in &self.plan.unused {
             let word = &self.plan.header[source];
             let (reason, column) = if word.is_empty() {
@@ -167,21 +172,14 @@ impl<S: Sink> Rows<'_, S> {
 
     #[inline]
     fn record(&mut self, line: u64, record: (&Cells, &[u8], bool)) -> Result<(), S::Error> {
-        match row::read(&self.plan, &mut self.clock, self.now_ms, record, Choice::Open, &mut self.row) {
+        match self.typed(record, Choice::Open) {
             Typed::Row { order_ms, fitted } => {
                 if let Some(ms) = order_ms {
                     let settled = self.waiting.certain(ms, &self.row);
                     if !settled.is_empty() {
                         // The rows that waited go first; this one is read again into the cells they used.
                         self.read_settled(settled)?;
-                        row::read(
-                            &self.plan,
-                            &mut self.clock,
-                            self.now_ms,
-                            record,
-                            Choice::Open,
-                            &mut self.row,
-                        );
+                        self.typed(record, Choice::Open);
                     }
                 }
                 if let Some(source) = fitted {
@@ -199,6 +197,37 @@ impl<S: Sink> Rows<'_, S> {
         }
     }
 
+    /// The record into `row`; of a file that is read with a map, by way of our own form.
+    #[inline]
+    fn typed(&mut self, record: (&Cells, &[u8], bool), choice: Choice) -> Typed {
+        let Some(translator) = &mut self.translator else {
+            return row::read(&self.plan, &mut self.clock, self.now_ms, record, choice, &mut self.row);
+        };
+        match translator.translate(record) {
+            Ok(true) => {}
+            Ok(false) => return Typed::Blank,
+            Err(refused) => return Typed::Refused(refused),
+        }
+        let own = (&translator.own, record.1, false);
+        match row::read(&self.plan, &mut self.clock, self.now_ms, own, choice, &mut self.row) {
+            Typed::Refused(_) if row::is_blank(record.0, record.1) => Typed::Blank,
+            Typed::Refused(Refused { source, wrong }) => Typed::Refused(Refused {
+                source: source.and_then(|cell| translator.sources.get(cell).copied().flatten()),
+                wrong,
+            }),
+            Typed::Row { order_ms, fitted } => Typed::Row {
+                order_ms,
+                fitted: fitted.and_then(|cell| translator.sources.get(cell).copied().flatten()),
+            },
+            other => other,
+        }
+    }
+
+    /// Header words of the file.
+    fn header(&self) -> &[String] {
+        self.translator.as_ref().map_or(&self.plan.header, |translator| &translator.header)
+    }
+
     fn end(&mut self) -> Result<(), S::Error> {
         let settled = self.waiting.end();
         self.read_settled(settled)
@@ -207,14 +236,14 @@ impl<S: Sink> Rows<'_, S> {
     /// Reads rows that waited, each with its choice.
     fn read_settled(&mut self, groups: Vec<Settled>) -> Result<(), S::Error> {
         let mut cells = std::mem::take(&mut self.again);
-        let wanted = Some(self.plan.header.len());
+        let wanted = Some(self.header().len());
         for settled in groups {
             self.note_decided(&settled)?;
             for (at, held) in settled.held.iter().enumerate() {
                 cells.scan(&held.text, true, wanted);
                 let record = (&cells, held.text.as_slice(), false);
                 let choice = settled.decided.map_or(Choice::Undecided, |decided| decided.choice(at));
-                match row::read(&self.plan, &mut self.clock, self.now_ms, record, choice, &mut self.row) {
+                match self.typed(record, choice) {
                     Typed::Refused(refused) => {
                         self.refuse_record(held.line, (&cells, &held.text), refused)?
                     }
@@ -255,6 +284,10 @@ impl<S: Sink> Rows<'_, S> {
         );
         let source =
             self.plan.used.iter().find(|used| Some(used.target) == self.plan.order).map(|used| used.source);
+        let source = match &self.translator {
+            Some(translator) => source.and_then(|cell| translator.sources.get(cell).copied().flatten()),
+            None => source,
+        };
         self.note(first.line, source, None, reason)
     }
 
@@ -265,7 +298,7 @@ impl<S: Sink> Rows<'_, S> {
         source: usize,
     ) -> Result<(), S::Error> {
         let value = shown(trimmed(cells.of(text, source)));
-        let is_until = self.plan.header[source].eq_ignore_ascii_case("until");
+        let is_until = self.header()[source].eq_ignore_ascii_case("until");
         let read_as = if is_until {
             "as the later one, so that no milk is let go too early"
         } else {
@@ -284,7 +317,7 @@ impl<S: Sink> Rows<'_, S> {
     ) -> Result<(), S::Error> {
         self.sink.issue(Issue {
             line: Some(line),
-            column: source.map(|source| self.plan.header[source].clone()),
+            column: source.and_then(|source| self.header().get(source).cloned()),
             value,
             reason,
             remedy:
@@ -303,7 +336,7 @@ impl<S: Sink> Rows<'_, S> {
     ) -> Result<(), S::Error> {
         let about = refused.source.map(|source| {
             let value = trimmed(cells.of(text, source));
-            (self.plan.header[source].clone(), (!value.is_empty()).then(|| shown(value)))
+            (self.header()[source].clone(), (!value.is_empty()).then(|| shown(value)))
         });
         self.refuse(line, Some(as_text(text)), about, refused.wrong)
     }

@@ -1,6 +1,6 @@
 //! One record at a time, with its line number: where lines end and where cells begin (RFC 4180).
 //!
-//! A quotation mark opens a quoted cell only as the cell's first byte and must be followed by a comma or the line's end
+//! A quotation mark opens a quoted cell only as the cell's first byte and must be followed by a separator or the line's end
 //! when it closes. A quoted cell may span lines, but only so many, and only if the whole record then has as many cells as
 //! the header: otherwise the quotation mark was a slip, the first line alone is refused, and reading goes on at the next
 //! line, so that one stray mark never swallows the rest of a file. A line over the length limit is skipped unread.
@@ -17,8 +17,10 @@ const BLOCK: usize = 256 << 10;
 const HEAD: usize = 200;
 
 /// Where the cells of one record lie.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(crate) struct Cells {
+    /// What stands between cells.
+    separator: u8,
     spans: Vec<(u32, u32)>,
     /// Text of the cells without quotation marks, if the record has any; the spans then lie in it.
     unquoted: Vec<u8>,
@@ -36,7 +38,38 @@ pub(crate) enum Scan {
     More,
 }
 
+impl Default for Cells {
+    fn default() -> Cells {
+        Cells::separated(b',')
+    }
+}
+
 impl Cells {
+    /// Of records whose cells stand apart by an ASCII sign.
+    pub fn separated(separator: u8) -> Cells {
+        Cells { separator, spans: Vec::new(), unquoted: Vec::new(), quoted: false }
+    }
+
+    /// Empties it, for cells that are made one by one with [`Cells::text`] and [`Cells::close`].
+    pub fn begin(&mut self) {
+        self.spans.clear();
+        self.unquoted.clear();
+        self.quoted = true;
+    }
+
+    /// The text of the cell that is being made.
+    #[inline]
+    pub fn text(&mut self) -> &mut Vec<u8> {
+        &mut self.unquoted
+    }
+
+    /// Ends the cell that is being made.
+    #[inline]
+    pub fn close(&mut self) {
+        let from = self.spans.last().map_or(0, |&(_, to)| to);
+        self.spans.push((from, self.unquoted.len() as u32));
+    }
+
     /// How many.
     pub fn count(&self) -> usize {
         self.spans.len()
@@ -59,15 +92,16 @@ impl Cells {
         self.quoted = false;
         let mut from = 0;
         let mut at = 0;
-        // Eight bytes at a time: a bit for each comma, line feed and quotation mark.
+        let separator = self.separator;
+        // Eight bytes at a time: a bit for each separator, line feed and quotation mark.
         while let Some(eight) = bytes[at..].first_chunk::<8>() {
             let word = u64::from_le_bytes(*eight);
-            let mut marks = equal(word, b',') | equal(word, b'\n') | equal(word, b'"');
+            let mut marks = equal(word, separator) | equal(word, b'\n') | equal(word, b'"');
             while marks != 0 {
                 let here = at + marks.trailing_zeros() as usize / 8;
                 marks &= marks - 1;
                 match bytes[here] {
-                    b',' => {
+                    byte if byte == separator => {
                         self.spans.push((from as u32, here as u32));
                         from = here + 1;
                     }
@@ -80,7 +114,7 @@ impl Cells {
         }
         for here in at..bytes.len() {
             match bytes[here] {
-                b',' => {
+                byte if byte == separator => {
                     self.spans.push((from as u32, here as u32));
                     from = here + 1;
                 }
@@ -103,6 +137,7 @@ impl Cells {
         self.spans.clear();
         self.unquoted.clear();
         self.quoted = true;
+        let separator = self.separator;
         let mut at = 0;
         let mut lines = 1;
         loop {
@@ -138,7 +173,7 @@ impl Cells {
                     at += 1;
                 }
             } else {
-                while let Some(&byte) = bytes.get(at).filter(|byte| !matches!(byte, b',' | b'\n')) {
+                while let Some(&byte) = bytes.get(at).filter(|&&byte| byte != separator && byte != b'\n') {
                     self.unquoted.push(byte);
                     at += 1;
                 }
@@ -153,7 +188,7 @@ impl Cells {
             }
             self.spans.push((from, self.unquoted.len() as u32));
             let (length, next) = match (bytes.get(at), bytes.get(at + 1)) {
-                (Some(b','), _) => {
+                (Some(&byte), _) if byte == separator => {
                     at += 1;
                     continue;
                 }
@@ -223,6 +258,11 @@ pub(crate) struct Records<R> {
 
 impl<R: Read> Records<R> {
     pub fn new(source: R, longest_line: usize) -> Records<R> {
+        Records::separated(source, longest_line, b',')
+    }
+
+    /// The same with another sign between the cells.
+    pub fn separated(source: R, longest_line: usize, separator: u8) -> Records<R> {
         Records {
             source,
             buffer: Vec::new(),
@@ -235,7 +275,7 @@ impl<R: Read> Records<R> {
             line: 0,
             text: (0, 0),
             long_head: Vec::new(),
-            cells: Cells::default(),
+            cells: Cells::separated(separator),
         }
     }
 

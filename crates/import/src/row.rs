@@ -3,7 +3,8 @@
 use cowpath_core::tables::{Cell, Kind};
 
 use crate::cells;
-use crate::faults::{Fault, MEND, wrong};
+use crate::faults::{Fault, MEND, wrong, wrong_mapped};
+use crate::figure::figure;
 use crate::issue::Wrong;
 use crate::order::Choice;
 use crate::records::Cells;
@@ -41,11 +42,12 @@ pub(crate) fn read(
     row: &mut Vec<Cell>,
 ) -> Typed {
     let columns = plan.table.columns;
-    if cells.count() != plan.header.len() && !is_padded(plan, cells, record) {
+    if cells.count() != plan.header.len() && !is_padded(plan.header.len(), cells, record) {
         return if is_blank(cells, record) {
             Typed::Blank
         } else {
-            Typed::Refused(miscounted(plan, cells, cut))
+            let figures = plan.used.iter().any(|used| matches!(used.kind, Kind::Number { .. }));
+            Typed::Refused(miscounted(cells.count(), plan.header.len(), cut, "a comma", figures))
         };
     }
     row.resize(columns.len(), Cell::Missing);
@@ -62,6 +64,9 @@ pub(crate) fn read(
             if used.required {
                 faults.push((at, Fault::Empty));
             }
+            continue;
+        }
+        if used.span.is_some() {
             continue;
         }
         match cells::read(used, text, clock, cell) {
@@ -88,6 +93,9 @@ pub(crate) fn read(
             Err(fault) => faults.push(fault),
         }
     }
+    if faults.is_empty() && plan.has_spans {
+        put_spans(plan, (cells, record), now_ms, row, &mut faults);
+    }
     if !faults.is_empty() {
         if is_blank(cells, record) {
             return Typed::Blank;
@@ -103,6 +111,42 @@ pub(crate) fn read(
     }
     let order_ms = plan.order.and_then(|order| row[order].time()).map(|time| time.as_millisecond());
     Typed::Row { order_ms, fitted }
+}
+
+/// Longest length of time that a cell may hold, ms: a day.
+const LONGEST_SPAN_MS: f64 = 86_400_000.0;
+
+/// Times that a map reads as lengths of time from or to another one, once that one is known as an instant.
+fn put_spans(
+    plan: &Plan,
+    (cells, record): (&Cells, &[u8]),
+    now_ms: i64,
+    row: &mut [Cell],
+    faults: &mut Vec<(usize, Fault)>,
+) {
+    for (at, used) in plan.used.iter().enumerate() {
+        let Some(span) = used.span else { continue };
+        let text = trimmed(cells.of(record, used.source));
+        let base = row[span.base].time().map(|time| time.as_millisecond());
+        row[used.target] = Cell::Missing;
+        let Some(base) = base.filter(|_| !text.is_empty()) else {
+            if used.required {
+                faults.push((at, Fault::Empty));
+            }
+            continue;
+        };
+        let put = match figure(text) {
+            Ok(length) if 0.0 <= length && length * span.unit_ms.abs() <= LONGEST_SPAN_MS => {
+                let ms = base + (length * span.unit_ms).round() as i64;
+                let ahead = now_ms < ms && !may_lie_ahead(plan.table.columns[used.target].name);
+                if ahead { Err(Fault::Future) } else { cells::put_time(&mut row[used.target], ms) }
+            }
+            _ => Err(Fault::Span),
+        };
+        if let Err(fault) = put {
+            faults.push((at, fault));
+        }
+    }
 }
 
 enum Chosen {
@@ -171,6 +215,9 @@ fn faulty(plan: &Plan, cells: &Cells, record: &[u8], faults: &[(usize, Fault)]) 
     let word = &plan.header[used.source];
     let text = trimmed(cells.of(record, used.source));
     let mut wrong = wrong(fault, &plan.table.columns[used.target], used, word, text);
+    if plan.is_mapped {
+        wrong = wrong_mapped(fault, wrong, text);
+    }
     if !others.is_empty() {
         let names: Vec<&str> =
             others.iter().map(|(at, _)| plan.header[plan.used[*at].source].as_str()).collect();
@@ -179,8 +226,8 @@ fn faulty(plan: &Plan, cells: &Cells, record: &[u8], faults: &[(usize, Fault)]) 
     Refused { source: Some(used.source), wrong }
 }
 
-fn miscounted(plan: &Plan, cells: &Cells, cut: bool) -> Refused {
-    let (has, wanted) = (cells.count(), plan.header.len());
+/// A row with other than the header's number of cells.
+pub(crate) fn miscounted(has: usize, wanted: usize, cut: bool, separator: &str, figures: bool) -> Refused {
     let wrong = if has < wanted && cut {
         Wrong::new(
             format!("the file ends in the middle of this row, in cell {has} of {wanted}"),
@@ -190,23 +237,22 @@ fn miscounted(plan: &Plan, cells: &Cells, cut: bool) -> Refused {
     } else if has < wanted {
         Wrong::new(format!("the row has {has} cells, the header {wanted}"), MEND)
     } else {
-        let figures = plan.used.iter().any(|used| matches!(used.kind, Kind::Number { .. }));
         let hint = if figures { "figures must have points as decimal signs, and " } else { "" };
         Wrong::new(
             format!("the row has {has} cells, the header {wanted}"),
-            format!("{hint}text that holds a comma must stand in quotation marks; {MEND}"),
+            format!("{hint}text that holds {separator} must stand in quotation marks; {MEND}"),
         )
     };
     Refused { source: None, wrong }
 }
 
 /// More cells than the header, but the rest are empty: some programs close each row with commas.
-fn is_padded(plan: &Plan, cells: &Cells, record: &[u8]) -> bool {
-    plan.header.len() < cells.count()
-        && (plan.header.len()..cells.count()).all(|at| trimmed(cells.of(record, at)).is_empty())
+pub(crate) fn is_padded(wanted: usize, cells: &Cells, record: &[u8]) -> bool {
+    wanted < cells.count() && (wanted..cells.count()).all(|at| trimmed(cells.of(record, at)).is_empty())
 }
 
-fn is_blank(cells: &Cells, record: &[u8]) -> bool {
+/// Nothing in any cell.
+pub(crate) fn is_blank(cells: &Cells, record: &[u8]) -> bool {
     (0..cells.count()).all(|at| trimmed(cells.of(record, at)).is_empty())
 }
 

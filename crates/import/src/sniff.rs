@@ -18,6 +18,10 @@ pub(crate) struct Plan {
     pub absent: Vec<usize>,
     /// The cell whose time puts the rows in order: the first required time of the table.
     pub order: Option<usize>,
+    /// Whether a column map made it: then header words are our own, and cells come translated.
+    pub is_mapped: bool,
+    /// Whether any of `used` is a length of time.
+    pub has_spans: bool,
 }
 
 /// One column that is used.
@@ -30,6 +34,17 @@ pub(crate) struct Used {
     pub conversion: Conversion,
     pub kind: Kind,
     pub required: bool,
+    /// Of a map: the cell is a length of time from or to another time of the row.
+    pub span: Option<Span>,
+}
+
+/// A length of time that stands for a time.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Span {
+    /// The other time's place in the table's row.
+    pub base: usize,
+    /// ms of one unit; below zero if it ended at the other time.
+    pub unit_ms: f64,
 }
 
 /// Finds the table of a header.
@@ -61,12 +76,19 @@ pub(crate) fn plan(header: Vec<String>) -> Result<Plan, Unreadable> {
                 other: header[source].clone(),
             });
         }
-        used.push(Used { source, target, conversion, kind: column.kind, required: column.required });
+        used.push(Used {
+            source,
+            target,
+            conversion,
+            kind: column.kind,
+            required: column.required,
+            span: None,
+        });
     }
     let absent =
         (0..table.columns.len()).filter(|&target| used.iter().all(|used| used.target != target)).collect();
     let order = table.columns.iter().position(|column| column.required && column.kind == Kind::Time);
-    Ok(Plan { table, header, used, unused, absent, order })
+    Ok(Plan { table, header, used, unused, absent, order, is_mapped: false, has_spans: false })
 }
 
 /// Of the tables that `fits`, the one with most columns known; of equals the first.

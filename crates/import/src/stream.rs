@@ -9,6 +9,17 @@ use std::rc::Rc;
 
 use crate::trouble::Unreadable;
 use crate::utf16::Utf16;
+use crate::windows1252::Windows1252;
+
+/// How a file writes its letters, where its first bytes do not tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Encoding {
+    /// UTF-8, or UTF-16 by its mark.
+    #[default]
+    Unicode,
+    /// One byte a letter, as older programs of western Europe and America write it; holds Latin-1.
+    Windows1252,
+}
 
 /// Logs pack 5 to 60 times smaller (two million regular made-up visits: 52 times); what is made to swell, 1,000 and more.
 const MOST_TIMES_LARGER: u64 = 400;
@@ -30,7 +41,11 @@ pub(crate) struct Text<'a> {
 ///
 /// # Errors
 /// When it is another kind of file, or cannot be read.
-pub(crate) fn open<'a>(source: impl Read + 'a, most_unpacked_bytes: u64) -> Result<Text<'a>, Unreadable> {
+pub(crate) fn open<'a>(
+    source: impl Read + 'a,
+    most_unpacked_bytes: u64,
+    encoding: Encoding,
+) -> Result<Text<'a>, Unreadable> {
     let taken = Rc::new(Cell::new(0));
     let counted = Counted { source, taken: Rc::clone(&taken) };
     let (head, packed) = peek(counted).map_err(|why| Unreadable::Io { why })?;
@@ -52,6 +67,7 @@ pub(crate) fn open<'a>(source: impl Read + 'a, most_unpacked_bytes: u64) -> Resu
         return Err(Unreadable::OtherKind { what, remedy });
     }
     let bytes: Box<dyn Read + 'a> = match head.as_slice() {
+        _ if encoding == Encoding::Windows1252 => Ok(Box::new(Windows1252::new(plain)) as Box<dyn Read + 'a>),
         [0xEF, 0xBB, 0xBF, ..] => skip(&mut plain, 3).map(|()| Box::new(plain) as Box<dyn Read + 'a>),
         [0xFF, 0xFE, ..] => {
             skip(&mut plain, 2).map(|()| Box::new(Utf16::new(plain, false)) as Box<dyn Read + 'a>)

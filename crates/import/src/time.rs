@@ -31,6 +31,8 @@ pub(crate) enum NotATime {
     Form,
     /// A day without a time.
     DayOnly,
+    /// A time without its offset, where one is asked for.
+    NoOffset,
     /// Of the form, but there is no such day, hour, minute or offset.
     NoSuch(&'static str),
     /// The clock was put forward over this wall time.
@@ -134,6 +136,26 @@ impl Clock {
     }
 }
 
+/// An instant as RFC 3339 alone has it, ms since 1970: day, `T`, time to the second, offset. What is finer than a
+/// millisecond is cut off.
+pub(crate) fn rfc3339_ms(text: &[u8]) -> Result<i64, NotATime> {
+    let (day, rest) = day_number(text)?;
+    let [b'T' | b't', clock @ ..] = rest else {
+        return Err(if rest.is_empty() { NotATime::DayOnly } else { NotATime::Form });
+    };
+    let (within_ms, rest) = time_of_day_ms(clock)?;
+    if clock.get(5) != Some(&b':') {
+        return Err(NotATime::Form);
+    }
+    match rest {
+        [] => Err(NotATime::NoOffset),
+        [b'Z' | b'z'] | [b'+' | b'-', _, _, b':', _, _] => {
+            Ok(i64::from(day) * DAY_MS + within_ms - offset_ms(rest)?)
+        }
+        _ => Err(NotATime::Form),
+    }
+}
+
 /// The instant of a number of ms since 1970.
 pub(crate) fn timestamp(ms: i64) -> Result<Timestamp, NotATime> {
     Timestamp::from_millisecond(ms).map_err(|_| NotATime::NoSuch("year"))
@@ -175,7 +197,7 @@ fn day_number(text: &[u8]) -> Result<(i32, &[u8]), NotATime> {
 }
 
 #[inline]
-fn days_in(year: i32, month: u32) -> u32 {
+pub(crate) fn days_in(year: i32, month: u32) -> u32 {
     match month {
         2 if year % 4 == 0 && (year % 100 != 0 || year % 400 == 0) => 29,
         2 => 28,
@@ -187,7 +209,7 @@ fn days_in(year: i32, month: u32) -> u32 {
 /// Days of the Gregorian calendar since 1970-01-01, counted from a year that begins in March so that the leap day is its
 /// last: 365 a year and one for each 4th but not each 100th but each 400th; months by (153 m + 2) / 5.
 #[inline]
-fn days_since_1970(year: i32, month: i32, day: i32) -> i32 {
+pub(crate) fn days_since_1970(year: i32, month: i32, day: i32) -> i32 {
     let (year, month) = if month <= 2 { (year - 1, month + 9) } else { (year, month - 3) };
     let days_of_years = 365 * year + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
     days_of_years + (153 * month + 2) / 5 + day - 1 - 719_468

@@ -93,6 +93,50 @@ pub enum Unreadable {
         /// Columns that table needs and this header lacks.
         missing: Vec<&'static str>,
     },
+    /// JSON that is broken beside or between its resources, so that nobody can tell where the next one begins.
+    #[error("it is not JSON: on line {line} {found}")]
+    NotJson {
+        /// Line of the file.
+        line: u64,
+        /// "`}` stands where a resource should".
+        found: String,
+    },
+    /// JSON of something else.
+    #[error("it is JSON, and nothing in it is a resource of the exchange standard (ICAR ADE)")]
+    NotExchange,
+    /// A column map wants columns that the file does not have.
+    #[error("{}", columns_gone(map, missing, header))]
+    MapColumnsGone {
+        /// Name of the map.
+        map: String,
+        /// Header words that are gone.
+        missing: Vec<String>,
+        /// The header words of the line that has most of them.
+        header: Vec<String>,
+    },
+    /// Several saved maps fit, and which one is meant is not ours to choose.
+    #[error("the file is no plain table, and several saved maps fit its header: {}", quoted_words(maps))]
+    SeveralMaps {
+        /// Their files.
+        maps: Vec<String>,
+    },
+    /// A saved map that might fit cannot be read.
+    #[error("the file is no plain table, and the saved map {map} cannot be read: {fault}")]
+    BrokenMap {
+        /// Its file.
+        map: String,
+        /// What is wrong with it.
+        fault: crate::MapFault,
+    },
+    /// Nothing that separates columns.
+    #[error("no sign was found that separates columns: not a comma, semicolon, tab or upright stroke")]
+    NoColumns,
+    /// No header word is known, and the values do not tell.
+    #[error("no column of the file has a meaning that is known: {}", quoted_words(header))]
+    NoMeaning {
+        /// Header words.
+        header: Vec<String>,
+    },
     /// Two columns of one meaning: which one holds is not ours to choose.
     #[error("two columns mean the same, `{column}` of `{}`: \"{one}\" and \"{other}\"", table.name)]
     SameColumnTwice {
@@ -135,24 +179,68 @@ impl Unreadable {
                 "look at its first line in a text editor: it must name the columns, separated by commas".into()
             }
             Unreadable::WrongSeparator { .. } => {
-                "export it again with commas between the columns and points as decimal signs, and read it again".into()
+                "propose a column map for it: `cowpath map FILE`; or export it again with commas between the columns \
+                 and points as decimal signs"
+                    .into()
             }
             Unreadable::LineEnds => {
                 "save it again with the line ends of today's computers, and read it again".into()
             }
             Unreadable::UnknownHeader { nearest: Some(table), missing, .. } if !missing.is_empty() => format!(
-                "if each row is {}, add {} to header and rows, or give those columns these names, and read it again",
+                "if it is a table of another form, propose a column map for it: `cowpath map FILE`; else, if each row is {}, \
+                 add {} to header and rows, or give those columns these names, and read it again",
                 table.row_is,
                 listed(missing, "and"),
             ),
             Unreadable::UnknownHeader { .. } => {
-                "let the first line name the columns as `docs/tables.md` lists them, and read it again".into()
+                "propose a column map for it: `cowpath map FILE`; or let the first line name the columns as \
+                 `docs/tables.md` lists them, and read it again"
+                    .into()
+            }
+            Unreadable::MapColumnsGone { .. } => {
+                "nothing of it was kept: if the columns have other names now, mend the map; if this is another kind of \
+                 file, propose a map for it: `cowpath map FILE`"
+                    .into()
+            }
+            Unreadable::SeveralMaps { .. } => {
+                "name the one to read it with: `cowpath import FILE --map MAP.toml`, or take the others out of the folder `maps`".into()
+            }
+            Unreadable::BrokenMap { fault, .. } => format!("{}; or take the map out of the folder `maps`", fault.next),
+            Unreadable::NoColumns => {
+                "look at the file in a text editor: each line must hold the cells of a row".into()
+            }
+            Unreadable::NoMeaning { .. } => {
+                "write a map by hand: `docs/maps.md` shows how; then `cowpath map FILE --with MAP.toml` reads ten rows with it"
+                    .into()
+            }
+            Unreadable::NotJson { .. } => {
+                "nothing of it was kept: export or copy it again, whole, and read it again".into()
+            }
+            Unreadable::NotExchange => {
+                "export it as the exchange standard has it, with a `resourceType` in each resource, or as a plain table".into()
             }
             Unreadable::SameColumnTwice { .. } => {
                 "take one of the two out of the file, or give it another name, and read it again".into()
             }
         }
     }
+}
+
+/// "a", "b", …
+fn quoted_words(words: &[String]) -> String {
+    let all: Vec<String> = words.iter().take(12).map(|word| crate::issue::shown(word.as_bytes())).collect();
+    let more = if all.len() < words.len() { ", …" } else { "" };
+    format!("\"{}\"{more}", all.join("\", \""))
+}
+
+fn columns_gone(map: &str, missing: &[String], header: &[String]) -> String {
+    let name =
+        if map.is_empty() { String::new() } else { format!(" \"{}\"", crate::issue::shown(map.as_bytes())) };
+    format!(
+        "the map{name} reads columns that the file does not have: {}; the file's header is {}",
+        quoted_words(missing),
+        quoted_words(header)
+    )
 }
 
 fn unknown_header(header: &[String], nearest: Option<&'static Table>, missing: &[&str]) -> String {

@@ -131,13 +131,15 @@ fn an_unknown_header_names_the_nearest_table() {
         (
             "the first line is the header of no table; it is nearest to `visits`, which also needs `ended_at`: \"animal,box,started_at,milk_kg,colour\""
                 .to_owned(),
-            "if each row is one time a cow stood in a box, add `ended_at` to header and rows, or give those columns these names, and read it again"
+            "if it is a table of another form, propose a column map for it: `cowpath map FILE`; else, if each row is one time a cow stood in a box, add `ended_at` to header and rows, or give those columns these names, and read it again"
                 .to_owned()
         )
     );
     let (reason, remedy) = unreadable(b"Kuh;Melkung;Menge\n1;2;3\n");
     assert_eq!(reason, "the first line names no column of any table: \"Kuh;Melkung;Menge\"");
-    assert!(remedy.starts_with("let the first line name the columns"));
+    assert!(
+        remedy.starts_with("propose a column map for it: `cowpath map FILE`; or let the first line name")
+    );
     // No header at all.
     assert!(
         unreadable(VISITS.lines().nth(1).unwrap().as_bytes()).0.starts_with("the first line names no column")
@@ -156,7 +158,7 @@ fn a_wrong_separator_is_named() {
         );
         assert_eq!(
             remedy,
-            "export it again with commas between the columns and points as decimal signs, and read it again"
+            "propose a column map for it: `cowpath map FILE`; or export it again with commas between the columns and points as decimal signs"
         );
     }
 }

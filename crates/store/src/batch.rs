@@ -141,6 +141,7 @@ pub(crate) struct Tally {
     pub added: u64,
     pub changed: u64,
     pub own_changed: u64,
+    pub taken_back: u64,
 }
 
 /// A batch under way. Dropped without [`Batch::finish`] it leaves nothing behind.
@@ -163,14 +164,30 @@ pub struct Batch<'a> {
     earliest: Option<i64>,
     undated: bool,
     content: [u8; 32],
-    broken: bool,
-    finished: bool,
+    /// What its file's format has no word for.
+    pub(crate) cannot_say: String,
+    pub(crate) broken: bool,
+    pub(crate) finished: bool,
 }
 
 impl Farm {
     /// Begins to read a file into a table. One batch at a time: another one, of this or another program, waits 5 s and
     /// then fails with [`StoreError::InUse`].
     pub fn begin(&mut self, source: &Source) -> Result<Batch<'_>> {
+        let connection = &self.connection;
+        connection.execute_batch("BEGIN IMMEDIATE")?;
+        let begun = Batch::start(connection, source);
+        if begun.is_err() {
+            // What matters is why it could not begin; an open transaction would only hide that.
+            let _ = connection.execute_batch("ROLLBACK");
+        }
+        begun
+    }
+}
+
+impl<'a> Batch<'a> {
+    /// Within a transaction that was begun.
+    pub(crate) fn start(connection: &'a Connection, source: &Source) -> Result<Batch<'a>> {
         let layout = Layout::of(source.table);
         let mut given = source.columns.clone();
         if given.is_empty() {
@@ -181,24 +198,6 @@ impl Farm {
         if given.last().is_some_and(|last| source.table.columns.len() <= *last || 64 <= *last) {
             return Err(StoreError::Misfit { line: 1, detail: "a column beyond the table's last".into() });
         }
-        let connection = &self.connection;
-        connection.execute_batch("BEGIN IMMEDIATE")?;
-        let begun = Batch::start(connection, source, layout, given);
-        if begun.is_err() {
-            // What matters is why it could not begin; an open transaction would only hide that.
-            let _ = connection.execute_batch("ROLLBACK");
-        }
-        begun
-    }
-}
-
-impl<'a> Batch<'a> {
-    fn start(
-        connection: &'a Connection,
-        source: &Source,
-        layout: Layout,
-        given: Vec<usize>,
-    ) -> Result<Batch<'a>> {
         let columns: Vec<&str> = given.iter().map(|column| source.table.columns[*column].name).collect();
         connection.execute(
             "INSERT INTO batch (file, content, table_name, zone, map, read_at, columns_given) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
@@ -227,6 +226,7 @@ impl<'a> Batch<'a> {
             earliest: None,
             undated: false,
             content: source.content,
+            cannot_say: String::new(),
             broken: false,
             finished: false,
             layout,
@@ -283,7 +283,7 @@ impl<'a> Batch<'a> {
         Ok(finished)
     }
 
-    fn settle(&mut self) -> Result<Finished> {
+    pub(crate) fn settle(&mut self) -> Result<Finished> {
         let mut displaced = Vec::new();
         let (mut displaced_count, mut freed) = (0, 0);
         if let Some(stays) = self.stays.take() {
@@ -310,7 +310,7 @@ impl<'a> Batch<'a> {
         self.connection.execute(
             "UPDATE batch SET columns_filled = ?2, rows_read = ?3, rows_new = ?4, rows_same = ?5, rows_replaced = ?6,
              rows_refused = ?7, rows_overlapping = ?8, rows_added = ?9, rows_changed = ?10, own_rows_changed = ?11,
-             displaced = ?12, freed = ?13 WHERE id = ?1",
+             displaced = ?12, freed = ?13, rows_taken_back = ?14, cannot_say = ?15 WHERE id = ?1",
             params![
                 self.id,
                 filled.join(","),
@@ -324,7 +324,9 @@ impl<'a> Batch<'a> {
                 number(tally.changed),
                 number(tally.own_changed),
                 number(displaced_count),
-                number(freed)
+                number(freed),
+                number(tally.taken_back),
+                self.cannot_say
             ],
         )?;
         let sums = Sums {
@@ -349,7 +351,7 @@ impl<'a> Batch<'a> {
     }
 
     /// After an error SQLite may have ended the transaction: nothing may be written then, or a half would be kept.
-    fn sound(&self) -> Result<()> {
+    pub(crate) fn sound(&self) -> Result<()> {
         if self.broken || self.connection.is_autocommit() {
             return Err(StoreError::Stored {
                 what: "the batch",

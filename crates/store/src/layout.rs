@@ -135,6 +135,11 @@ impl Layout {
         format!("SELECT {} FROM {} AS own WHERE {}", self.columns(), self.sql_name, self.of_key())
     }
 
+    /// Takes the row of a key out; parameters are the key's columns.
+    pub fn remove(&self) -> String {
+        format!("DELETE FROM {} AS own WHERE {}", self.sql_name, self.of_key())
+    }
+
     /// All columns in the order of the table, herd numbers and boxes by name.
     pub fn columns(&self) -> String {
         let mut list = String::new();

@@ -44,8 +44,15 @@ impl<'a> Names<'a> {
 }
 
 fn add(connection: &Connection, list: &str, name: &str) -> Result<i64> {
-    connection.prepare_cached(&format!("INSERT INTO {list} (name) VALUES (?1)"))?.execute([name])?;
-    Ok(connection.last_insert_rowid())
+    let added = connection
+        .prepare_cached(&format!("INSERT INTO {list} (name) VALUES (?1) ON CONFLICT DO NOTHING"))?
+        .execute([name])?;
+    if added == 1 {
+        return Ok(connection.last_insert_rowid());
+    }
+    // Another batch of the same delivery has just made it.
+    let mut own = connection.prepare_cached(&format!("SELECT id FROM {list} WHERE name = ?1"))?;
+    Ok(own.query_row([name], |row| row.get(0))?)
 }
 
 /// Ids and names of a list, by id.

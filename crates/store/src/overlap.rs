@@ -12,7 +12,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::{Connection, Statement, params};
+use rusqlite::{Connection, OptionalExtension, Statement, params};
 
 use crate::{
     batch::Batch,
@@ -286,9 +286,11 @@ pub(crate) fn recount(batch: &mut Batch<'_>) -> Result<Vec<(i64, i64, i64)>> {
         "SELECT stands FROM visits WHERE day = ?1 AND animal = ?2 AND started_at = ?3 AND box = ?4",
     )?;
     for (cow, started_ms, milking_box) in std::mem::take(&mut batch.aside_again) {
-        let now: i64 =
-            stands.query_row([day_of(started_ms), cow, started_ms, milking_box], |row| row.get(0))?;
-        if now != 0 {
+        let now: Option<i64> = stands
+            .query_row([day_of(started_ms), cow, started_ms, milking_box], |row| row.get(0))
+            .optional()?;
+        // One that is not there any more was taken back by the same file.
+        if now != Some(0) {
             batch.tally.same += 1;
             continue;
         }

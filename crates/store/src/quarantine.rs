@@ -47,9 +47,12 @@ pub(crate) fn keep(connection: &Connection, batch: i64, table: &str, refusal: &R
         .optional()?;
     let entry = match known {
         Some(entry) => {
+            // What somebody mended stays mended when the faulty file is read again.
             connection
                 .prepare_cached(
-                    "UPDATE quarantine SET reason = ?2, remedy = ?3, mended_by = NULL WHERE id = ?1",
+                    "UPDATE quarantine SET reason = ?2, remedy = ?3,
+                     mended_by = (SELECT batch FROM arrival WHERE batch = mended_by AND way IN ('mended', 'again'))
+                     WHERE id = ?1",
                 )?
                 .execute(params![entry, refusal.reason, refusal.remedy])?;
             entry
@@ -138,6 +141,19 @@ impl Farm {
             |row| Ok((row.get(0)?, row.get(1)?)),
         )?;
         Ok((counts.0.unsigned_abs(), counts.1.unsigned_abs()))
+    }
+
+    /// What is wrong most often with entries that are not mended: table, column, reason, and how many, the most frequent
+    /// first.
+    pub fn quarantine_reasons(&self, most: u64) -> Result<Vec<(String, String, String, u64)>> {
+        let mut all = self.connection.prepare_cached(
+            "SELECT table_name, column_name, reason, count(*) FROM quarantine WHERE mended_by IS NULL
+             GROUP BY table_name, column_name, reason ORDER BY count(*) DESC, min(id) LIMIT ?1",
+        )?;
+        let rows = all.query_map([most as i64], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get::<_, i64>(3)?.unsigned_abs()))
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
 
     /// An entry was mended by hand and its row taken in by a batch. Tells whether there was such an entry.

@@ -31,6 +31,8 @@ pub struct BatchRecord {
     pub read_at: Timestamp,
     /// What became of its rows.
     pub sums: Sums,
+    /// What its file's format has no word for, as words parted by blanks: unknown in its rows, not zero.
+    pub cannot_say: String,
 }
 
 /// Something said of a file.
@@ -63,7 +65,7 @@ pub struct HistoryRow {
 
 const BATCH_COLUMNS: &str =
     "id, file, content, table_name, zone, map, read_at, rows_read, rows_new, rows_same,
-     rows_replaced, rows_refused + rows_overlapping, displaced, freed";
+     rows_replaced, rows_refused + rows_overlapping, displaced, freed, cannot_say";
 
 impl Farm {
     /// Every batch ever taken, oldest first.
@@ -107,6 +109,19 @@ impl Farm {
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }
 
+    /// What was said of a batch's file that begins with a word, in the order it was said, each once; at most `most`.
+    pub fn remarks_that_begin(&self, batch: i64, word: &str, most: u64) -> Result<Vec<KeptRemark>> {
+        let mut all = self.connection.prepare_cached(
+            "SELECT min(line), column_name, text FROM remark WHERE batch = ?1 AND substr(text, 1, length(?2)) = ?2
+             GROUP BY column_name, text ORDER BY min(id) LIMIT ?3",
+        )?;
+        let rows = all.query_map(params![batch, word, most as i64], |row| {
+            let line: Option<i64> = row.get(0)?;
+            Ok(KeptRemark { line: line.map(i64::unsigned_abs), column: row.get(1)?, text: row.get(2)? })
+        })?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+
     /// What is known beforehand of reading a file: if its whole content was read before, the same way and with nothing
     /// left over, and no row of its table has changed since, then every row of it is the same. The answer is what
     /// reading it row by row would give; `None` means it must be read.
@@ -116,7 +131,7 @@ impl Farm {
              WHERE content = ?1 AND table_name = ?2 AND zone = ?3 AND map = ?4
                AND rows_refused = 0 AND rows_overlapping = 0 AND own_rows_changed = 0
                AND NOT EXISTS (SELECT 1 FROM batch AS later WHERE later.id > b.id AND later.table_name = b.table_name
-                               AND (later.rows_changed > 0 OR later.displaced > 0))
+                               AND (later.rows_changed > 0 OR later.displaced > 0 OR later.rows_taken_back > 0))
                AND NOT EXISTS (SELECT 1 FROM remark WHERE batch = b.id AND line IS NOT NULL)
              ORDER BY id DESC LIMIT 1",
         )?;
@@ -206,5 +221,6 @@ fn record(row: &Row<'_>) -> Result<BatchRecord> {
             displaced: number(12)?,
             freed: number(13)?,
         },
+        cannot_say: row.get(14)?,
     })
 }

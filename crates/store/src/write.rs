@@ -12,10 +12,10 @@ use crate::{
 };
 
 /// What is known of the row of a key without reading it.
-struct Known {
+pub(crate) struct Known {
     print: i64,
-    batch: i64,
-    line: i64,
+    pub(crate) batch: i64,
+    pub(crate) line: i64,
     stands: bool,
 }
 
@@ -115,7 +115,7 @@ impl Batch<'_> {
         Ok(true)
     }
 
-    fn look(&mut self, row: &[Cell]) -> Result<Option<Known>> {
+    pub(crate) fn look(&mut self, row: &[Cell]) -> Result<Option<Known>> {
         for (place, column) in self.layout.key.iter().enumerate() {
             cells::bind(&mut self.glance, place + 1, &self.layout, *column, &row[*column], &mut self.names)?;
         }
@@ -184,7 +184,7 @@ impl Batch<'_> {
         Ok(Disposition::Replaced)
     }
 
-    fn fetch(&mut self, row: &[Cell]) -> Result<Vec<Cell>> {
+    pub(crate) fn fetch(&mut self, row: &[Cell]) -> Result<Vec<Cell>> {
         let mut fetch = self.connection.prepare_cached(&self.layout.fetch())?;
         for (place, column) in self.layout.key.iter().enumerate() {
             cells::bind(&mut fetch, place + 1, &self.layout, *column, &row[*column], &mut self.names)?;
@@ -216,15 +216,15 @@ fn bind_row(
 }
 
 /// What decides who stands where.
-struct VisitKey<'r> {
-    animal: &'r str,
-    milking_box: &'r str,
-    started_ms: i64,
-    ended_ms: i64,
+pub(crate) struct VisitKey<'r> {
+    pub animal: &'r str,
+    pub milking_box: &'r str,
+    pub started_ms: i64,
+    pub ended_ms: i64,
 }
 
 /// Of a row of `visits`; such rows were checked to have all four.
-fn visit_key(row: &[Cell]) -> Option<VisitKey<'_>> {
+pub(crate) fn visit_key(row: &[Cell]) -> Option<VisitKey<'_>> {
     Some(VisitKey {
         animal: row[0].text()?,
         milking_box: row[1].text()?,

@@ -13,7 +13,7 @@ use cowpath_core::{
     units::{Kilograms, UnitSystem},
 };
 use cowpath_store::Told;
-use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date, tz::TimeZone};
+use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date};
 
 use super::{
     boxes::{AskedBoxes, BoxDay, BoxState, BoxVisit, Boxes, Counts, DayAxis, HerVisit, Hers, VisitWords},

@@ -12,7 +12,7 @@ use std::{
     thread::Scope,
 };
 
-use cowpath_core::expect::{self, Parameters, SampleMilking};
+use cowpath_core::expect::{self, Interval, Parameters, SampleMilking};
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{cast::Cast, farm::Barn, model, reading::Moved, sample};
@@ -67,17 +67,23 @@ impl Ground {
         }
     }
 
-    /// The fit, from the parameters in use at its turn; and whether it is new to the store.
-    fn fit(self, start: &Parameters) -> (Parameters, bool) {
+    /// The fit, from the parameters in use at its turn; and how sure it is, where it is new to the store.
+    fn fit(self, start: &Parameters) -> Fit {
         match self {
-            Ground::Kept(parameters) => (*parameters, false),
-            Ground::Sample(sample) => (expect::fit_by_twos(&sample, start, &side_by_side).parameters, true),
+            Ground::Kept(parameters) => (*parameters, None),
+            Ground::Sample(sample) => {
+                let fitted = expect::fit_by_twos(&sample, start, &side_by_side);
+                (fitted.parameters, Some(fitted.intervals))
+            }
         }
     }
 }
 
-/// A turn, whether it is the last, the fit to the rows before it, and whether that is new to the store.
-type Made = (Timestamp, bool, (Parameters, bool));
+/// A fit; its intervals where it is new to the store.
+type Fit = (Parameters, Option<Vec<Interval>>);
+
+/// A turn, whether it is the last, and the fit to the rows before it.
+type Made = (Timestamp, bool, Fit);
 
 /// What fits are made from, and those made.
 pub struct Fits<'scope, 'env> {
@@ -155,8 +161,9 @@ impl<'scope, 'env> Fits<'scope, 'env> {
                 Ground::read(self.barn, self.cast, self.zone, turn)?.fit(start)
             }
         };
-        if new {
-            self.made.push((turn, postcard::to_stdvec(&parameters)?));
+        if let Some(intervals) = new {
+            // One after the other: whoever wants the parameters alone reads no further.
+            self.made.push((turn, postcard::to_stdvec(&(&parameters, &intervals))?));
         }
         Ok(parameters)
     }
@@ -229,4 +236,19 @@ fn side_by_side(one: &(dyn Fn() -> f64 + Sync), other: &(dyn Fn() -> f64 + Sync)
 /// The name fits are kept under.
 pub fn name(zone: &TimeZone) -> String {
     format!("{}, fit", model::model_name(zone))
+}
+
+/// An interval as it is kept: name, value, lower and upper 95 % end, unit.
+pub type KeptInterval = (String, f64, f64, f64, String);
+
+/// The intervals of the newest fit kept by a time, and the turn to which rows were known. They are `None` where the fit
+/// was kept before they were.
+pub fn newest(
+    barn: &Barn,
+    zone: &TimeZone,
+    at: Timestamp,
+) -> anyhow::Result<Option<(Timestamp, Option<Vec<KeptInterval>>)>> {
+    let Some((turn, bytes)) = barn.store.checkpoint_before(at, &name(zone))? else { return Ok(None) };
+    let Ok((_, rest)) = postcard::take_from_bytes::<Parameters>(&bytes) else { return Ok(None) };
+    Ok(Some((turn, postcard::from_bytes(rest).ok())))
 }

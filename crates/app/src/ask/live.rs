@@ -5,7 +5,7 @@
 
 use std::{
     hash::{DefaultHasher, Hash, Hasher},
-    sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError},
+    sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, TryLockError},
     thread,
     time::Duration,
 };
@@ -21,13 +21,16 @@ use super::{
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
+    fitted::{self, Fit},
     found::{self, Given},
     history::History,
+    inbox::Watched,
     model,
     reading::Moved,
     record::{self, Record},
     round::{Answer, Round},
     rounding,
+    silence::{self, Silent},
     view::{self, View},
 };
 use crate::clock;
@@ -36,7 +39,7 @@ use crate::clock;
 const PAST_VIEWS: usize = 4;
 /// Connections kept open for the next question.
 const IDLE_READERS: usize = 8;
-/// How often it is looked whether logs have been read.
+/// How often it is looked whether logs have been read; those this program reads itself are seen at once.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
 /// A history is made anew only after so many times what the last one took: logs that come in every few seconds must
 /// not keep a processor busy.
@@ -64,8 +67,16 @@ struct Ground {
 
 /// One farm, answering.
 pub struct Live {
-    /// The one connection that writes.
-    keeper: Mutex<Barn>,
+    /// The one connection that writes memories.
+    pub(super) keeper: Mutex<Barn>,
+    /// The one that writes rows and settings, once there is anything to write.
+    pub(super) writer: Mutex<Option<Barn>>,
+    /// What counts as now, where it was named.
+    pub(super) fixed_now: Option<Timestamp>,
+    /// How the inbox stands, where one is watched.
+    pub(super) inbox: Mutex<Option<Watched>>,
+    silent: Mutex<Option<(Ground, Vec<Silent>)>>,
+    nudged: (Mutex<bool>, Condvar),
     idle: Mutex<Vec<Barn>>,
     newest: Mutex<Option<(Ground, Arc<Seen>)>>,
     /// Held by whoever makes the newest view, so that it is made once.
@@ -76,7 +87,10 @@ pub struct Live {
     history: Mutex<Option<Arc<History>>>,
 }
 
-fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+/// Signals that stopped coming, and what was fitted.
+pub type Standing = (Vec<Silent>, Option<Fit>);
+
+pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     // What is guarded is only ever replaced whole, so a thread that failed left nothing half done.
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
@@ -86,6 +100,11 @@ impl Live {
     pub fn new(barn: Barn) -> anyhow::Result<Live> {
         Ok(Live {
             keeper: Mutex::new(barn),
+            writer: Mutex::default(),
+            fixed_now: None,
+            inbox: Mutex::default(),
+            silent: Mutex::default(),
+            nudged: Default::default(),
             idle: Mutex::default(),
             newest: Mutex::default(),
             making: Mutex::default(),
@@ -95,31 +114,79 @@ impl Live {
         })
     }
 
+    /// Takes a time for now, where one was named.
+    pub fn with_now(self, now: Option<Timestamp>) -> Live {
+        Live { fixed_now: now, ..self }
+    }
+
     /// Makes the newest view ready, and again whenever logs have been read, as long as anybody else holds the farm.
     pub fn keep_ready(live: &Arc<Live>) {
         let live = Arc::downgrade(live);
         thread::spawn(move || {
+            let mut since = clock::Stopwatch::start();
+            let mut rest = Duration::ZERO;
             while let Some(live) = live.upgrade() {
-                let took = live.warm();
-                drop(live);
-                thread::sleep(LOOK_EVERY.max(took * REST_TIMES));
+                // What goes wrong here goes wrong again when a page asks, and is said there.
+                let _ = live.seen(None);
+                if rest <= since.elapsed() {
+                    rest = live.warm() * REST_TIMES;
+                    since = clock::Stopwatch::start();
+                }
+                live.rest();
             }
         });
     }
 
-    /// Makes the newest view and its history ready, if they are not; how long that took.
+    /// Tells the thread that keeps views ready that there is something new.
+    pub(super) fn nudge(&self) {
+        *locked(&self.nudged.0) = true;
+        self.nudged.1.notify_all();
+    }
+
+    /// Waits for the next look, or for a nudge.
+    fn rest(&self) {
+        let nudged = locked(&self.nudged.0);
+        // A thread that failed while it nudged left nothing half done.
+        let (mut nudged, _) = self
+            .nudged
+            .1
+            .wait_timeout_while(nudged, LOOK_EVERY, |nudged| !*nudged)
+            .unwrap_or_else(PoisonError::into_inner);
+        *nudged = false;
+    }
+
+    /// Makes the newest view, its history, and what stands on Records ready, if they are not; how long that took.
     pub fn warm(&self) -> Duration {
         let stopwatch = clock::Stopwatch::start();
-        // What goes wrong here goes wrong again when a page asks, and is said there.
         let Ok(seen) = self.seen(None) else { return Duration::ZERO };
         if let Some(view) = &seen.view
             && locked(&self.history).as_ref().is_none_or(|own| own.last_batch != view.cast.last_batch)
         {
             let history = self.ask(|barn| History::read(barn, view));
             *locked(&self.history) = history.ok().map(Arc::new);
+            let _ = self.standing();
             return stopwatch.elapsed();
         }
         Duration::ZERO
+    }
+
+    /// Signals that had stopped coming by the newest row, and what was fitted by then.
+    pub(super) fn standing(&self) -> anyhow::Result<Standing> {
+        self.ask(|barn| {
+            let ground = ground(barn)?;
+            let seen = self.newest(barn)?;
+            let Some(view) = &seen.view else { return Ok(Standing::default()) };
+            // A fit is kept a little after its view is ready: it is looked for each time.
+            let fit = fitted::newest(barn, &view.ways.zone, view.at)?;
+            let ready =
+                locked(&self.silent).as_ref().filter(|(own, _)| *own == ground).map(|(_, own)| own.clone());
+            let silent = match ready {
+                Some(silent) => silent,
+                None => silence::stopped(barn, &view.cast, &view.ways.zone, view.at)?,
+            };
+            *locked(&self.silent) = Some((ground, silent.clone()));
+            Ok((silent, fit))
+        })
     }
 
     /// The view and round at a time; without one, at the newest row.
@@ -289,7 +356,7 @@ impl Live {
     }
 
     /// Asks on a connection that nobody else is using; once more where logs came in meanwhile.
-    fn ask<T>(&self, question: impl Fn(&Barn) -> anyhow::Result<T>) -> anyhow::Result<T> {
+    pub(super) fn ask<T>(&self, question: impl Fn(&Barn) -> anyhow::Result<T>) -> anyhow::Result<T> {
         let idle = locked(&self.idle).pop();
         let barn = match idle {
             Some(barn) => barn,

@@ -5,83 +5,28 @@
 
 use std::{
     path::{Path, PathBuf},
-    sync::mpsc::{Receiver, SyncSender, sync_channel},
+    sync::{
+        Arc,
+        mpsc::{Receiver, SyncSender, sync_channel},
+    },
 };
 
 use anyhow::Context as _;
 use cowpath_core::tables::{Cell, Table};
-use cowpath_import::{Counts, Issue, IssueKind, Progress, ReadError, Reading, Sink};
+use cowpath_import::{ColumnMap, Counts, Issue, IssueKind, Progress, ReadError, Reading};
 use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source};
 use jiff::{Timestamp, tz::TimeZone};
-use serde::Serialize;
 
-use super::farm::Barn;
-
-/// Rows in one bundle: large enough that handing it over costs nothing, small enough that memory stays small.
-const ROWS_IN_BUNDLE: usize = 512;
+use super::bundle::{Bundler, KeeperStopped, Parcel};
+pub use super::taken::{Taken, TakenFile, TakenIssue};
+use super::{
+    coming::{Coming, note_unread, print_of},
+    farm::Barn,
+    maps,
+};
 
 /// Most issues of one file that are handed on; the rest are in quarantine and counted.
 const ISSUES_TOLD: usize = 1000;
-
-/// What came of reading some files.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
-pub struct Taken {
-    /// One entry a file, in the order given.
-    pub files: Vec<TakenFile>,
-    /// What was wrong, by file and line.
-    pub issues: Vec<TakenIssue>,
-    /// Issues beyond those listed; they stand in quarantine like the others.
-    #[serde(skip_serializing_if = "is_zero")]
-    pub issues_not_listed: u64,
-}
-
-/// What came of one file.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
-pub struct TakenFile {
-    /// As it was named.
-    pub file: String,
-    /// Which table it was.
-    pub table: Option<String>,
-    /// Rows read.
-    pub read: u64,
-    /// Rows that were not there before.
-    pub new: u64,
-    /// Rows that were there already.
-    pub same: u64,
-    /// Rows that took the place of an older row with the same key.
-    pub replaced: u64,
-    /// Rows that could not be used yet.
-    pub quarantined: u64,
-    /// Why none of the file was read, if so.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub trouble: Option<String>,
-    /// What to do about it.
-    #[serde(rename = "do", skip_serializing_if = "Option::is_none")]
-    pub next: Option<String>,
-}
-
-/// One thing that was wrong.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct TakenIssue {
-    /// Which file.
-    pub file: String,
-    /// Which line of it.
-    pub line: Option<u64>,
-    /// Which column.
-    pub column: Option<String>,
-    /// What stood there.
-    pub value: Option<String>,
-    /// What is wrong with it.
-    pub reason: String,
-    /// What to do about it.
-    #[serde(rename = "do")]
-    pub next: String,
-}
-
-#[allow(clippy::trivially_copy_pass_by_ref, reason = "the form serde asks for")]
-fn is_zero(count: &u64) -> bool {
-    *count == 0
-}
 
 /// What reading a file is told while it goes on.
 pub type Watch<'a> = dyn FnMut(&Path, Progress) + Send + 'a;
@@ -97,55 +42,108 @@ pub fn take_in(
     now: Timestamp,
     watch: &mut Watch,
 ) -> anyhow::Result<Taken> {
+    take_in_with(barn, files, None, zone, now, watch)
+}
+
+/// The same with a column map for all files; without one a file that is no plain table is read with the saved map of the
+/// farm that fits it, if there is just one.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn take_in_with(
+    barn: &mut Barn,
+    files: &[PathBuf],
+    map: Option<&Arc<ColumnMap>>,
+    zone: &TimeZone,
+    now: Timestamp,
+    watch: &mut Watch,
+) -> anyhow::Result<Taken> {
+    let files: Vec<Coming> =
+        files.iter().map(|path| Coming { map: map.cloned(), ..Coming::named(path) }).collect();
+    take_in_all(barn, &files, zone, now, watch)
+}
+
+/// The same for files that come by any way.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn take_in_all(
+    barn: &mut Barn,
+    files: &[Coming],
+    zone: &TimeZone,
+    now: Timestamp,
+    watch: &mut Watch,
+) -> anyhow::Result<Taken> {
     let mut taken = Taken::default();
-    for path in files {
-        let file = path.display().to_string();
-        // Which file was being read when the disk was full or the farm in use, is half of what the user must know.
-        match take_in_file(&mut barn.store, path, zone, now, watch).with_context(|| file.clone())? {
-            Ok((mut counts, issues)) => {
-                counts.file = file.clone();
-                for issue in issues.told {
-                    taken.issues.push(TakenIssue {
-                        file: file.clone(),
-                        line: issue.line,
-                        column: issue.column,
-                        value: issue.value,
-                        reason: issue.reason,
-                        next: issue.remedy,
-                    });
-                }
-                taken.issues_not_listed += issues.untold;
-                taken.files.push(counts);
-            }
-            Err(trouble) => {
-                taken.issues.push(TakenIssue {
-                    file: file.clone(),
-                    line: None,
-                    column: None,
-                    value: None,
-                    reason: trouble.0.clone(),
-                    next: trouble.1.clone(),
-                });
-                taken.files.push(TakenFile {
-                    file,
-                    trouble: Some(trouble.0),
-                    next: Some(trouble.1),
-                    ..TakenFile::default()
-                });
-            }
-        }
+    for coming in files {
+        take_in_one(barn, coming, zone, now, watch, &mut taken)?;
     }
     Ok(taken)
 }
 
+/// Reads one file and notes one that cannot be read. `false`: it changed while it was read, and nothing of it was kept.
+///
+/// # Errors
+/// As [`take_in`].
+pub fn take_in_one(
+    barn: &mut Barn,
+    coming: &Coming,
+    zone: &TimeZone,
+    now: Timestamp,
+    watch: &mut Watch,
+    taken: &mut Taken,
+) -> anyhow::Result<bool> {
+    let file = coming.name.clone();
+    // Which file was being read when the disk was full or the farm in use, is half of what the user must know.
+    match take_in_file(barn, coming, zone, now, watch).with_context(|| file.clone())? {
+        Ok((mut counts, issues)) => {
+            counts.file = file.clone();
+            for issue in issues.told {
+                taken.issues.push(TakenIssue {
+                    file: file.clone(),
+                    line: issue.line,
+                    column: issue.column,
+                    value: issue.value,
+                    reason: issue.reason,
+                    next: issue.remedy,
+                });
+            }
+            taken.issues_not_listed += issues.untold;
+            taken.files.push(counts);
+        }
+        Err(Unread::Moving) => return Ok(false),
+        Err(Unread::Trouble(reason, next)) => {
+            if coming.may_grow || !coming.is_steady() {
+                return Ok(false);
+            }
+            note_unread(&mut barn.store, coming, now, &reason, &next)?;
+            taken.issues.push(TakenIssue {
+                file: file.clone(),
+                line: None,
+                column: None,
+                value: None,
+                reason: reason.clone(),
+                next: next.clone(),
+            });
+            taken.files.push(TakenFile {
+                file,
+                trouble: Some(reason),
+                next: Some(next),
+                ..TakenFile::default()
+            });
+        }
+    }
+    Ok(true)
+}
+
 #[derive(Default)]
-struct Issues {
+pub(super) struct Issues {
     told: Vec<Issue>,
     untold: u64,
 }
 
 impl Issues {
-    fn add(&mut self, issue: Issue) {
+    pub(super) fn add(&mut self, issue: Issue) {
         if self.told.len() < ISSUES_TOLD {
             self.told.push(issue);
         } else {
@@ -154,129 +152,84 @@ impl Issues {
     }
 }
 
-/// What travels from the reader to the keeper.
-enum Parcel {
-    Table(&'static Table, Vec<String>),
-    Rows(Vec<(u64, Vec<Cell>)>, usize),
-    Issue(Issue),
+/// Why a whole file was not read.
+pub(super) enum Unread {
+    /// What is wrong, and what to do.
+    Trouble(String, String),
+    /// It was written to while it was read.
+    Moving,
 }
 
-/// The reader's end: bundles rows and takes emptied bundles back.
-struct Bundler {
-    to_keeper: SyncSender<Parcel>,
-    emptied: Receiver<Vec<(u64, Vec<Cell>)>>,
-    bundle: Vec<(u64, Vec<Cell>)>,
-    used: usize,
-}
-
-/// The keeper has stopped; its own error tells why.
-#[derive(Debug)]
-struct KeeperStopped;
-
-impl std::fmt::Display for KeeperStopped {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("keeping stopped")
-    }
-}
-
-impl std::error::Error for KeeperStopped {}
-
-impl Bundler {
-    fn send(&mut self) -> Result<(), KeeperStopped> {
-        if self.used == 0 {
-            return Ok(());
-        }
-        let fresh = self.emptied.try_recv().unwrap_or_default();
-        let bundle = std::mem::replace(&mut self.bundle, fresh);
-        let used = std::mem::take(&mut self.used);
-        self.to_keeper.send(Parcel::Rows(bundle, used)).map_err(|_| KeeperStopped)
-    }
-}
-
-impl Sink for Bundler {
-    type Error = KeeperStopped;
-
-    fn table(&mut self, table: &'static Table, columns: &[String]) -> Result<(), KeeperStopped> {
-        self.to_keeper.send(Parcel::Table(table, columns.to_vec())).map_err(|_| KeeperStopped)
-    }
-
-    fn row(&mut self, line: u64, cells: &mut Vec<Cell>) -> Result<(), KeeperStopped> {
-        if self.used == self.bundle.len() {
-            self.bundle.push((0, vec![Cell::Missing; cells.len()]));
-        }
-        let place = &mut self.bundle[self.used];
-        place.0 = line;
-        // The reader gets the old cells back, so that their memory is used again.
-        std::mem::swap(&mut place.1, cells);
-        cells.resize(place.1.len(), Cell::Missing);
-        self.used += 1;
-        if self.used == ROWS_IN_BUNDLE { self.send() } else { Ok(()) }
-    }
-
-    fn issue(&mut self, issue: Issue) -> Result<(), KeeperStopped> {
-        self.send()?;
-        self.to_keeper.send(Parcel::Issue(issue)).map_err(|_| KeeperStopped)
-    }
-}
-
-/// Why a whole file was not read, and what to do.
-struct Unread(String, String);
-
-type FileAnswer = Result<(TakenFile, Issues), Unread>;
+pub(super) type FileAnswer = Result<(TakenFile, Issues), Unread>;
 
 fn take_in_file(
-    store: &mut Farm,
-    path: &Path,
+    barn: &mut Barn,
+    coming: &Coming,
     zone: &TimeZone,
     now: Timestamp,
     watch: &mut Watch,
 ) -> anyhow::Result<FileAnswer> {
-    let reading = Reading::new(zone.clone(), now);
-    let unread = |trouble: cowpath_import::Unreadable| Ok(Err(Unread(trouble.to_string(), trouble.remedy())));
-    let table = match cowpath_import::which_table(path, &reading) {
+    let path = coming.path.as_path();
+    let mut reading = Reading { map: coming.map.clone(), ..Reading::new(zone.clone(), now) };
+    if cowpath_import::ade::is_json(path, &reading).unwrap_or(false) {
+        return super::exchange::take_in_file(&mut barn.store, coming, &reading, watch);
+    }
+    let unread =
+        |trouble: cowpath_import::Unreadable| Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy())));
+    let table = match maps::form(path, &barn.dir, &mut reading) {
         Ok(table) => table,
         Err(trouble) => return unread(trouble),
     };
+    let map = reading.map.clone();
+    let store = &mut barn.store;
     let content = match cowpath_import::content_hash(path) {
         Ok(content) => content,
         Err(why) => return unread(cowpath_import::Unreadable::Io { why }),
     };
     let mut source = Source {
-        file: path
-            .file_name()
-            .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+        file: coming.file(),
         content,
         table,
         zone: zone.iana_name().unwrap_or("UTC").to_owned(),
-        map: String::new(),
+        map: map.as_ref().map(|map| map.essence()).unwrap_or_default(),
         now,
         columns: Vec::new(),
     };
     if let Some(sums) = store.already_read(&source)? {
-        store.note_already_read(&source, &sums)?;
-        return Ok(Ok((counted(table, &sums), Issues::default())));
+        if !coming.is_steady() {
+            return Ok(Err(Unread::Moving));
+        }
+        let batch = store.note_already_read(&source, &sums)?;
+        store.note_way(batch, coming.way, print_of(path).map_or(0, |(bytes, _)| bytes))?;
+        return Ok(Ok((with_map(counted(table, &sums), map.as_deref()), Issues::default())));
     }
     let (to_keeper, parcels) = sync_channel::<Parcel>(8);
     let (give_back, emptied) = sync_channel(16);
     std::thread::scope(|scope| {
         let reader = scope.spawn(|| {
-            let mut sink = Bundler { to_keeper, emptied, bundle: Vec::new(), used: 0 };
+            let mut sink = Bundler::new(to_keeper, emptied);
             let answer =
                 cowpath_import::read_file(path, &reading, &mut sink, &mut |progress| watch(path, progress));
             answer.and_then(|counts| sink.send().map(|()| counts).map_err(ReadError::Sink))
         });
         let Ok(Parcel::Table(table, header)) = parcels.recv() else {
             return Ok(match joined(reader) {
-                Err(ReadError::File(trouble)) => Err(Unread(trouble.to_string(), trouble.remedy())),
-                _ => Err(Unread("the file has no header".into(), "add one header row".into())),
+                Err(ReadError::File(trouble)) => Err(Unread::Trouble(trouble.to_string(), trouble.remedy())),
+                _ => Err(Unread::Trouble("the file has no header".into(), "add one header row".into())),
             });
         };
         source.table = table;
-        source.columns = header
-            .iter()
-            .filter_map(|word| table.spelling(&word.trim().to_lowercase()).map(|(column, _)| column))
-            .collect();
-        keep(store, &source, parcels, &give_back, reader)
+        source.columns = match &map {
+            Some(map) => map.takes.iter().flat_map(|take| take.to.iter().copied()).collect(),
+            None => header
+                .iter()
+                .filter_map(|word| table.spelling(&word.trim().to_lowercase()).map(|(column, _)| column))
+                .collect(),
+        };
+        // Its words are what refused rows are mended by; a table of no rows is just its header.
+        let header = cowpath_import::as_table(&header, []);
+        let kept = keep(store, (&source, coming, header.trim_end()), parcels, &give_back, reader)?;
+        Ok(kept.map(|(file, issues)| (with_map(file, map.as_deref()), issues)))
     })
 }
 
@@ -287,6 +240,10 @@ fn joined(reader: Reader<'_>) -> Result<Counts, ReadError<KeeperStopped>> {
         Ok(read) => read,
         Err(panic) => std::panic::resume_unwind(panic),
     }
+}
+
+fn with_map(file: TakenFile, map: Option<&ColumnMap>) -> TakenFile {
+    TakenFile { map: map.map(maps::name_of), ..file }
 }
 
 fn counted(table: &Table, sums: &cowpath_store::Sums) -> TakenFile {
@@ -304,19 +261,23 @@ fn counted(table: &Table, sums: &cowpath_store::Sums) -> TakenFile {
 /// Keeps one file's rows as they come; all of them, or none.
 fn keep(
     store: &mut Farm,
-    source: &Source,
+    (source, coming, header): (&Source, &Coming, &str),
     parcels: Receiver<Parcel>,
     give_back: &SyncSender<Vec<(u64, Vec<Cell>)>>,
     reader: Reader<'_>,
 ) -> anyhow::Result<FileAnswer> {
     let mut issues = Issues::default();
+    // Lines of the last row that could be used and of the last that could not.
+    let mut last = [0, 0];
     let mut batch = store.begin(source)?;
+    batch.came(coming.way, print_of(&coming.path).map_or(0, |(bytes, _)| bytes), header)?;
     for parcel in &parcels {
         match parcel {
             // There is one header, and it came first.
             Parcel::Table(..) => {}
             Parcel::Rows(bundle, used) => {
                 for (line, cells) in &bundle[..used] {
+                    last[0] = last[0].max(*line);
                     if let Disposition::Refused(refusal) = batch.row(*line, cells)? {
                         issues.add(told(refusal));
                     }
@@ -325,7 +286,10 @@ fn keep(
             }
             Parcel::Issue(issue) => {
                 match issue.kind {
-                    IssueKind::RowRefused => batch.refuse(&refusal(&issue))?,
+                    IssueKind::RowRefused => {
+                        last[1] = last[1].max(issue.line.unwrap_or_default());
+                        batch.refuse(&refusal(&issue))?;
+                    }
                     IssueKind::ColumnNotUsed | IssueKind::Note => batch.remark(&remark(&issue))?,
                 }
                 issues.add(issue);
@@ -333,29 +297,33 @@ fn keep(
         }
     }
     match joined(reader) {
+        Ok(_) if !coming.is_steady() || (coming.may_grow && last[0] < last[1]) => Ok(Err(Unread::Moving)),
         Ok(_) => {
             let Finished { sums, displaced, .. } = batch.finish()?;
             for set_aside in displaced.into_iter().filter(|set_aside| set_aside.read_now) {
-                let row = set_aside.row;
-                issues.add(Issue {
-                    line: Some(row.line),
-                    column: Some(row.column),
-                    value: Some(row.value),
-                    reason: row.reason,
-                    remedy: row.remedy,
-                    kind: IssueKind::RowRefused,
-                    raw: None,
-                });
+                issues.add(self::set_aside(set_aside.row));
             }
             Ok(Ok((counted(source.table, &sums), issues)))
         }
         // Dropping the batch takes back whatever of the file was written.
-        Err(ReadError::File(trouble)) => Ok(Err(Unread(trouble.to_string(), trouble.remedy()))),
+        Err(ReadError::File(trouble)) => Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy()))),
         Err(ReadError::Sink(stopped)) => Err(stopped.into()),
     }
 }
 
-fn refusal(issue: &Issue) -> Refusal {
+pub(super) fn set_aside(row: cowpath_store::Quarantined) -> Issue {
+    Issue {
+        line: Some(row.line),
+        column: Some(row.column),
+        value: Some(row.value),
+        reason: row.reason,
+        remedy: row.remedy,
+        kind: IssueKind::RowRefused,
+        raw: None,
+    }
+}
+
+pub(super) fn refusal(issue: &Issue) -> Refusal {
     Refusal {
         line: issue.line.unwrap_or_default(),
         column: issue.column.clone().unwrap_or_default(),
@@ -366,7 +334,7 @@ fn refusal(issue: &Issue) -> Refusal {
     }
 }
 
-fn remark(issue: &Issue) -> Remark {
+pub(super) fn remark(issue: &Issue) -> Remark {
     Remark {
         line: issue.line,
         column: issue.column.clone().unwrap_or_default(),
@@ -374,7 +342,7 @@ fn remark(issue: &Issue) -> Remark {
     }
 }
 
-fn told(refusal: Refusal) -> Issue {
+pub(super) fn told(refusal: Refusal) -> Issue {
     Issue {
         line: Some(refusal.line),
         column: Some(refusal.column),

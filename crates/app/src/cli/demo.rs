@@ -89,7 +89,7 @@ impl Demo {
             return Ok(ExitCode::SUCCESS);
         }
         show::line("Its pages, until you press Ctrl-C:")?;
-        serve::serve(barn, &self.listen)
+        serve::serve(barn, &self.listen, None, Some(now))
     }
 }
 

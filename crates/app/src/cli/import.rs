@@ -1,6 +1,6 @@
 //! `cowpath import`: reads logs.
 
-use std::{io::IsTerminal, path::PathBuf, process::ExitCode};
+use std::{io::IsTerminal, path::PathBuf, process::ExitCode, sync::Arc};
 
 use clap::Args;
 use indicatif::{ProgressBar, ProgressStyle};
@@ -9,12 +9,16 @@ use super::{Context, Format, show};
 use crate::{
     ask::{
         farm::{self, Barn},
+        maps,
         take_in::{self, Taken},
     },
     clock,
 };
 
-/// Reads logs: plain tables as .csv, .csv.gz or .csv.zst, told apart by their header
+/// Reads logs: plain tables (.csv) and the open exchange standard (.json), also as .gz or .zst, told apart by content
+///
+/// A table of another form is read with a column map: the one named, or the one kept in the farm's folder whose header it
+/// has. `cowpath map FILE` proposes one.
 ///
 /// The same file twice changes nothing. A row that cannot be used goes to quarantine, with what to do about it.
 ///
@@ -24,6 +28,9 @@ pub struct Import {
     /// Files to read, in this order
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
+    /// Column map for all these files; without it each is a plain table, or of a form whose map is kept
+    #[arg(long, value_name = "MAP.toml")]
+    map: Option<PathBuf>,
     /// Time zone of wall times in these files that have no offset; without it the farm's
     #[arg(long, value_name = "ZONE")]
     zone: Option<String>,
@@ -36,6 +43,7 @@ impl Import {
     /// Reads the files; exit code 1 when one could not be read at all.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let named_zone = self.zone.as_deref().map(farm::zone).transpose()?;
+        let map = self.map.as_deref().map(maps::load).transpose()?.map(Arc::new);
         let founding = self.zone.clone().unwrap_or_else(clock::machine_zone_name);
         let mut barn = Barn::found(&context.farm, context.now, &founding)?;
         let ways = barn.ways()?;
@@ -47,7 +55,8 @@ impl Import {
             let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
             bar.set_message(format!("{name}: {} rows", progress.rows));
         };
-        let taken = take_in::take_in(&mut barn, &self.files, &zone, context.now, &mut watch)?;
+        let taken =
+            take_in::take_in_with(&mut barn, &self.files, map.as_ref(), &zone, context.now, &mut watch)?;
         bar.finish_and_clear();
         print(&taken, self.format)?;
         let unread = taken.files.iter().any(|file| file.trouble.is_some());
@@ -108,8 +117,13 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
             None => {
                 writeln!(
                     out,
-                    "{name}: {}, {} read: {}",
-                    file.table.as_deref().unwrap_or_default(),
+                    "{name}: {}{}, {} read: {}",
+                    file.table
+                        .as_deref()
+                        .map_or("nothing to keep".into(), |tables| tables.replace(',', " and ")),
+                    file.map
+                        .as_ref()
+                        .map_or(String::new(), |map| format!(" by the map \"{}\"", show::plain(map))),
                     rows(file.read),
                     if file.read > 0 && file.read == file.same {
                         "nothing is new".to_owned()
@@ -123,11 +137,19 @@ fn text(taken: &Taken) -> anyhow::Result<()> {
             }
         }
     }
-    let issues: Vec<_> =
-        taken.issues.iter().filter(|issue| issue.line.is_some() || issue.column.is_some()).collect();
+    let resources: std::collections::BTreeSet<&str> =
+        taken.files.iter().filter(|file| file.form.is_some()).map(|file| file.file.as_str()).collect();
+    let issues: Vec<_> = taken
+        .issues
+        .iter()
+        .filter(|issue| {
+            issue.line.is_some() || issue.column.is_some() || resources.contains(issue.file.as_str())
+        })
+        .collect();
     for issue in issues.iter().take(ISSUES_SHOWN) {
         writeln!(out)?;
-        let place = issue.line.map_or(String::new(), |line| format!(", line {line}"));
+        let kind = if resources.contains(issue.file.as_str()) { "resource" } else { "line" };
+        let place = issue.line.map_or(String::new(), |line| format!(", {kind} {line}"));
         let what = match (&issue.column, &issue.value) {
             (Some(column), Some(value)) => format!("{column} \"{value}\": "),
             (Some(column), None) => format!("{column}: "),

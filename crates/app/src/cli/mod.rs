@@ -4,10 +4,13 @@ mod check;
 mod cow;
 mod demo;
 mod expected;
+mod export;
 mod found;
 mod import;
 mod keep;
 mod manual;
+mod map;
+mod quarantine;
 mod round;
 mod serve;
 mod settings;
@@ -66,14 +69,17 @@ pub enum Format {
 enum Command {
     Demo(demo::Demo),
     Import(import::Import),
+    Map(map::Map),
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
     Found(found::Found),
     Record(found::Record),
+    Export(export::Export),
     Check(check::Check),
     Backup(keep::Backup),
     Restore(keep::Restore),
+    Quarantine(quarantine::Quarantine),
     Settings(settings::Settings),
     Serve(serve::Serve),
     Completions(manual::Completions),
@@ -88,6 +94,8 @@ pub struct Context {
     pub farm_named: bool,
     /// What counts as now.
     pub now: Timestamp,
+    /// Whether the user named it: while pages are served the machine's clock goes on.
+    pub now_named: bool,
 }
 
 impl Context {
@@ -137,18 +145,22 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
             None => farm::usual_folder()?,
         },
         now: words.now.unwrap_or_else(clock::now),
+        now_named: words.now.is_some(),
     };
     match words.command {
         Command::Demo(demo) => demo.run(&context),
         Command::Import(import) => import.run(&context),
+        Command::Map(map) => map.run(&context),
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
+        Command::Export(export) => export.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),
         Command::Restore(restore) => restore.run(&context),
+        Command::Quarantine(quarantine) => quarantine.run(&context),
         Command::Settings(settings) => settings.run(&context),
         Command::Serve(serve) => serve.run(&context),
         Command::Completions(completions) => completions.run(&context),

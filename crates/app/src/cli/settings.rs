@@ -4,10 +4,12 @@ use std::{io::Write, process::ExitCode};
 
 use clap::{Args, ValueEnum};
 use cowpath_core::units::UnitSystem;
-use cowpath_store::PenSetting;
 
 use super::{Context, Format, show};
-use crate::ask::farm::{self, Barn};
+use crate::ask::{
+    farm::Barn,
+    ways::{self, Wanted},
+};
 
 /// Shows the settings of a farm, and changes those that are named
 ///
@@ -45,38 +47,23 @@ enum Units {
 impl Settings {
     /// Changes what is named, then prints all.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
-        let changes = self.name.is_some()
-            || self.zone.is_some()
-            || self.units.is_some()
-            || self.breed.is_some()
-            || self.pens.is_some();
-        if let Some(zone) = &self.zone {
-            farm::zone(zone)?;
-        }
-        let mut barn = if changes {
+        let wanted = Wanted {
+            name: self.name.clone(),
+            zone: self.zone.clone(),
+            units: self.units.map(|units| match units {
+                Units::Metric => UnitSystem::Metric,
+                Units::Us => UnitSystem::Us,
+            }),
+            breed: self.breed.clone(),
+            pens: self.pens.clone(),
+        };
+        wanted.check()?;
+        let mut barn = if wanted.any() {
             Barn::found(&context.farm, context.now, &crate::clock::machine_zone_name())?
         } else {
             context.barn()?
         };
-        let mut settings = barn.store.settings()?;
-        if changes {
-            settings.name = self.name.as_deref().map_or(settings.name, |name| name.trim().to_owned());
-            settings.zone = self.zone.clone().unwrap_or(settings.zone);
-            settings.breed = self.breed.clone().or(settings.breed);
-            if let Some(pens) = &self.pens {
-                let named = pens.iter().map(|pen| pen.trim()).filter(|pen| !pen.is_empty());
-                settings.pens = (1..)
-                    .zip(named)
-                    .map(|(order, name)| PenSetting { name: name.to_owned(), order })
-                    .collect();
-            }
-            settings.units = match self.units {
-                Some(Units::Metric) => UnitSystem::Metric,
-                Some(Units::Us) => UnitSystem::Us,
-                None => settings.units,
-            };
-            barn.store.save_settings(&settings)?;
-        }
+        let settings = ways::change(&mut barn, &wanted)?;
         let lines = [
             ("name", settings.name.clone()),
             ("zone", settings.zone.clone()),

@@ -93,7 +93,8 @@ fn one_cow(answers: &dyn Answers, asked: &CowAsked) -> page::Drawn {
     text(&cow::answered(answers, asked, true)?.json(&answers.zone()).map_err(unwritten)?)
 }
 
-fn text(answer: &impl Serialize) -> page::Drawn {
+/// An answer as text.
+pub fn text(answer: &impl Serialize) -> page::Drawn {
     serde_json::to_string(answer).map_err(unwritten)
 }
 

@@ -12,8 +12,8 @@ use axum::{
 
 use super::trouble::{self, Trouble};
 
-/// Most a request may bring, bytes. Pages are only read as yet, so nothing needs more.
-const MOST_BYTES: u64 = 64 * 1024;
+/// Most a request may bring, bytes: forms need no more. Files have a limit of their own.
+pub const MOST_BYTES: u64 = 64 * 1024;
 
 /// Longest address that is read, bytes; the longest honest one is a cow's name with a span.
 const LONGEST_ADDRESS: usize = 4 * 1024;
@@ -70,7 +70,11 @@ fn why_not(listen: SocketAddr, request: &Request) -> Option<Trouble> {
             next: "Look the cow up in the herd.".into(),
         });
     }
-    if MOST_BYTES < brings(request.headers()) {
+    if let Some(why) = foreign(request) {
+        return Some(why);
+    }
+    let (most, brought) = (most_for(request.uri().path()), brings(request.headers()));
+    if most == MOST_BYTES && most < brought {
         return Some(Trouble {
             status: StatusCode::PAYLOAD_TOO_LARGE,
             title: "Too much was sent",
@@ -79,7 +83,55 @@ fn why_not(listen: SocketAddr, request: &Request) -> Option<Trouble> {
             next: "Logs are read with the command cowpath import, of any size.".into(),
         });
     }
+    if most < brought {
+        return Some(super::upload::too_large());
+    }
     None
+}
+
+/// Most a request to a path may bring, bytes.
+fn most_for(path: &str) -> u64 {
+    if super::upload::PATHS.contains(&path) { super::upload::MOST_BYTES } else { MOST_BYTES }
+}
+
+/// Why a request that wants to change something is taken for another site's, if it is.
+///
+/// A browser says where a request comes from: by `Sec-Fetch-Site`, and by `Origin` with whatever posts. Where either is
+/// there it must be ours. Where both are missing no browser of the last years sent it; older ones are known by calling
+/// themselves `Mozilla`, as every browser does and no page can change in a form. What is left is a program on the farm's
+/// network (a script that sends logs): it could not be made to ask by a page, and is let in.
+fn foreign(request: &Request) -> Option<Trouble> {
+    if request.method().is_safe() {
+        return None;
+    }
+    let said = |name: HeaderName| -> Option<Vec<&str>> {
+        let all: Vec<&str> =
+            request.headers().get_all(name).iter().map(|value| value.to_str().unwrap_or("?")).collect();
+        (!all.is_empty()).then_some(all)
+    };
+    let site = said(HeaderName::from_static("sec-fetch-site"));
+    let origin = said(header::ORIGIN);
+    let browser =
+        said(header::USER_AGENT).is_some_and(|agents| agents.iter().any(|one| one.contains("Mozilla")));
+    let host = request.headers().get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or_default();
+    let ours = |origin: &&str| {
+        let at = origin.strip_prefix("http://").or_else(|| origin.strip_prefix("https://"));
+        at.is_some_and(|at| !host.is_empty() && at.eq_ignore_ascii_case(host))
+    };
+    let is_ours = match (&site, &origin) {
+        (None, None) => !browser,
+        _ => {
+            site.is_none_or(|all| all == ["same-origin"])
+                && origin.as_ref().is_none_or(|all| all.len() == 1 && all.iter().all(ours))
+        }
+    };
+    (!is_ours).then(|| Trouble {
+        status: StatusCode::FORBIDDEN,
+        title: "Sent by another site",
+        happened: "A page that is not the farm's own asked to change something here.".into(),
+        kept: "Nothing was changed.".into(),
+        next: "If it was you, open the farm's own page and do it there.".into(),
+    })
 }
 
 /// How many bytes a request says it brings; a length that is no number counts as too many.

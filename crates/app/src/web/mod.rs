@@ -1,7 +1,7 @@
-//! The pages: Round, Cow, Herd and Boxes, drawn on the server and whole without JavaScript.
+//! The pages: Round, Cow, Herd, Boxes and Records, drawn on the server and whole without JavaScript.
 //!
 //! # What is here
-//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
+//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`records`], [`quarantine`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
 //! ([`lanes`]), what every request passes first ([`door`]), how a page leaves ([`page`]), what is said when something
 //! went wrong ([`trouble`]), how open pages are told of new rows ([`events`]), and the style sheet and script ([`assets`]).
 //!
@@ -24,16 +24,19 @@ mod herd;
 mod lanes;
 mod openapi;
 mod page;
+mod quarantine;
+mod records;
 mod round;
 #[cfg(test)]
 mod tests;
 mod trouble;
+mod upload;
 
 use std::{future::Future, net::SocketAddr, sync::Arc};
 
 use axum::{
     Router,
-    extract::Request,
+    extract::{DefaultBodyLimit, Request},
     middleware,
     routing::{get, post},
 };
@@ -48,10 +51,13 @@ use crate::ask::{
     round::{Answer, Round},
 };
 
+pub use records::Keeps;
+pub use upload::clear as clear_uploads;
+
 /// What the pages ask of the farm. The app's own type implements it; tests implement it with fixed data.
 ///
 /// Every method may read the store and takes as long as that takes: it is called off the async threads.
-pub trait Answers: Send + Sync + 'static {
+pub trait Answers: Keeps + Send + Sync + 'static {
     /// The round as it was known at `at`, or at the newest row's time.
     fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>>;
 
@@ -145,6 +151,17 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/api/cow/{animal}", get(api::cow))
         .route("/api/herd", get(api::herd))
         .route("/events", get(move || bell.listen()))
+        .route("/records", get(records::show))
+        .route("/records/settings", get(records::show).post(records::settings))
+        .route("/records/quarantine", get(quarantine::show))
+        .route("/records/quarantine/again", get(quarantine::show).post(quarantine::again))
+        .route("/records/quarantine/{entry}", get(quarantine::entry).post(quarantine::mend))
+        .route("/api/records", get(records::json))
+        .route("/api/quarantine", get(quarantine::json))
+        .layer(DefaultBodyLimit::max(door::MOST_BYTES as usize))
+        .route("/records/files", get(records::show).post(upload::files))
+        .route("/api/files", post(upload::files))
+        .layer(DefaultBodyLimit::disable())
         .route("/style.css", get(assets::style))
         .route("/pages.js", get(assets::script))
         .route("/icon.svg", get(assets::icon))

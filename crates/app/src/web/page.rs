@@ -14,7 +14,7 @@ use crate::ask::round::fnv;
 
 /// What stands around every page.
 pub struct Frame {
-    /// Which link of the pages is this one: `round`, `herd`, `boxes` or none.
+    /// Which link of the pages is this one: `round`, `herd`, `boxes`, `records` or none.
     pub page: &'static str,
 }
 
@@ -59,6 +59,44 @@ pub async fn json(
 /// Fills a template.
 pub fn fill(template: &impl askama::Template) -> Drawn {
     template.render().map_err(|error| Trouble::ours("The page could not be drawn", &error.to_string()))
+}
+
+/// A sentence of ours as HTML: what stands between backticks is a command, a file or a column, as in a terminal.
+pub fn coded(text: &str) -> String {
+    let mut html = String::with_capacity(text.len() + 32);
+    let pieces: Vec<&str> = text.split('`').collect();
+    for (place, piece) in pieces.iter().enumerate() {
+        // One without its pair is a letter like any other.
+        let alone = place + 1 == pieces.len() && place % 2 == 1;
+        let (before, after) = match (place % 2, alone) {
+            (1, false) => ("<code>", "</code>"),
+            (1, true) => ("`", ""),
+            _ => ("", ""),
+        };
+        html.push_str(before);
+        for letter in piece.chars() {
+            match letter {
+                '&' => html.push_str("&#38;"),
+                '<' => html.push_str("&#60;"),
+                '>' => html.push_str("&#62;"),
+                '"' => html.push_str("&#34;"),
+                '\'' => html.push_str("&#39;"),
+                _ => html.push(letter),
+            }
+        }
+        html.push_str(after);
+    }
+    html
+}
+
+/// The answer to something that was sent: shown once, and kept by no browser.
+pub fn once(status: StatusCode, text: String) -> Response {
+    let mut response = Response::new(Body::from(text));
+    *response.status_mut() = status;
+    let to = response.headers_mut();
+    to.insert(header::CONTENT_TYPE, HeaderValue::from_static("text/html; charset=utf-8"));
+    to.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
 }
 
 async fn drawn(

@@ -49,7 +49,7 @@ impl Trouble {
             status: StatusCode::INTERNAL_SERVER_ERROR,
             title,
             happened: format!("The program says: {why}."),
-            kept: "Nothing was changed: pages only read. All rows are where they were.".into(),
+            kept: "Every row that was read is where it was.".into(),
             next: "Try again; if it stays, run cowpath check, which proves the farm's file whole, and pass on what it says."
                 .into(),
         }
@@ -59,6 +59,28 @@ impl Trouble {
     pub fn unanswered(title: &'static str, error: &anyhow::Error) -> Trouble {
         let chain: Vec<String> = error.chain().map(ToString::to_string).collect();
         Trouble::ours(title, chain.join(": ").trim_end_matches('.'))
+    }
+
+    /// Something could not be changed: the user's words, her machine, or our fault.
+    pub fn unchanged(title: &'static str, error: &anyhow::Error) -> Trouble {
+        let words = crate::trouble::in_words(error);
+        let status = if words.code == 1 {
+            StatusCode::UNPROCESSABLE_ENTITY
+        } else {
+            StatusCode::INTERNAL_SERVER_ERROR
+        };
+        let sentence = |words: String| {
+            let mut letters = words.trim_end_matches('.').chars();
+            let first = letters.next().map(char::to_uppercase);
+            first.map_or(String::new(), |first| first.chain(letters).chain(['.']).collect())
+        };
+        Trouble {
+            status,
+            title,
+            happened: sentence(words.what),
+            kept: sentence(words.kept),
+            next: sentence(words.next),
+        }
     }
 
     /// A word of the address was not understood.
@@ -125,14 +147,17 @@ pub async fn no_such_page(uri: Uri) -> Response {
     .into_response_for(wants_json(&path))
 }
 
-/// Any method but reading.
+/// Any method that an address does not know.
 pub async fn only_read(method: Method, uri: Uri) -> Response {
     let mut response = Trouble {
         status: StatusCode::METHOD_NOT_ALLOWED,
-        title: "Pages are only read",
-        happened: format!("The request asked to {method} “{}”; this page can only be read.", uri.path()),
+        title: "Not done here",
+        happened: format!(
+            "The request asked to {method} “{}”; that cannot be done at this address.",
+            uri.path()
+        ),
         kept: "What was sent was not taken; nothing was changed.".into(),
-        next: "Open the page itself. Logs are read with the command cowpath import.".into(),
+        next: "Open the page itself. Logs are read on Records, or with the command cowpath import.".into(),
     }
     .into_response_for(wants_json(uri.path()));
     response.headers_mut().insert(header::ALLOW, HeaderValue::from_static("GET, HEAD"));

@@ -27,7 +27,9 @@ const LABELS: [(&str, &str); 19] = [
 ];
 
 /// Ways to say them that are the trade's or a standard's own.
-const ALLOWED: [&str; 7] = [
+const ALLOWED: [&str; 9] = [
+    "attention event",
+    "export attention",
     "linear score",
     "body condition score",
     "condition score",

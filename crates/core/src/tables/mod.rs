@@ -4,6 +4,7 @@
 //! one place. Files are told apart by their header: a table is the one whose `tells` columns all stand in it.
 
 mod bunk;
+mod conversion;
 mod events;
 mod feeds;
 mod herd_list;
@@ -13,6 +14,7 @@ mod visits;
 
 use jiff::{Timestamp, civil::Date};
 
+pub use conversion::Conversion;
 pub use events::EVENT_KINDS;
 pub use visits::{Destination, Outcome, QuarterVisit, Visit};
 
@@ -99,31 +101,6 @@ impl Column {
         };
         let stem = self.name.strip_suffix(metric)?;
         (stem.is_empty() || stem.ends_with('_')).then(|| format!("{stem}{imperial}"))
-    }
-}
-
-/// How a figure of a file becomes the column's own unit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Conversion {
-    /// It already is.
-    Same,
-    /// From pounds (also pounds a minute), exact.
-    Pounds,
-    /// From degrees Fahrenheit, exact.
-    Fahrenheit,
-    /// From litres of milk, at 1.03 kg a litre.
-    LitresOfMilk,
-}
-
-impl Conversion {
-    /// The figure in the column's own unit.
-    pub fn apply(self, figure: f64) -> f64 {
-        match self {
-            Conversion::Same => figure,
-            Conversion::Pounds => crate::units::Kilograms::from_pounds(figure).0,
-            Conversion::Fahrenheit => crate::units::Celsius::from_fahrenheit(figure).0,
-            Conversion::LitresOfMilk => figure * crate::units::KG_PER_LITRE_OF_MILK,
-        }
     }
 }
 

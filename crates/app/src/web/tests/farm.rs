@@ -28,11 +28,19 @@ pub struct FixedFarm {
     pub herd: Vec<HerdRow>,
     /// What every answer fails with, where it fails.
     pub broken: Option<&'static str>,
+    /// Where uploads land.
+    pub folder: std::path::PathBuf,
 }
 
 impl FixedFarm {
     pub fn of(round: Round) -> FixedFarm {
-        FixedFarm { round: Arc::new(round), cow: cow("214", 10), herd: herd(), broken: None }
+        FixedFarm {
+            round: Arc::new(round),
+            cow: cow("214", 10),
+            herd: herd(),
+            broken: None,
+            folder: std::env::temp_dir(),
+        }
     }
 }
 

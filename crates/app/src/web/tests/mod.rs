@@ -4,10 +4,12 @@ mod box_days;
 mod doors;
 mod farm;
 mod her;
+mod kept;
 mod listening;
 mod names;
 mod open_door;
 mod pictures;
+mod records;
 mod states;
 mod strips;
 

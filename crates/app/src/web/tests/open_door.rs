@@ -123,7 +123,7 @@ fn every_route_is_described_and_everything_described_is_there() {
 #[tokio::test]
 async fn each_method_described_is_taken_and_each_other_is_not() {
     for (path, method) in described() {
-        let address = path.replace("{animal}", "214").replace("{id}", "7");
+        let address = path.replace("{animal}", "214").replace("{id}", "7").replace("{entry}", "1");
         if address == "/events" {
             continue;
         }
@@ -134,7 +134,7 @@ async fn each_method_described_is_taken_and_each_other_is_not() {
             let there = described().contains(&(path.clone(), asked.to_owned()));
             assert_eq!(answer.status != 405, there, "{asked} {path} (described: {method})");
             assert!(
-                !there || answer.status != 404 || path.ends_with("/cow"),
+                !there || answer.status != 404 || path.ends_with("/cow") || path.ends_with("{entry}"),
                 "{asked} {path}: {}",
                 answer.text
             );
@@ -167,7 +167,7 @@ fn the_description_is_whole() {
                 .filter(|parameter| parameter["in"] == "path")
                 .map(|parameter| (parameter["name"].as_str().unwrap(), &parameter["required"]))
                 .collect();
-            for name in ["animal", "id"] {
+            for name in ["animal", "id", "entry"] {
                 assert_eq!(
                     path.contains(&format!("{{{name}}}")),
                     in_path.contains_key(name),
@@ -207,6 +207,8 @@ async fn a_small_farm_s_answers_are_as_described() {
         ("/api/boxes", format!("/api/boxes?animal={cow}&box=1")),
         ("/api/boxes", "/api/boxes?date=2001-01-01&animal=nobody".into()),
         ("/api/record", "/api/record".into()),
+        ("/api/records", "/api/records".into()),
+        ("/api/quarantine", "/api/quarantine".into()),
     ] {
         let answer = ask(&farm, &address).await;
         assert_eq!(answer.status, 200, "{address}: {}", answer.text);
@@ -296,6 +298,28 @@ async fn what_goes_wrong_is_as_described() {
     let broken = get(broken, "/api/boxes").await;
     assert_eq!(broken.status, 500);
     fits(&schema("/api/boxes", "get", "500"), &serde_json::from_str(&broken.text).unwrap(), "broken");
+}
+
+#[tokio::test]
+async fn files_that_are_brought_are_answered_as_described() {
+    let (_folder, farm) = box_days::read(&box_days::three_makes()[..1]);
+    let log = "animal,box,started_at,ended_at,outcome,milk_kg\n9,1,2026-03-04T05:00:00Z,2026-03-04T05:07:00Z,milked,-3\n";
+    for (name, text, status) in [("visits.csv", log, "200"), ("nothing.bin", "\u{1}\u{2}", "422")] {
+        let body = format!(
+            "--edge\r\nContent-Disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n{text}\r\n--edge--\r\n"
+        );
+        let request = Request::post("/api/files")
+            .header("host", "localhost")
+            .header("content-type", "multipart/form-data; boundary=edge");
+        let answer = send_to(Arc::<Live>::clone(&farm), request.body(Body::from(body)).unwrap()).await;
+        assert_eq!(answer.status.as_str(), status, "{}", answer.text);
+        fits(&schema("/api/files", "post", status), &serde_json::from_str(&answer.text).unwrap(), name);
+    }
+    for (path, rows) in [("/api/records", "files"), ("/api/quarantine", "rows")] {
+        let value: Value = serde_json::from_str(&ask(&farm, path).await.text).unwrap();
+        assert!(!value[rows].as_array().unwrap().is_empty(), "{path}");
+        fits(&schema(path, "get", "200"), &value, path);
+    }
 }
 
 #[tokio::test]

@@ -1,0 +1,314 @@
+//! Tables of another form: a map proposed, shown with ten rows, kept in the farm's folder, and found again.
+//!
+//! A [`Shown`] is what a command or a page shows of a file and a map: each column with its reason, warnings, and ten rows as
+//! they would be read. Nothing of it is kept in the farm; [`maps::keep`](super::maps::keep) keeps the map, reading the file keeps its rows.
+
+use std::{path::Path, sync::Arc};
+
+use cowpath_core::{
+    say::when,
+    tables::{Cell, Table},
+};
+use cowpath_import::{ColumnMap, Issue, IssueKind, Proposal, ReadError, Reading, Sink, Take, Unreadable};
+use jiff::{Timestamp, tz::TimeZone};
+use serde::Serialize;
+
+use crate::trouble::user;
+
+/// Rows shown.
+const ROWS: usize = 10;
+/// Refused rows listed beside them.
+const ISSUES: usize = 20;
+
+/// A file as it lies on the disk, or an upload.
+#[derive(Debug, Clone, Copy)]
+pub enum Input<'a> {
+    /// A file.
+    Path(&'a Path),
+    /// Its name and what it holds.
+    #[allow(dead_code, reason = "for pages, which are handed uploads")]
+    Bytes(&'a str, &'a [u8]),
+}
+
+impl Input<'_> {
+    /// Its name, without folders.
+    pub fn name(&self) -> String {
+        match self {
+            Input::Path(path) => path
+                .file_name()
+                .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+            Input::Bytes(name, _) => (*name).to_owned(),
+        }
+    }
+}
+
+/// One column of a file and what it becomes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Column {
+    /// Header word; none for a value that every row gets.
+    pub column: Option<String>,
+    /// Some of its cells.
+    pub examples: Vec<String>,
+    /// Our columns.
+    pub to: Vec<String>,
+    /// How it is read beyond that: "lb", "split at /", "a length of time after started_at".
+    pub how: String,
+    /// `sure`, `unsure` or `not used`; `as the map says` where a map was given.
+    pub mark: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// One row as it would be read.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Row {
+    /// Its line in the file; of rows from a sample's later parts not the file's.
+    pub line: u64,
+    /// Its cells in words, in the order of [`Shown::headings`]; empty: not measured.
+    pub cells: Vec<String>,
+}
+
+/// One row that would go to quarantine.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Refusal {
+    /// Its line.
+    pub line: Option<u64>,
+    /// Column of the file.
+    pub column: Option<String>,
+    /// What stands there.
+    pub value: Option<String>,
+    /// What is wrong.
+    pub reason: String,
+    /// What to do.
+    #[serde(rename = "do")]
+    pub next: String,
+}
+
+/// A file and a map for it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Shown {
+    /// The file.
+    pub file: String,
+    /// The map's name.
+    pub name: String,
+    /// The table its rows become.
+    pub table: String,
+    /// What one of its rows is.
+    pub row_is: String,
+    /// How the file is written: separator, decimal sign, order of days.
+    pub form: Vec<String>,
+    /// Each column.
+    pub columns: Vec<Column>,
+    /// What to know before the map is kept.
+    pub warnings: Vec<String>,
+    /// Our columns that a row cannot do without and nothing fills: the map cannot be used before they are.
+    pub lacks: Vec<String>,
+    /// Our columns that the rows below have.
+    pub headings: Vec<String>,
+    /// Ten rows as they would be read.
+    pub rows: Vec<Row>,
+    /// Rows among the first that would go to quarantine.
+    pub quarantined: Vec<Refusal>,
+    /// The map as a file.
+    pub map: String,
+}
+
+/// Proposes a map for a file.
+///
+/// # Errors
+/// When the file cannot be read, or nothing in it has a meaning that is known.
+pub fn propose(input: Input, zone: &TimeZone, now: Timestamp) -> anyhow::Result<Shown> {
+    let reading = Reading::new(zone.clone(), now);
+    let file = input.name();
+    let name = file.split('.').next().filter(|stem| !stem.is_empty()).unwrap_or("map").to_owned();
+    let proposal = match input {
+        Input::Path(path) => cowpath_import::propose_file(path, &name, &reading),
+        Input::Bytes(_, bytes) => cowpath_import::propose_bytes(bytes, &name, &reading),
+    };
+    let proposal = proposal.map_err(|why| unread(&file, &why))?;
+    let shown = if proposal.lacks.is_empty() { Some(rows_of(input, &proposal.map, &reading)?) } else { None };
+    Ok(proposed(file, &proposal, shown.unwrap_or_default(), zone))
+}
+
+/// Ten rows of a file as a map reads them.
+///
+/// # Errors
+/// When the file cannot be read with it: nothing is guessed.
+pub fn with(input: Input, map: &ColumnMap, zone: &TimeZone, now: Timestamp) -> anyhow::Result<Shown> {
+    let reading = Reading::new(zone.clone(), now);
+    let seen = rows_of(input, map, &reading)?;
+    let columns = map
+        .takes
+        .iter()
+        .map(|take| Column {
+            column: (!take.from.is_empty()).then(|| take.from.join(" + ")),
+            examples: take.value.clone().into_iter().collect(),
+            to: names(map.table, take),
+            how: how(map.table, take),
+            mark: "as the map says".into(),
+            reason: String::new(),
+        })
+        .collect();
+    let mut shown = frame(input.name(), map, &seen, zone);
+    shown.columns = columns;
+    shown.map = map.to_toml(&std::collections::BTreeMap::new());
+    shown.warnings = seen.notes;
+    Ok(shown)
+}
+
+fn proposed(file: String, proposal: &Proposal, seen: Seen, zone: &TimeZone) -> Shown {
+    let table = proposal.map.table;
+    let mut shown = frame(file, &proposal.map, &seen, zone);
+    shown.columns = proposal
+        .columns
+        .iter()
+        .map(|own| Column {
+            column: own.column.clone(),
+            examples: own.examples.clone(),
+            to: own.to.iter().map(|name| (*name).to_owned()).collect(),
+            how: own.take.as_ref().map(|take| how(table, take)).unwrap_or_default(),
+            mark: own.mark.word().to_owned(),
+            reason: own.reason.clone(),
+        })
+        .collect();
+    shown.warnings.clone_from(&proposal.warnings);
+    shown.lacks = proposal.lacks.iter().map(|name| (*name).to_owned()).collect();
+    shown.map = proposal.to_toml();
+    shown
+}
+
+fn frame(file: String, map: &ColumnMap, seen: &Seen, zone: &TimeZone) -> Shown {
+    let table = map.table;
+    let mut used: Vec<usize> = map.takes.iter().flat_map(|take| take.to.iter().copied()).collect();
+    used.sort_unstable();
+    let cells = |cells: &Vec<Cell>| {
+        used.iter().map(|&at| cells.get(at).map_or(String::new(), |cell| words(cell, zone))).collect()
+    };
+    let separator = match map.separator {
+        b';' => "semicolons",
+        b'\t' => "tabs",
+        b'|' => "upright strokes",
+        _ => "commas",
+    };
+    let mut form = vec![
+        format!("columns separated by {separator}"),
+        format!("decimal sign {}", char::from(map.decimal)),
+        format!("days as {}", map.order.name()),
+    ];
+    if !map.header {
+        form.push("no header line".into());
+    }
+    Shown {
+        file,
+        name: map.name.clone(),
+        table: table.name.to_owned(),
+        row_is: table.row_is.to_owned(),
+        form,
+        columns: Vec::new(),
+        warnings: Vec::new(),
+        lacks: Vec::new(),
+        headings: used.iter().map(|&at| table.columns[at].name.to_owned()).collect(),
+        rows: seen.rows.iter().map(|(line, row)| Row { line: *line, cells: cells(row) }).collect(),
+        quarantined: seen
+            .refused
+            .iter()
+            .map(|issue| Refusal {
+                line: issue.line,
+                column: issue.column.clone(),
+                value: issue.value.clone(),
+                reason: issue.reason.clone(),
+                next: issue.remedy.clone(),
+            })
+            .collect(),
+        map: String::new(),
+    }
+}
+
+/// A cell as it is shown: figures as they were read, times in the farm's zone.
+fn words(cell: &Cell, zone: &TimeZone) -> String {
+    match cell {
+        Cell::Missing => String::new(),
+        Cell::Text(text) => text.clone(),
+        Cell::Number(figure) => {
+            let rounded = format!("{figure:.3}");
+            rounded.trim_end_matches('0').trim_end_matches('.').to_owned()
+        }
+        Cell::Time(at) => when::rfc3339(*at, zone),
+        Cell::Date(day) => day.to_string(),
+        Cell::Flag(is) => u8::from(*is).to_string(),
+    }
+}
+
+fn names(table: &Table, take: &Take) -> Vec<String> {
+    take.to.iter().filter_map(|&at| table.columns.get(at)).map(|column| column.name.to_owned()).collect()
+}
+
+fn how(table: &Table, take: &Take) -> String {
+    let name = |at: usize| table.columns.get(at).map_or("", |column| column.name);
+    let mut all: Vec<String> = Vec::new();
+    all.extend(take.value.as_ref().map(|value| format!("\"{value}\" in every row")));
+    all.extend(take.unit.and_then(|unit| unit.name()).map(|unit| format!("in {unit}")));
+    all.extend(take.split.as_ref().map(|split| format!("split at \"{split}\"")));
+    all.extend(take.after.map(|base| format!("a length of time after {}", name(base))));
+    all.extend(take.before.map(|base| format!("a length of time before {}", name(base))));
+    all.extend(take.next_day_of.map(|base| format!("of the next day if far before {}", name(base))));
+    all.extend(take.clock.as_ref().map(|clock| format!("at {clock}")));
+    let known: Vec<String> = take
+        .words
+        .iter()
+        .map(|(own, ours)| format!("{own} = {}", if ours.is_empty() { "not measured" } else { ours }))
+        .collect();
+    if !known.is_empty() {
+        all.push(known.join(", "));
+    }
+    all.join("; ")
+}
+
+/// The first rows and refusals of a file.
+#[derive(Default)]
+struct Seen {
+    rows: Vec<(u64, Vec<Cell>)>,
+    refused: Vec<Issue>,
+    notes: Vec<String>,
+}
+
+/// Enough was seen.
+#[derive(Debug)]
+struct Enough;
+
+impl Sink for Seen {
+    type Error = Enough;
+    fn table(&mut self, _: &'static Table, _: &[String]) -> Result<(), Enough> {
+        Ok(())
+    }
+    fn row(&mut self, line: u64, cells: &mut Vec<Cell>) -> Result<(), Enough> {
+        self.rows.push((line, cells.clone()));
+        if self.rows.len() < ROWS { Ok(()) } else { Err(Enough) }
+    }
+    fn issue(&mut self, issue: Issue) -> Result<(), Enough> {
+        match issue.kind {
+            IssueKind::RowRefused => self.refused.push(issue),
+            IssueKind::ColumnNotUsed | IssueKind::Note => {
+                self.notes.push(format!("{}: {}", issue.column.unwrap_or_default(), issue.reason));
+            }
+        }
+        if self.refused.len() < ISSUES { Ok(()) } else { Err(Enough) }
+    }
+}
+
+fn rows_of(input: Input, map: &ColumnMap, reading: &Reading) -> anyhow::Result<Seen> {
+    let reading = Reading { map: Some(Arc::new(map.clone())), ..reading.clone() };
+    let mut seen = Seen::default();
+    let read = match input {
+        Input::Path(path) => cowpath_import::read_file(path, &reading, &mut seen, &mut |_| {}),
+        Input::Bytes(_, bytes) => cowpath_import::read_bytes(bytes, &reading, &mut seen),
+    };
+    match read {
+        Ok(_) | Err(ReadError::Sink(Enough)) => Ok(seen),
+        Err(ReadError::File(why)) => Err(unread(&input.name(), &why)),
+    }
+}
+
+fn unread(file: &str, why: &Unreadable) -> anyhow::Error {
+    user(format!("{file}: {why}"), "nothing was changed", why.remedy())
+}

@@ -1,0 +1,166 @@
+//! What pages and the inbox change in a farm: files read, rows mended, settings. One after the other, on a connection of
+//! its own, so that two uploads at once both end well and pages go on answering.
+
+use std::{path::PathBuf, sync::TryLockError, thread, time::Duration};
+
+use cowpath_store::Settings;
+use jiff::Timestamp;
+
+use super::{
+    coming::Coming,
+    farm::Barn,
+    inbox::Watched,
+    live::{Live, locked},
+    mending::{self, Again, Mended, Opened},
+    records::{self, Quarantine, Records},
+    take_in,
+    taken::Taken,
+    ways::{self, Wanted},
+};
+use crate::{clock, trouble::user};
+
+/// How long a small change waits for its turn before it says that a file is being read.
+const TURN: Duration = Duration::from_secs(4);
+const BETWEEN_TRIES: Duration = Duration::from_millis(20);
+
+impl Live {
+    /// What counts as now.
+    fn now(&self) -> Timestamp {
+        self.fixed_now.unwrap_or_else(clock::now)
+    }
+
+    /// Writes when it is its turn; `patient`: however long that takes.
+    fn write<T>(
+        &self,
+        patient: bool,
+        write: impl FnOnce(&mut Barn) -> anyhow::Result<T>,
+    ) -> anyhow::Result<T> {
+        let mut writer = if patient {
+            locked(&self.writer)
+        } else {
+            let waited = clock::Stopwatch::start();
+            loop {
+                match self.writer.try_lock() {
+                    Ok(writer) => break writer,
+                    Err(TryLockError::Poisoned(poisoned)) => break poisoned.into_inner(),
+                    Err(TryLockError::WouldBlock) if waited.elapsed() < TURN => thread::sleep(BETWEEN_TRIES),
+                    Err(TryLockError::WouldBlock) => {
+                        return Err(user(
+                            "a file is being read just now",
+                            "nothing of this was changed; what you wrote is still in the form",
+                            "try again in a moment",
+                        ));
+                    }
+                }
+            }
+        };
+        let barn = match writer.as_mut() {
+            Some(barn) => barn,
+            None => writer.insert(Barn::open(&self.dir())?),
+        };
+        let written = write(barn);
+        drop(writer);
+        self.nudge();
+        written
+    }
+
+    /// Folder of the farm.
+    pub fn dir(&self) -> PathBuf {
+        locked(&self.keeper).dir.clone()
+    }
+
+    /// Reads files that came by a page.
+    pub fn take_in(&self, files: &[Coming]) -> anyhow::Result<Taken> {
+        let now = self.now();
+        self.write(true, |barn| {
+            let zone = barn.ways()?.zone;
+            take_in::take_in_all(barn, files, &zone, now, &mut |_, _| {})
+        })
+    }
+
+    /// Deals with a file of the inbox; `false`: it may still be on its way, and nothing of it was kept.
+    pub fn take_from_inbox(&self, coming: &Coming) -> anyhow::Result<bool> {
+        if let Ok(content) = cowpath_import::content_hash(&coming.path)
+            && coming.is_steady()
+            && self.ask(|barn| Ok(barn.store.has_come(&content)?))?
+        {
+            return Ok(true);
+        }
+        let now = self.now();
+        self.write(true, |barn| {
+            let zone = barn.ways()?.zone;
+            take_in::take_in_one(barn, coming, &zone, now, &mut |_, _| {}, &mut Taken::default())
+        })
+    }
+
+    /// Says how the inbox stands.
+    pub fn say_inbox(&self, said: Watched) {
+        *locked(&self.inbox) = Some(said);
+    }
+
+    /// The Records page; `skip` files are left out.
+    pub fn records(&self, skip: u64) -> anyhow::Result<Records> {
+        let now = self.now();
+        let (silent, fit) = self.standing()?;
+        let inbox = locked(&self.inbox).clone();
+        self.ask(|barn| {
+            barn.store.hold().map_err(anyhow::Error::from).and_then(|_held| {
+                let settings = barn.store.settings()?;
+                let zone = super::farm::zone(&settings.zone)?;
+                let (in_quarantine, set_aside) = barn.store.quarantine_counts()?;
+                Ok(Records {
+                    farm: settings.name.clone(),
+                    inbox: inbox.clone(),
+                    files: records::files(barn, skip, &zone, now)?,
+                    files_in_all: barn.store.arrival_count()?,
+                    skipped: skip,
+                    in_quarantine,
+                    set_aside,
+                    silent: silent.clone(),
+                    fit: fit.clone(),
+                    settings: records::Ways::of(settings),
+                })
+            })
+        })
+    }
+
+    /// A page of the quarantine.
+    pub fn quarantine(&self, skip: u64) -> anyhow::Result<Quarantine> {
+        self.ask(|barn| records::quarantine(barn, skip, records::A_PAGE))
+    }
+
+    /// One row of it, to be mended.
+    pub fn open_entry(&self, entry: i64) -> anyhow::Result<Opened> {
+        self.ask(|barn| mending::open(barn, entry))
+    }
+
+    /// Mends it: its cells in the order of [`Opened::cells`].
+    pub fn mend(&self, entry: i64, cells: &[String]) -> anyhow::Result<Mended> {
+        let now = self.now();
+        self.write(false, |barn| {
+            mending::mend(
+                barn,
+                entry,
+                &|own| {
+                    for ((_, cell), new) in own.iter_mut().zip(cells) {
+                        cell.clone_from(new);
+                    }
+                    Ok(())
+                },
+                now,
+            )
+        })
+    }
+
+    /// Takes in again what is understood by now.
+    pub fn take_again(&self) -> anyhow::Result<Again> {
+        let now = self.now();
+        self.write(false, |barn| mending::again(barn, now))
+    }
+
+    /// Changes the settings.
+    pub fn change_settings(&self, wanted: &Wanted) -> anyhow::Result<Settings> {
+        wanted.check()?;
+        self.write(false, |barn| ways::change(barn, wanted))
+    }
+}

@@ -1,0 +1,148 @@
+//! The open exchange standard at the program's doors: files in, twice, in any order; calls out.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use std::path::PathBuf;
+
+use common::Place;
+use serde_json::{Value, json};
+
+fn example(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../import/tests/ade").join(name)
+}
+
+const ALL: [&str; 10] = [
+    "01-milking-visits-page.json",
+    "02-milking-visits.ndjson",
+    "03-feed-and-weights.json",
+    "04-heat.json",
+    "05-reproduction.json",
+    "06-test-days-page.json",
+    "07-health.json",
+    "08-movements.json",
+    "09-attention-page.json",
+    "10-feed-recommendations-page.json",
+];
+
+fn import(place: &Place, files: &[PathBuf]) -> Value {
+    let mut words =
+        vec!["import".to_owned(), "--zone".into(), "UTC".into(), "--format".into(), "json".into()];
+    words.extend(files.iter().map(|file| file.display().to_string()));
+    let answer = place.run(words).done();
+    serde_json::from_str(&answer.out).unwrap()
+}
+
+#[test]
+fn the_examples_come_in_once_and_add_up() {
+    let place = Place::new();
+    let files: Vec<PathBuf> = ALL.iter().map(|name| example(name)).collect();
+    for round in 0..2 {
+        let taken = import(&place, &files);
+        for file in taken["files"].as_array().unwrap() {
+            let count = |name: &str| file[name].as_u64().unwrap();
+            assert_eq!(
+                count("read"),
+                count("new") + count("same") + count("replaced") + count("quarantined"),
+                "{file}"
+            );
+            assert_eq!(file["form"], "ade");
+            if round == 1 {
+                assert_eq!(count("read"), count("same"), "{file}");
+            }
+        }
+        assert_eq!(taken["files"][2]["table"], "events,visits");
+        assert_eq!(taken["files"][8]["table"], Value::Null);
+        assert!(taken["issues"].to_string().contains("AttentionEvent"));
+    }
+    place.run(["check"]).done();
+}
+
+#[test]
+fn the_invalid_ones_go_to_quarantine_and_the_rest_is_read() {
+    let place = Place::new();
+    let read = |name: &str| std::fs::read_to_string(example(name)).unwrap();
+    let bad = [
+        "invalid/1-turned-away-no-weight.json",
+        "invalid/2-quarter-FL.json",
+        "invalid/3-characteristic-number.json",
+        "invalid/4-local-time-and-pounds.json",
+    ];
+    let good: Value = serde_json::from_str(&read("01-milking-visits-page.json")).unwrap();
+    let mut all: Vec<Value> = bad.iter().map(|name| serde_json::from_str(&read(name)).unwrap()).collect();
+    all.push(good["member"][0].clone());
+    let taken = import(&place, &[place.file("mixed.json", json!(all).to_string())]);
+    assert_eq!(taken["files"][0]["new"], 1);
+    assert_eq!(taken["files"][0]["quarantined"], 4);
+    let properties: Vec<&str> = taken["issues"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|issue| !issue["line"].is_null())
+        .map(|issue| issue["column"].as_str().unwrap())
+        .collect();
+    assert_eq!(
+        properties,
+        ["milkingMilkWeight", "icarQuarterId", "milkCharacteristics.FAT", "milkingStartingDateTime"]
+    );
+    place.run(["check"]).done();
+    let text = place.run(["import", &example(bad[1]).display().to_string()]).done();
+    text.says(&["resource 1: icarQuarterId \"FL\": is none of LF, RF, LR, RR"]);
+}
+
+#[test]
+fn the_order_of_files_changes_no_cow_and_no_feed() {
+    let (one, other) = (Place::new(), Place::new());
+    let files: Vec<PathBuf> =
+        ["01-milking-visits-page.json", "03-feed-and-weights.json"].map(example).to_vec();
+    import(&one, &files);
+    let back: Vec<PathBuf> = files.iter().rev().cloned().collect();
+    let taken = import(&other, &back);
+    assert_eq!(taken["files"][0]["quarantined"], 2, "feed before its visits waits");
+    let taken = import(&other, &back);
+    assert_eq!(taken["files"][0]["quarantined"], 0);
+    let cow = |place: &Place| place.json(["cow", "999000000000214"]);
+    assert_eq!(cow(&one), cow(&other));
+}
+
+#[test]
+fn json_of_something_else_is_said_and_leaves_nothing() {
+    let place = Place::new();
+    for (name, text, why) in [
+        ("other.json", r#"{"cows":[1,2]}"#, "nothing in it is a resource of the exchange standard"),
+        ("broken.json", r#"[{"resourceType":"icarWeightEventResource"} oops]"#, "it is not JSON: on line 1"),
+    ] {
+        let answer = place.run(["import", &place.file(name, text).display().to_string()]);
+        assert_eq!(answer.code, 1);
+        answer.says(&[why]);
+    }
+}
+
+#[test]
+fn calls_go_out_whole_and_an_empty_farm_tells_of_none() {
+    let place = Place::demo(60, 1, 60);
+    let file = place.dir.path().join("calls.json");
+    let words = ["export", "attention", &file.display().to_string()];
+    place.run(words).done().says(&["written to"]);
+    let page: Value = serde_json::from_str(&std::fs::read_to_string(&file).unwrap()).unwrap();
+    let round = place.json(["round"]);
+    let of_cows = round["calls"].as_array().unwrap().iter().filter(|call| call["subject"] == "cow").count();
+    assert_eq!(page["member"].as_array().unwrap().len(), of_cows);
+    assert_eq!(page["view"]["totalItems"], of_cows);
+    let out = place.run(["export", "attention", "-", "--source", "com.example.farm"]).done();
+    let again: Value = serde_json::from_str(&out.out).unwrap();
+    for event in again["member"].as_array().unwrap() {
+        assert_eq!(event["meta"]["source"], "com.example.farm");
+    }
+    let heats = place.run(["export", "heats", "-"]).done();
+    let heats: Value = serde_json::from_str(&heats.out).unwrap();
+    assert_eq!(heats["member"], json!([]));
+    let folder = place.dir.path().display().to_string();
+    assert_eq!(place.run(["export", "heats", &folder]).code, 1, "a folder is no file");
+    assert_eq!(place.run(["export", "heats", "-", "--source", "a b"]).code, 1);
+    let nowhere = place.dir.path().join("none/calls.json").display().to_string();
+    assert_eq!(place.run(["export", "heats", &nowhere]).code, 1);
+    let left: Vec<_> =
+        std::fs::read_dir(place.dir.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    assert!(left.iter().all(|name| !name.to_string_lossy().ends_with(".part")), "{left:?}");
+}
