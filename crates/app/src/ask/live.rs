@@ -4,6 +4,7 @@
 //! it keeps the model's memories.
 
 use std::{
+    hash::{DefaultHasher, Hash, Hasher},
     sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, TryLockError},
     thread,
     time::Duration,
@@ -15,6 +16,8 @@ use jiff::{Timestamp, civil::Date};
 
 use super::{
     answered::{self, Told},
+    box_day,
+    boxes::{AskedBoxes, Boxes},
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
@@ -324,6 +327,21 @@ impl Live {
             let ids: Vec<String> = cow.calls.iter().map(|call| call.id.clone()).collect();
             cow.past = answered::past(&barn.store, &told, &cow.animal, &ids, view.at, &view.ways.zone)?;
             Ok(Some(cow))
+        })
+    }
+
+    /// The boxes on a day.
+    pub fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes> {
+        self.ask(|barn| box_day::boxes(barn, asked, clock::now()))
+    }
+
+    /// A mark of all that the newest round rests on: rows, settings, answers.
+    pub fn round_rests_on(&self) -> anyhow::Result<u64> {
+        self.ask(|barn| {
+            let mut hasher = DefaultHasher::new();
+            format!("{:?}", (barn.store.last_batch()?, barn.store.settings()?, barn.store.found_mark()?))
+                .hash(&mut hasher);
+            Ok(hasher.finish())
         })
     }
 
