@@ -218,7 +218,7 @@ impl Live {
         if let Some((_, _, round)) = known {
             return Ok(round);
         }
-        let told = Told::read(&barn.store, view.at, known_until(asked, view.at))?;
+        let told = Told::read(&barn.store, view.at, asked)?;
         let (at, zone) = (view.at, &view.ways.zone);
         let round = answered::joined((*seen.round).clone(), &told, at, zone);
         let round = Arc::new(answered::with_past(round, &barn.store, &told, at, zone)?);
@@ -293,7 +293,7 @@ impl Live {
         };
         // A farm that is being written is shown all the same.
         let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
-        let _ = found::keep_shown(&mut keeper.store, view.at, &seen.round);
+        let _ = found::keep_shown(&mut keeper.store, view.at, true, &seen.round);
     }
 
     /// One cow, in metric or the farm's units; `instance` tells which, where a number was used again.
@@ -323,7 +323,7 @@ impl Live {
                 units,
             )?;
             let Some(mut cow) = cow else { return Ok(None) };
-            let told = Told::read(&barn.store, view.at, known_until(at, view.at))?;
+            let told = Told::read(&barn.store, view.at, at)?;
             let ids: Vec<String> = cow.calls.iter().map(|call| call.id.clone()).collect();
             cow.past = answered::past(&barn.store, &told, &cow.animal, &ids, view.at, &view.ways.zone)?;
             Ok(Some(cow))
@@ -375,11 +375,6 @@ impl Live {
         }
         answer
     }
-}
-
-/// Until when what was found is known: at a time asked for, until then; in the newest round, whatever was said since.
-pub fn known_until(asked: Option<Timestamp>, at: Timestamp) -> Timestamp {
-    asked.unwrap_or_else(|| clock::now().max(at))
 }
 
 fn ground(barn: &Barn) -> anyhow::Result<Ground> {
