@@ -33,6 +33,9 @@ pub(crate) struct Reader<'h> {
     pub any_kind: bool,
 }
 
+/// Rows of a resource, each with its table.
+type Rows = Vec<(&'static Table, Vec<Cell>)>;
+
 /// Longest text of a kind's name.
 const LONGEST_KIND: usize = 80;
 
@@ -132,13 +135,7 @@ impl Reader<'_> {
     }
 
     /// The rows of a resource; `None` where it is of no use to us, which a note says.
-    fn rows(
-        &mut self,
-        node: &Node<'_>,
-        kind: Kind,
-        animal: &str,
-        own: &'static Table,
-    ) -> Got<Option<Vec<(&'static Table, Vec<Cell>)>>> {
+    fn rows(&mut self, node: &Node<'_>, kind: Kind, animal: &str, own: &'static Table) -> Got<Option<Rows>> {
         let (desk, notes) = (&self.desk, &mut self.notes);
         let several = |(at, all): (jiff::Timestamp, Vec<events::Event>)| {
             all.into_iter().map(|event| Ok((own, event.row(animal, at, own)?))).collect::<Got<Vec<_>>>()
