@@ -34,6 +34,7 @@ mod records;
 mod settings;
 mod silence;
 mod take_back;
+mod told_of;
 mod visits;
 mod write;
 

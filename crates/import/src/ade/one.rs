@@ -31,6 +31,8 @@ pub(crate) struct Reader<'h> {
     pub seen: herd::Seen,
     /// A resource of the standard was seen.
     pub any_kind: bool,
+    /// Where names of properties are put together.
+    pub room: String,
 }
 
 /// Longest text of a kind's name.
@@ -86,7 +88,7 @@ impl Reader<'_> {
             Ok(Some(document)) => {
                 if document.origin.as_ref().is_none_or(|origin| !origin.deleted) {
                     let notes = &mut self.notes;
-                    node.unused("", &mut |property| notes.unused(shown(property.as_bytes())));
+                    node.unused(&mut self.room, &mut |property| notes.unused(property));
                 }
                 Outcome::Document(Box::new(document))
             }
