@@ -76,6 +76,8 @@ pub struct Document {
     pub origin: Option<Origin>,
     /// Its rows: the table's name, cells in its order. Of a deleted one, none.
     pub rows: Vec<(&'static str, Vec<Cell>)>,
+    /// Another number under which rows of the same cow stand: they were read before it was known who she is.
+    pub formerly: Option<String>,
     /// The table it is counted in.
     pub table: &'static str,
     /// Feed that belongs to a visit, in the place of rows.

@@ -113,10 +113,17 @@ impl Farm {
 impl<'a> Delivery<'a> {
     /// Takes a document; what became of each of its rows, in their order, or of the document where it holds none.
     pub fn take(&mut self, sent: &Sent<'_>) -> Result<Vec<Disposition>> {
+        self.take_of(sent, None)
+    }
+
+    /// The same of a cow whose rows may stand under another number that she was known by before: what comes under her
+    /// herd number now goes from there to the history.
+    pub fn take_of(&mut self, sent: &Sent<'_>, formerly: Option<&str>) -> Result<Vec<Disposition>> {
         let Some(origin) = sent.origin else {
             let mut all = Vec::with_capacity(sent.rows.len());
             for (table, cells) in sent.rows {
                 all.push(self.row(table, sent.line, cells)?);
+                self.leave(formerly, table, cells)?;
             }
             return Ok(all);
         };
@@ -136,6 +143,7 @@ impl<'a> Delivery<'a> {
             let became = self.row(table, sent.line, cells)?;
             if !matches!(became, Disposition::Refused(_)) {
                 kept.push((table.name, self.key(table, cells)?));
+                self.leave(formerly, table, cells)?;
             }
             all.push(became);
         }
@@ -231,6 +239,16 @@ impl<'a> Delivery<'a> {
             batch.given_mask = cells.iter().enumerate().fold(0, filled);
         }
         batch.row(line, cells)
+    }
+
+    /// Takes back the row that stands under the number she was known by before.
+    fn leave(&mut self, formerly: Option<&str>, table: &'static Table, cells: &[Cell]) -> Result<()> {
+        let Some((formerly, place)) = formerly.zip(table.index("animal")) else { return Ok(()) };
+        let mut before = cells.to_vec();
+        before[place] = Cell::Text(formerly.to_owned());
+        let key = self.key(table, &before)?;
+        self.batch(table)?.take_back(&key)?;
+        Ok(())
     }
 
     fn batch(&mut self, table: &'static Table) -> Result<&mut Batch<'a>> {

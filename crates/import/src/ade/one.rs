@@ -35,6 +35,9 @@ pub(crate) struct Reader<'h> {
     pub room: String,
 }
 
+/// Rows of a resource, each of its table.
+type Rows = Vec<(&'static Table, Vec<Cell>)>;
+
 /// Longest text of a kind's name.
 const LONGEST_KIND: usize = 80;
 
@@ -106,8 +109,15 @@ impl Reader<'_> {
         raw: &[u8],
     ) -> Got<Option<Document>> {
         let origin = origin(node)?;
-        let mut document =
-            Document { line, origin, rows: Vec::new(), table: table.name, meal: None, raw: String::new() };
+        let mut document = Document {
+            line,
+            origin,
+            rows: Vec::new(),
+            formerly: None,
+            table: table.name,
+            meal: None,
+            raw: String::new(),
+        };
         if document.origin.as_ref().is_some_and(|origin| origin.deleted) && kind != Kind::Feed {
             return Ok(Some(document));
         }
@@ -129,18 +139,13 @@ impl Reader<'_> {
                 return refuse(why.column, "", why.reason, &why.remedy);
             }
         }
+        document.formerly = self.herd.formerly(animal).map(str::to_owned);
         document.rows = rows.into_iter().map(|(table, row)| (table.name, row)).collect();
         Ok(Some(document))
     }
 
     /// The rows of a resource; `None` where it is of no use to us, which a note says.
-    fn rows(
-        &mut self,
-        node: &Node<'_>,
-        kind: Kind,
-        animal: &str,
-        own: &'static Table,
-    ) -> Got<Option<Vec<(&'static Table, Vec<Cell>)>>> {
+    fn rows(&mut self, node: &Node<'_>, kind: Kind, animal: &str, own: &'static Table) -> Got<Option<Rows>> {
         let (desk, notes) = (&self.desk, &mut self.notes);
         let several = |(at, all): (jiff::Timestamp, Vec<events::Event>)| {
             all.into_iter().map(|event| Ok((own, event.row(animal, at, own)?))).collect::<Got<Vec<_>>>()
