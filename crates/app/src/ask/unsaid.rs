@@ -66,7 +66,10 @@ impl Unsaid {
             .into_iter()
             .chain(others.into_iter().filter_map(|(is, words)| is.then_some(words)))
             .collect();
-        let words = all.join(", ");
+        let words = match all.split_last() {
+            Some((last, before)) if !before.is_empty() => format!("{} and {last}", before.join(", ")),
+            _ => all.join(", "),
+        };
         let mut letters = words.chars();
         let first = letters.next()?;
         Some(format!(
@@ -122,3 +125,6 @@ pub fn named_later(barn: &Barn) -> anyhow::Result<Vec<String>> {
     }
     Ok(notes)
 }
+
+#[cfg(test)]
+mod tests;
