@@ -146,3 +146,68 @@ fn calls_go_out_whole_and_an_empty_farm_tells_of_none() {
         std::fs::read_dir(place.dir.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
     assert!(left.iter().all(|name| !name.to_string_lossy().ends_with(".part")), "{left:?}");
 }
+
+/// A visit of a cow under her official number, with a name at its source or without.
+fn visit(number: u32, named: bool) -> Value {
+    let mut visit = json!({
+        "resourceType": "icarMilkingVisitEventResource",
+        "animal": {"scheme": "std.iso.11785", "id": "999000000000214"},
+        "milkingStartingDateTime": format!("2026-03-0{number}T04:00:00Z"),
+        "milkingVisitDuration": {"unitCode": "SEC", "value": 400},
+        "milkingMilkWeight": {"unitCode": "KGM", "value": 9.5},
+        "milkingBoxNumber": "1"
+    });
+    if named {
+        visit["meta"] =
+            json!({"source": "a.b", "sourceId": number.to_string(), "modified": "2026-03-05T00:00:00Z"});
+    }
+    visit
+}
+
+#[test]
+fn a_herd_list_that_comes_later_makes_no_second_cow() {
+    for named in [true, false] {
+        let place = Place::new();
+        let visits = place.file("visits.json", json!([visit(1, named), visit(2, named)]).to_string());
+        let list = place.file("animals.csv", "animal,official_id,parity\n214,999000000000214,2\n");
+        import(&place, &[visits.clone(), list]);
+        let notes = |place: &Place| place.json(["round"])["notes"].to_string();
+        assert!(notes(&place).contains("999000000000214 may be cow 214"), "{}", notes(&place));
+        assert!(notes(&place).contains("Turned-away and feed-only visits"), "{}", notes(&place));
+        for new in [2, 0] {
+            let taken = import(&place, std::slice::from_ref(&visits));
+            assert_eq!(taken["files"][0]["new"], new);
+            assert!(!notes(&place).contains("may be cow"), "{}", notes(&place));
+            let standing = place.standing();
+            let (_, rows) = standing.iter().find(|(name, _)| *name == "visits").unwrap();
+            assert_eq!(rows.iter().map(|row| row[0].text().unwrap()).collect::<Vec<_>>(), ["214", "214"]);
+        }
+        // What comes from now on comes under the herd number at once.
+        import(&place, &[place.file("more.json", json!([visit(3, named)]).to_string())]);
+        assert!(!notes(&place).contains("may be cow"), "{}", notes(&place));
+        place.run(["check"]).done();
+    }
+}
+
+#[test]
+fn the_farm_names_itself_to_other_programs_once() {
+    let place = Place::demo(60, 1, 60);
+    // A morning with calls of cows.
+    let calls = |at: &String| place.json(["round", "--at", at.as_str()])["calls"].clone();
+    let at = (1..=28)
+        .rev()
+        .map(|day| format!("2026-02-{day:02}T05:30"))
+        .find(|at| calls(at).as_array().unwrap().iter().any(|call| call["subject"] == "cow"))
+        .unwrap();
+    let source = |words: &[&str]| -> String {
+        let page: Value = serde_json::from_str(&place.run(words).done().out).unwrap();
+        page["member"][0]["meta"]["source"].as_str().unwrap().to_owned()
+    };
+    let export = ["export", "attention", "-", "--at", at.as_str()];
+    assert_eq!(source(&export), "local.cowpath");
+    place.run(["settings", "--exchange-name", "com.example.ash"]).done().says(&["com.example.ash"]);
+    assert_eq!(source(&export), "com.example.ash");
+    assert_eq!(source(&[&export[..], &["--source", "org.example"]].concat()), "org.example");
+    assert_eq!(place.run(["settings", "--exchange-name", "two words"]).code, 1);
+    assert_eq!(source(&export), "com.example.ash");
+}

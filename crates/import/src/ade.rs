@@ -6,7 +6,7 @@
 //!
 //! Lines are places here: the third resource of a file is its line 3, however the text is broken.
 //!
-//! Read in this order: `source` (bytes to values), `members` (where the resources stand), `tree` (one value), `kinds`,
+//! Read in this order: `source` (bytes to values), `members` (where the resources stand), `tree` and `quick` (one value), `kinds`,
 //! `take` (one property), `visit`, `events`, `health`, `feed`, `herd` (resources to rows), `notes`.
 //!
 //! # What it cannot say
@@ -23,6 +23,7 @@ mod kinds;
 mod members;
 mod notes;
 mod one;
+mod quick;
 mod source;
 mod take;
 mod tree;
@@ -75,6 +76,8 @@ pub struct Document {
     pub origin: Option<Origin>,
     /// Its rows: the table's name, cells in its order. Of a deleted one, none.
     pub rows: Vec<(&'static str, Vec<Cell>)>,
+    /// Another number under which rows of the same cow stand: they were read before it was known who she is.
+    pub formerly: Option<String>,
     /// The table it is counted in.
     pub table: &'static str,
     /// Feed that belongs to a visit, in the place of rows.
@@ -182,6 +185,7 @@ fn read<'a, S: Documents>(
         notes: Notes::default(),
         seen: herd::Seen::default(),
         any_kind: false,
+        room: String::new(),
     };
     let mut counts = Counts::default();
     let (mut cut, mut told_cut) = (false, false);

@@ -12,12 +12,12 @@ use std::collections::BTreeMap;
 
 use cowpath_core::tables::{Cell, Table};
 use jiff::Timestamp;
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, params};
 
 use crate::{
     batch::{Batch, Disposition, Finished, Refusal, Remark, Source},
     cells,
-    error::Result,
+    error::{Result, StoreError},
     farm::Farm,
     meal::{self, Meal},
     overlap::Stays,
@@ -66,10 +66,17 @@ pub struct Delivery<'a> {
     source: Source,
     columns: fn(&'static Table) -> Vec<usize>,
     batches: BTreeMap<&'static str, (&'static Table, Batch<'a>)>,
-    sources: BTreeMap<String, i64>,
+    sources: BTreeMap<String, Known>,
     meals: Option<Batch<'a>>,
     cannot_say: BTreeMap<&'static str, String>,
     finished: bool,
+}
+
+/// A source of documents.
+struct Known {
+    id: i64,
+    /// The greatest name of its documents, in the order of bytes: one beyond it is not known, and need not be asked for.
+    greatest: Option<String>,
 }
 
 /// A row that a document brought before.
@@ -106,15 +113,22 @@ impl Farm {
 impl<'a> Delivery<'a> {
     /// Takes a document; what became of each of its rows, in their order, or of the document where it holds none.
     pub fn take(&mut self, sent: &Sent<'_>) -> Result<Vec<Disposition>> {
+        self.take_of(sent, None)
+    }
+
+    /// The same of a cow whose rows may stand under another number that she was known by before: what comes under her
+    /// herd number now goes from there to the history.
+    pub fn take_of(&mut self, sent: &Sent<'_>, formerly: Option<&str>) -> Result<Vec<Disposition>> {
         let Some(origin) = sent.origin else {
             let mut all = Vec::with_capacity(sent.rows.len());
             for (table, cells) in sent.rows {
                 all.push(self.row(table, sent.line, cells)?);
+                self.leave(formerly, table, cells)?;
             }
             return Ok(all);
         };
-        let source = self.source_id(&origin.source)?;
-        let known = self.brought(source, &origin.id)?;
+        let (source, is_new) = self.source_of(origin)?;
+        let known = if is_new { Vec::new() } else { self.brought(source, &origin.id)? };
         let modified = origin.modified.map(Timestamp::as_millisecond);
         let newer = |row: &Brought| row.modified.zip(modified).is_some_and(|(known, read)| read < known);
         if known.iter().any(newer) {
@@ -129,6 +143,7 @@ impl<'a> Delivery<'a> {
             let became = self.row(table, sent.line, cells)?;
             if !matches!(became, Disposition::Refused(_)) {
                 kept.push((table.name, self.key(table, cells)?));
+                self.leave(formerly, table, cells)?;
             }
             all.push(became);
         }
@@ -226,6 +241,16 @@ impl<'a> Delivery<'a> {
         batch.row(line, cells)
     }
 
+    /// Takes back the row that stands under the number she was known by before.
+    fn leave(&mut self, formerly: Option<&str>, table: &'static Table, cells: &[Cell]) -> Result<()> {
+        let Some((formerly, place)) = formerly.zip(table.index("animal")) else { return Ok(()) };
+        let mut before = cells.to_vec();
+        before[place] = Cell::Text(formerly.to_owned());
+        let key = self.key(table, &before)?;
+        self.batch(table)?.take_back(&key)?;
+        Ok(())
+    }
+
     fn batch(&mut self, table: &'static Table) -> Result<&mut Batch<'a>> {
         use std::collections::btree_map::Entry;
         match self.batches.entry(table.name) {
@@ -241,10 +266,27 @@ impl<'a> Delivery<'a> {
         Ok(cells::key_words(&self.batch(table)?.layout, row))
     }
 
-    fn source_id(&mut self, name: &str) -> Result<i64> {
-        if let Some(id) = self.sources.get(name) {
-            return Ok(*id);
+    /// The number of a document's source, and whether the document is certainly not known: logs mostly name theirs in
+    /// order, so that each is beyond all before it.
+    fn source_of(&mut self, origin: &Origin) -> Result<(i64, bool)> {
+        if !self.sources.contains_key(&origin.source) {
+            let known = self.source(&origin.source)?;
+            self.sources.insert(origin.source.clone(), known);
         }
+        let Some(known) = self.sources.get_mut(&origin.source) else {
+            return Err(StoreError::Stored { what: "a source", detail: "it was not kept".into() });
+        };
+        if known.greatest.as_ref().is_some_and(|greatest| origin.id <= *greatest) {
+            return Ok((known.id, false));
+        }
+        match &mut known.greatest {
+            Some(greatest) => greatest.clone_from(&origin.id),
+            none => *none = Some(origin.id.clone()),
+        }
+        Ok((known.id, true))
+    }
+
+    fn source(&self, name: &str) -> Result<Known> {
         self.connection
             .prepare_cached("INSERT INTO origin_source (name) VALUES (?1) ON CONFLICT DO NOTHING")?
             .execute([name])?;
@@ -252,8 +294,11 @@ impl<'a> Delivery<'a> {
             .connection
             .prepare_cached("SELECT id FROM origin_source WHERE name = ?1")?
             .query_row([name], |row| row.get(0))?;
-        self.sources.insert(name.to_owned(), id);
-        Ok(id)
+        let greatest = self
+            .connection
+            .prepare_cached("SELECT max(source_id) FROM origin WHERE source = ?1")?
+            .query_row([id], |row| row.get(0))?;
+        Ok(Known { id, greatest })
     }
 
     fn brought(&self, source: i64, id: &str) -> Result<Vec<Brought>> {
@@ -342,44 +387,5 @@ impl Drop for Delivery<'_> {
             // Nothing can be done if this fails too: SQLite rolls back when the file is opened next.
             let _ = self.connection.execute_batch("ROLLBACK");
         }
-    }
-}
-
-impl Farm {
-    /// Every cow's other identifiers: (scheme, id) and the herd number they stand for.
-    pub fn aliases(&self) -> Result<BTreeMap<(String, String), String>> {
-        let mut all = self.connection.prepare_cached("SELECT scheme, id, animal FROM alias")?;
-        let rows = all.query_map([], |row| Ok(((row.get(0)?, row.get(1)?), row.get(2)?)))?;
-        Ok(rows.collect::<rusqlite::Result<_>>()?)
-    }
-
-    /// What the formats of all files that brought visits have no word for: the words that every batch of visits with
-    /// rows of its own bears, empty where one file can say all.
-    pub fn visits_cannot_say(&self) -> Result<Vec<String>> {
-        let mut all = self
-            .connection
-            .prepare_cached("SELECT cannot_say FROM batch WHERE table_name = 'visits' AND 0 < rows_added")?;
-        let rows = all.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()?;
-        let mut words: Option<Vec<String>> = None;
-        for row in rows {
-            let own: Vec<String> = row.split_whitespace().map(str::to_owned).collect();
-            words = Some(match words {
-                None => own,
-                Some(before) => before.into_iter().filter(|word| own.contains(word)).collect(),
-            });
-        }
-        Ok(words.unwrap_or_default())
-    }
-
-    /// Whether a document of that source is known, and when it was last changed there.
-    pub fn origin_of(&self, source: &str, id: &str) -> Result<Option<(Option<i64>, bool)>> {
-        Ok(self
-            .connection
-            .prepare_cached(
-                "SELECT modified, deleted FROM origin JOIN origin_source AS s ON s.id = source
-                 WHERE s.name = ?1 AND source_id = ?2 LIMIT 1",
-            )?
-            .query_row([source, id], |row| Ok((row.get(0)?, row.get::<_, i64>(1)? != 0)))
-            .optional()?)
     }
 }

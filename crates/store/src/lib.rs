@@ -35,6 +35,7 @@ mod records;
 mod settings;
 mod silence;
 mod take_back;
+mod told_of;
 mod visits;
 mod write;
 

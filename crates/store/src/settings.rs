@@ -24,6 +24,8 @@ pub struct Settings {
     pub boxes: Vec<BoxSetting>,
     /// Pens in walking order.
     pub pens: Vec<PenSetting>,
+    /// The name other programs know the farm's documents by, a domain written backwards; `None`: not set.
+    pub exchange_name: Option<String>,
 }
 
 /// A box.
@@ -55,6 +57,7 @@ impl Settings {
             breed: None,
             boxes: Vec::new(),
             pens: Vec::new(),
+            exchange_name: None,
         }
     }
 }

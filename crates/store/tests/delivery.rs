@@ -254,6 +254,51 @@ fn what_a_format_cannot_say_stands_by_the_batch() {
     delivery.finish().unwrap();
     assert_eq!(farm.batches().unwrap()[0].cannot_say, "tank entry");
     assert_eq!(farm.visits_cannot_say().unwrap(), ["tank", "entry"]);
+    let boxes = |farm: &Farm| farm.boxes_cannot_say(at(START), at(END)).unwrap();
+    assert!(boxes(&farm)["1"].contains("tank"));
+    assert!(
+        farm.boxes_cannot_say(at("2026-03-09T00:00:00Z"), at("2026-03-12T00:00:00Z")).unwrap().is_empty()
+    );
     read(&mut farm, 2, &[(None, vec![visit("6", START, END, 9.0)])]);
+    assert!(boxes(&farm)["1"].is_empty(), "another source of the same box can say it");
     assert!(farm.visits_cannot_say().unwrap().is_empty(), "another source can say it");
+}
+
+#[test]
+fn documents_are_known_again_whatever_the_order_of_their_names() {
+    let (_folder, mut farm) = farm();
+    let later = "2026-03-02T05:00:00Z";
+    let own = |id: &str, start: &str, end: &str, kg: f64| {
+        (Some(origin(id, later)), vec![visit("5", start, end, kg)])
+    };
+    let new = own("b", "2026-03-02T08:00:00Z", "2026-03-02T08:07:00Z", 8.0);
+    let all = [
+        own("m", START, END, 9.0),
+        new.clone(),
+        own("m", "2026-03-02T06:00:00Z", "2026-03-02T06:07:00Z", 7.0),
+    ];
+    read(&mut farm, 1, &all);
+    assert_eq!(milk(&farm), [7.0, 8.0], "a document that moves takes its row along");
+    // Read in another file, beyond and below the greatest name on record.
+    let all = [own("a", "2026-03-02T10:00:00Z", "2026-03-02T10:07:00Z", 6.0), new, own("z", START, END, 5.0)];
+    assert_eq!(read(&mut farm, 2, &all), [Disposition::New, Disposition::Same, Disposition::New]);
+    assert_eq!(milk(&farm), [5.0, 7.0, 8.0, 6.0]);
+}
+
+#[test]
+fn rows_of_a_cow_move_to_her_herd_number_once_it_is_known() {
+    for named in [None, Some(origin("1", END))] {
+        let (_folder, mut farm) = farm();
+        read(&mut farm, 1, &[(named.clone(), vec![visit("999000000000214", START, END, 9.0)])]);
+        for again in [Disposition::New, Disposition::Same] {
+            let rows = [visit("214", START, END, 9.0)];
+            let mut delivery = farm.deliver(&source(2), columns).unwrap();
+            let sent = Sent { line: 1, origin: named.as_ref(), table: rows[0].0, rows: &rows };
+            let took = delivery.take_of(&sent, Some("999000000000214")).unwrap();
+            delivery.finish().unwrap();
+            assert_eq!(took, [again]);
+            let visits = farm.rows(table("visits").unwrap(), None, None).unwrap();
+            assert_eq!(visits.iter().map(|row| row[0].text().unwrap()).collect::<Vec<_>>(), ["214"]);
+        }
+    }
 }

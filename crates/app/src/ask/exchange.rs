@@ -3,7 +3,7 @@
 //! Like a plain table it is read on one thread and kept on another, in bundles. Who is who is known from the herd list
 //! and from earlier files before the first resource is read.
 
-use std::sync::mpsc::sync_channel;
+use std::{collections::BTreeMap, sync::mpsc::sync_channel};
 
 use cowpath_core::tables::{Table, table};
 use cowpath_import::{
@@ -15,6 +15,9 @@ use cowpath_store::{Delivered, Delivery, Disposition, Farm, Meal, Origin, Sent, 
 use super::bundle::KeeperStopped;
 use super::coming::{Coming, print_of};
 use super::take_in::{self, FileAnswer, Issues, TakenFile, Unread, Watch};
+
+/// What batches of the standard name as their map.
+pub(super) const MAP: &str = "ade";
 
 /// Documents in one bundle.
 const IN_BUNDLE: usize = 256;
@@ -81,7 +84,7 @@ pub(super) fn take_in_file(
         // Each table of the file has a batch of its own.
         table: cowpath_core::tables::TABLES[0],
         zone: reading.zone.iana_name().unwrap_or("UTC").to_owned(),
-        map: "ade".into(),
+        map: MAP.into(),
         now: reading.now,
         columns: Vec::new(),
     };
@@ -150,13 +153,16 @@ fn herd(store: &Farm) -> anyhow::Result<Herd> {
     for number in store.numbers()? {
         herd.add_number(&number);
     }
+    let mut numbers = BTreeMap::new();
     for row in store.animal_rows()? {
-        if let Some(official) = &row.official_id {
-            herd.add_official(&row.animal, official);
+        if let Some(official) = row.official_id {
+            herd.add_official(&row.animal, &official);
+            numbers.insert(official, row.animal);
         }
     }
     for ((scheme, id), number) in store.aliases()? {
-        herd.add_alias(&scheme, &id, &number);
+        // A cow that was read under her official number before the herd list named her.
+        herd.add_alias(&scheme, &id, numbers.get(&number).unwrap_or(&number));
     }
     Ok(herd)
 }
@@ -199,7 +205,7 @@ fn keep(delivery: &mut Delivery<'_>, document: Document, issues: &mut Issues) ->
     let rows: Vec<_> =
         document.rows.into_iter().filter_map(|(name, cells)| Some((table(name)?, cells))).collect();
     let sent = Sent { line: document.line, origin: origin.as_ref(), table: own, rows: &rows };
-    for became in delivery.take(&sent)? {
+    for became in delivery.take_of(&sent, document.formerly.as_deref())? {
         if let Disposition::Refused(refusal) = became {
             issues.add(take_in::told(refusal));
         }

@@ -39,6 +39,7 @@ pub mod take_in;
 pub mod taken;
 #[cfg(test)]
 mod tests;
+pub mod unsaid;
 pub mod view;
 pub mod ways;
 pub mod writing;

@@ -7,7 +7,7 @@ use cowpath_store::{Arrival, Settings, Way};
 use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
 
-use super::{farm::Barn, fitted::Fit, inbox, silence::Silent, taken::TakenFile};
+use super::{farm::Barn, fitted::Fit, inbox, silence::Silent, taken::TakenFile, unsaid::Unsaid};
 
 /// Files on one page, and rows in quarantine on one.
 pub const A_PAGE: u64 = 50;
@@ -84,7 +84,7 @@ pub struct Came {
     /// Its sums, or its trouble.
     #[serde(flatten)]
     pub file: TakenFile,
-    /// What was said of it as a whole: columns not used.
+    /// What was said of it as a whole: what its form has no word for, columns not used.
     pub said: Vec<String>,
 }
 
@@ -160,12 +160,12 @@ pub fn files(barn: &Barn, skip: u64, zone: &TimeZone, now: Timestamp) -> anyhow:
     let mut files = Vec::new();
     for arrival in barn.store.arrivals(skip, A_PAGE)? {
         let said = match &arrival.read {
-            Some((batch, ..)) => barn
-                .store
-                .remarks_that_begin(*batch, IssueKind::ColumnNotUsed.word(), SAID)?
-                .into_iter()
-                .map(|remark| format!("{}: {}", remark.column, remark.text))
-                .collect(),
+            Some((batch, ..)) => {
+                let unsaid = Unsaid::of(barn.store.cannot_say_of(*batch)?.split_whitespace());
+                let remarks = barn.store.remarks_that_begin(*batch, IssueKind::ColumnNotUsed.word(), SAID)?;
+                let remarks = remarks.into_iter().map(|remark| format!("{}: {}", remark.column, remark.text));
+                unsaid.sentence().into_iter().chain(remarks).collect()
+            }
             None => Vec::new(),
         };
         files.push(came(arrival, said, zone, now));

@@ -123,7 +123,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         counts,
         calls,
         quiet,
-        notes: notes(view, gone),
+        notes: notes(barn, view, gone)?,
     })
 }
 
@@ -180,7 +180,7 @@ pub fn model_words(view: &View) -> String {
     )
 }
 
-fn notes(view: &View, gone: usize) -> Vec<String> {
+fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
     let mut notes = Vec::new();
     if view.rolled.fitted_at.is_none() {
         notes.push("The herd's own habits are not fitted yet: that takes the first week or two of rows. Until then the calls rest on published figures.".into());
@@ -188,7 +188,9 @@ fn notes(view: &View, gone: usize) -> Vec<String> {
     if 0 < gone {
         notes.push(say::summary::gone(gone));
     }
-    notes
+    notes.extend(super::unsaid::notes(barn, view.at)?);
+    notes.extend(super::unsaid::named_later(barn)?);
+    Ok(notes)
 }
 
 fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {

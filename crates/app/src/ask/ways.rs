@@ -24,6 +24,23 @@ pub struct Wanted {
     pub breed: Option<String>,
     /// Pens in the order of the walk.
     pub pens: Option<Vec<String>>,
+    /// The name other programs know the farm's documents by; empty: not set.
+    pub exchange_name: Option<String>,
+}
+
+/// Whether a word can be the name of a source of documents.
+///
+/// # Errors
+/// Where it holds anything but printed ASCII letters.
+pub fn check_exchange_name(name: &str) -> anyhow::Result<()> {
+    if !name.is_empty() && name.len() <= LONGEST && name.chars().all(|letter| letter.is_ascii_graphic()) {
+        return Ok(());
+    }
+    Err(user(
+        format!("`{name}` cannot be the name of a source"),
+        "nothing was written",
+        "write a domain backwards, like com.example.farm, without blanks",
+    ))
 }
 
 impl Wanted {
@@ -51,6 +68,9 @@ impl Wanted {
                     format!("write a {what} of one line"),
                 ));
             }
+        }
+        if let Some(name) = self.exchange_name.as_deref().map(str::trim).filter(|name| !name.is_empty()) {
+            check_exchange_name(name)?;
         }
         if self.pens.as_ref().is_some_and(|pens| MOST_PENS < pens.len()) {
             return Err(user(
@@ -84,6 +104,9 @@ pub fn change(barn: &mut Barn, wanted: &Wanted) -> anyhow::Result<Settings> {
         let named = pens.iter().map(|pen| pen.trim()).filter(|pen| !pen.is_empty());
         settings.pens =
             (1..).zip(named).map(|(order, name)| PenSetting { name: name.to_owned(), order }).collect();
+    }
+    if let Some(name) = &wanted.exchange_name {
+        settings.exchange_name = Some(trimmed(name)).filter(|name| !name.is_empty());
     }
     barn.store.save_settings(&settings)?;
     Ok(settings)

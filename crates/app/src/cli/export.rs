@@ -12,7 +12,7 @@ use super::{Context, show};
 use crate::{
     ask::{
         export::{self, SOURCE, What},
-        farm,
+        farm, ways,
     },
     trouble::user,
 };
@@ -32,9 +32,10 @@ pub struct Export {
     /// The time of the round it rests on; without it the time of the newest row
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
-    /// The name other programs know this farm's documents by: a domain written backwards
-    #[arg(long, value_name = "NAME", default_value = SOURCE)]
-    source: String,
+    /// The name other programs know this farm's documents by: a domain written backwards; without it that of the settings,
+    /// else local.cowpath
+    #[arg(long, value_name = "NAME")]
+    source: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -48,22 +49,21 @@ enum Kind {
 impl Export {
     /// Writes the file and says what is in it.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
-        let named = !self.source.is_empty() && self.source.chars().all(|letter| letter.is_ascii_graphic());
-        if !named {
-            return Err(user(
-                format!("`{}` cannot be the name of a source", self.source),
-                "nothing was written",
-                "write a domain backwards, like com.example.farm, without blanks",
-            ));
+        if let Some(source) = &self.source {
+            ways::check_exchange_name(source)?;
         }
         let barn = context.barn()?;
+        let source = match &self.source {
+            Some(source) => source.clone(),
+            None => barn.store.settings()?.exchange_name.unwrap_or_else(|| SOURCE.into()),
+        };
         let zone = barn.ways()?.zone;
         let at = self.at.as_deref().map(|words| farm::time(words, &zone)).transpose()?;
         let what = match self.what {
             Kind::Attention => What::Attention,
             Kind::Heats => What::Heats,
         };
-        let export = export::export(&barn, what, at, context.now, &self.source)?;
+        let export = export::export(&barn, what, at, context.now, &source)?;
         let mut text = serde_json::to_string_pretty(&export.page)?;
         text.push('\n');
         if self.file == Path::new("-") {

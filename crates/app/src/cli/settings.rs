@@ -31,6 +31,9 @@ pub struct Settings {
     /// Pens in the order you walk them, as the logs write them: "1,2,straw"
     #[arg(long, value_delimiter = ',', value_name = "PEN,…")]
     pens: Option<Vec<String>>,
+    /// The name other programs know this farm's documents by: a domain written backwards; "" for local.cowpath
+    #[arg(long, value_name = "NAME")]
+    exchange_name: Option<String>,
     /// How they are printed
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -56,6 +59,7 @@ impl Settings {
             }),
             breed: self.breed.clone(),
             pens: self.pens.clone(),
+            exchange_name: self.exchange_name.clone(),
         };
         wanted.check()?;
         let mut barn = if wanted.any() {
@@ -70,6 +74,7 @@ impl Settings {
             ("units", if settings.units == UnitSystem::Us { "us" } else { "metric" }.to_owned()),
             ("breed", settings.breed.clone().unwrap_or_default()),
             ("pens", settings.pens.iter().map(|pen| pen.name.as_str()).collect::<Vec<_>>().join(", ")),
+            ("exchange name", settings.exchange_name.clone().unwrap_or_default()),
             ("boxes", barn.store.boxes()?.join(", ")),
         ];
         match self.format {
@@ -85,7 +90,7 @@ impl Settings {
                 writeln!(out, "Farm in {}", context.farm.display())?;
                 for (name, value) in &lines {
                     let value = if value.is_empty() { "not set" } else { value };
-                    writeln!(out, "  {name:<6} {}", show::plain(value))?;
+                    writeln!(out, "  {name:<13} {}", show::plain(value))?;
                 }
                 out.flush()?;
             }

@@ -10,7 +10,7 @@ use crate::issue::shown;
 /// A characteristic that is read, and the column its figure goes to.
 pub(crate) struct Known {
     name: &'static str,
-    column: &'static str,
+    pub column: &'static str,
     /// Codes of the unit it has when none is named, and of others, each with what its figures are multiplied by.
     units: &'static [(&'static str, f64)],
 }
@@ -53,6 +53,8 @@ pub(crate) const RECORDED: [Known; 4] = [
 
 /// One figure found.
 pub(crate) struct Found {
+    /// Its place among those that were asked for.
+    pub place: usize,
     /// Its column; `blood` where blood was seen and not measured.
     pub column: &'static str,
     /// In the column's unit.
@@ -61,56 +63,59 @@ pub(crate) struct Found {
 
 /// The characteristics of a list that are known. Others are noted as not used.
 pub(crate) fn of(node: &Node<'_>, property: &str, all: &[Known], notes: &mut Notes) -> Got<Vec<Found>> {
-    let mut found: Vec<Found> = Vec::new();
-    for own in list(node, property)? {
+    let own = list(node, property)?;
+    let mut found: Vec<Found> = Vec::with_capacity(own.len().min(all.len()));
+    for own in own {
         // Which it is must be known before it can be said to be of use.
         let Some(name) = text(own, "characteristic")? else {
             return refuse(&format!("{property}.characteristic"), "", "is not there", MEND);
         };
-        let Some(known) = all.iter().find(|known| known.name.eq_ignore_ascii_case(name)) else {
+        let Some(place) = all.iter().position(|known| known.name.eq_ignore_ascii_case(name)) else {
             own.use_all();
-            notes.unused(format!("{property}.{}", shown(name.to_ascii_uppercase().as_bytes())));
+            notes.unused(&format!("{property}.{}", shown(name.to_ascii_uppercase().as_bytes())));
             continue;
         };
+        let known = &all[place];
         let column = known.column;
         if found.iter().any(|found| found.column == column) {
             return refuse(&format!("{property}.{}", known.name), "", "comes twice", MEND);
         }
         if let Some(read) = one(own, property, known)? {
-            found.push(read);
+            found.push(Found { place, ..read });
         }
     }
     Ok(found)
 }
 
 fn one(own: &Node<'_>, property: &str, known: &Known) -> Got<Option<Found>> {
-    let place = format!("{property}.{}", known.name);
+    // Put together only once something is wrong.
+    let place = || format!("{property}.{}", known.name);
     let words = match own.get("value") {
         Some(Node::Text(words)) => words.trim(),
         Some(other) => {
             return refuse(
-                &place,
+                &place(),
                 &other.shown(),
                 format!("is {}, where the standard writes the figure as a text", other.kind()),
                 "write it in quotation marks where the file is made, and read the file again",
             );
         }
-        None => needed(None, &place)?,
+        None => needed(None, &place())?,
     };
     let unit = text(own, "unit")?;
     let is_blood = known.column == "blood_ppm";
     if is_blood && unit != Some("59") {
         return match words {
-            "true" => Ok(Some(Found { column: "blood", value: 1.0 })),
+            "true" => Ok(Some(Found { place: 0, column: "blood", value: 1.0 })),
             "false" => Ok(None),
-            _ => refuse(&place, words, "is neither true nor false, and its unit is not 59 (ppm)", MEND),
+            _ => refuse(&place(), words, "is neither true nor false, and its unit is not 59 (ppm)", MEND),
         };
     }
     let read = match figure(words.as_bytes()) {
         Ok(read) => read,
         Err(NotAFigure::DecimalComma) => {
             return refuse(
-                &place,
+                &place(),
                 words,
                 "has a decimal comma",
                 "write it with a point where the file is made, and read the file again",
@@ -118,7 +123,7 @@ fn one(own: &Node<'_>, property: &str, known: &Known) -> Got<Option<Found>> {
         }
         Err(_) => {
             return refuse(
-                &place,
+                &place(),
                 words,
                 "is not a figure",
                 "leave the characteristic out if it was not measured, and read the file again",
@@ -129,7 +134,7 @@ fn one(own: &Node<'_>, property: &str, known: &Known) -> Got<Option<Found>> {
     let Some((_, factor)) = known.units.iter().find(|(own, _)| *own == code) else {
         let codes: Vec<&str> = known.units.iter().map(|(own, _)| *own).collect();
         return refuse(
-            &format!("{place}.unit"),
+            &format!("{}.unit", place()),
             code,
             format!("is not a unit that is read for {}; known are {}", known.name, codes.join(", ")),
             "look at the unit where the file is made, and read the file again",
@@ -137,5 +142,5 @@ fn one(own: &Node<'_>, property: &str, known: &Known) -> Got<Option<Found>> {
     };
     let value =
         if code == "FAH" { cowpath_core::units::Celsius::from_fahrenheit(read).0 } else { read * factor };
-    Ok(Some(Found { column: known.column, value }))
+    Ok(Some(Found { place: 0, column: known.column, value }))
 }

@@ -250,7 +250,7 @@ pub(crate) fn test_day(
     if word(node, "testDayCode", &["Dry", "SamplingImpossible", "Sick"])?.is_some() && milk.is_none() {
         notes.add(Note::TestCode);
     }
-    for Found { column, value } in
+    for Found { column, value, .. } in
         characteristics::of(node, "milkCharacteristics", &characteristics::RECORDED, notes)?
     {
         put(&mut row, table, column, Some(value), "milkCharacteristics")?;

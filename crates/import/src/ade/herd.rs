@@ -57,6 +57,12 @@ impl Herd {
         self.known(scheme, id).unwrap_or(id)
     }
 
+    /// The official number of a cow, where it is not her herd number and rows bear it: they came before the herd list.
+    pub(crate) fn formerly(&self, number: &str) -> Option<&str> {
+        let official = self.officials.get(number)?;
+        (official != number && self.numbers.contains(official)).then_some(official.as_str())
+    }
+
     fn known(&self, scheme: &str, id: &str) -> Option<&str> {
         self.aliases.get(scheme).and_then(|own| own.get(id)).map(String::as_str)
     }

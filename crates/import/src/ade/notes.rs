@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::issue::{Issue, IssueKind};
+use crate::issue::{Issue, IssueKind, shown};
 
 /// Something that the reader did with many resources of one file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -133,8 +133,12 @@ impl Notes {
     }
 
     /// A property that is not used.
-    pub fn unused(&mut self, property: String) {
-        count(&mut self.unused, property);
+    pub fn unused(&mut self, property: &str) {
+        // Most files have the same few in every resource, and short ones are shown as they are.
+        match self.unused.get_mut(property) {
+            Some(times) => *times += 1,
+            None => count(&mut self.unused, shown(property.as_bytes())),
+        }
     }
 
     /// A resource of a kind that is not read.

@@ -31,9 +31,11 @@ pub(crate) struct Reader<'h> {
     pub seen: herd::Seen,
     /// A resource of the standard was seen.
     pub any_kind: bool,
+    /// Where names of properties are put together.
+    pub room: String,
 }
 
-/// Rows of a resource, each with its table.
+/// Rows of a resource, each of its table.
 type Rows = Vec<(&'static Table, Vec<Cell>)>;
 
 /// Longest text of a kind's name.
@@ -89,7 +91,7 @@ impl Reader<'_> {
             Ok(Some(document)) => {
                 if document.origin.as_ref().is_none_or(|origin| !origin.deleted) {
                     let notes = &mut self.notes;
-                    node.unused("", &mut |property| notes.unused(shown(property.as_bytes())));
+                    node.unused(&mut self.room, &mut |property| notes.unused(property));
                 }
                 Outcome::Document(Box::new(document))
             }
@@ -107,8 +109,15 @@ impl Reader<'_> {
         raw: &[u8],
     ) -> Got<Option<Document>> {
         let origin = origin(node)?;
-        let mut document =
-            Document { line, origin, rows: Vec::new(), table: table.name, meal: None, raw: String::new() };
+        let mut document = Document {
+            line,
+            origin,
+            rows: Vec::new(),
+            formerly: None,
+            table: table.name,
+            meal: None,
+            raw: String::new(),
+        };
         if document.origin.as_ref().is_some_and(|origin| origin.deleted) && kind != Kind::Feed {
             return Ok(Some(document));
         }
@@ -130,6 +139,7 @@ impl Reader<'_> {
                 return refuse(why.column, "", why.reason, &why.remedy);
             }
         }
+        document.formerly = self.herd.formerly(animal).map(str::to_owned);
         document.rows = rows.into_iter().map(|(table, row)| (table.name, row)).collect();
         Ok(Some(document))
     }

@@ -23,6 +23,22 @@ pub(crate) enum Taken {
     BrokenLine,
 }
 
+/// Bytes that mean something within a text, and between texts once a bracket is open.
+const IN_TEXT: u8 = 1;
+const BETWEEN: u8 = 2;
+
+const MARKS: [u8; 256] = {
+    let mut marks = [0; 256];
+    marks[b'"' as usize] = IN_TEXT | BETWEEN;
+    marks[b'\n' as usize] = IN_TEXT | BETWEEN;
+    marks[b'\\' as usize] = IN_TEXT;
+    marks[b'{' as usize] = BETWEEN;
+    marks[b'[' as usize] = BETWEEN;
+    marks[b'}' as usize] = BETWEEN;
+    marks[b']' as usize] = BETWEEN;
+    marks
+};
+
 /// A stream with one block in hand.
 pub(crate) struct Source<'a> {
     read: Box<dyn Read + 'a>,
@@ -87,7 +103,19 @@ impl<'a> Source<'a> {
             let mut passed = block.len();
             let mut ended = false;
             let mut broken = false;
-            for (place, &byte) in block.iter().enumerate() {
+            let mut place = 0;
+            while place < block.len() {
+                if in_text && !escaped {
+                    // Most of a file is text and names: on to what may end them.
+                    let rest = &block[place..];
+                    let marks = |byte: &u8| MARKS[usize::from(*byte)] & IN_TEXT != 0;
+                    place += rest.iter().position(marks).unwrap_or(rest.len());
+                } else if !in_text && 0 < depth {
+                    let rest = &block[place..];
+                    let marks = |byte: &u8| MARKS[usize::from(*byte)] & BETWEEN != 0;
+                    place += rest.iter().position(marks).unwrap_or(rest.len());
+                }
+                let Some(&byte) = block.get(place) else { break };
                 if in_text {
                     if escaped {
                         escaped = false;
@@ -128,13 +156,14 @@ impl<'a> Source<'a> {
                         _ => begun = true,
                     }
                 }
+                place += 1;
                 if ended || broken {
-                    passed = place + 1;
+                    passed = place;
                     break;
                 }
             }
             let text = &block[..passed];
-            self.line += text.iter().filter(|&&byte| byte == b'\n').count() as u64;
+            self.line += memchr::memchr_iter(b'\n', text).count() as u64;
             bytes += passed as u64;
             if deepest <= limits.deepest {
                 let left = limits.longest.saturating_sub(room.len());

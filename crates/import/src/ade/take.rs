@@ -52,7 +52,7 @@ pub(crate) fn text<'n>(node: &'n Node<'_>, property: &str) -> Got<Option<&'n str
         None => Ok(None),
         Some(Node::Text(text)) => {
             let text = text.trim();
-            if text.contains(|letter: char| letter.is_control()) && property != "remark" {
+            if holds_controls(text) && property != "remark" {
                 return refuse(property, text, "holds control characters", MEND);
             }
             Ok((!text.is_empty()).then_some(text))
@@ -64,6 +64,12 @@ pub(crate) fn text<'n>(node: &'n Node<'_>, property: &str) -> Got<Option<&'n str
             MEND,
         ),
     }
+}
+
+fn holds_controls(text: &str) -> bool {
+    // Nearly every text is short and plain.
+    let plain = text.bytes().fold(true, |plain, byte| plain & matches!(byte, b' '..=b'~'));
+    !plain && text.contains(|letter: char| letter.is_control())
 }
 
 /// A number of JSON.
@@ -267,14 +273,30 @@ pub(crate) fn put(
     value: Option<f64>,
     property: &str,
 ) -> Got<()> {
-    let (Some(value), Some(place)) = (value, table.index(column)) else { return Ok(()) };
-    if let Kind::Number { low, high, .. } = table.columns[place].kind
+    if value.is_none() {
+        return Ok(());
+    }
+    let Some(place) = table.index(column) else { return Ok(()) };
+    put_at(row, table, place, value, property)
+}
+
+/// The same, of a column whose place is known.
+pub(crate) fn put_at(
+    row: &mut [Cell],
+    table: &'static Table,
+    place: usize,
+    value: Option<f64>,
+    property: &str,
+) -> Got<()> {
+    let Some(value) = value else { return Ok(()) };
+    let Some(column) = table.columns.get(place) else { return Ok(()) };
+    if let Kind::Number { low, high, .. } = column.kind
         && !(low <= value && value <= high)
     {
         return refuse(
             property,
             &value.to_string(),
-            format!("is outside {low} to {high} (`{column}`)"),
+            format!("is outside {low} to {high} (`{}`)", column.name),
             MEND,
         );
     }

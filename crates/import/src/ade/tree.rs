@@ -6,6 +6,8 @@ use std::{borrow::Cow, cell::Cell, fmt};
 
 use serde::de::{Deserialize, Deserializer, MapAccess, SeqAccess, Visitor};
 
+use super::quick;
+
 /// A JSON value.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Node<'a> {
@@ -34,13 +36,20 @@ pub(crate) struct Property<'a> {
     used: Cell<bool>,
 }
 
+impl<'a> Property<'a> {
+    /// One that nobody has asked for.
+    pub fn new(name: Cow<'a, str>, value: Node<'a>) -> Property<'a> {
+        Property { name, value, used: Cell::new(false) }
+    }
+}
+
 impl<'a> Node<'a> {
     /// The value of a property, if it is there and not `null`; notes that it was asked for.
     pub fn get(&self, name: &str) -> Option<&Node<'a>> {
         let Node::Object(properties) = self else { return None };
         let property = properties.iter().find(|property| property.name == name)?;
         property.used.set(true);
-        (property.value != Node::Null).then_some(&property.value)
+        (!matches!(property.value, Node::Null)).then_some(&property.value)
     }
 
     /// Marks a property and all below it as known and of no use.
@@ -65,26 +74,28 @@ impl<'a> Node<'a> {
     }
 
     /// The names of properties that nobody asked for, with those they stand in: `quarterMilkings.xposition`. Of a
-    /// property that was not asked for, those below it are not named. A `null` says nothing.
-    pub fn unused(&self, within: &str, tell: &mut dyn FnMut(String)) {
+    /// property that was not asked for, those below it are not named. A `null` says nothing. `within` is the room in which
+    /// the names are put together, and is as before when this ends.
+    pub fn unused(&self, within: &mut String, tell: &mut dyn FnMut(&str)) {
         match self {
             Node::List(values) => values.iter().for_each(|value| value.unused(within, tell)),
             Node::Object(properties) => {
                 for property in properties {
-                    if property.value == Node::Null {
-                        continue;
-                    }
                     let nested = matches!(property.value, Node::List(_) | Node::Object(_));
-                    if property.used.get() && !nested {
+                    if (property.used.get() && !nested) || matches!(property.value, Node::Null) {
                         continue;
                     }
-                    let dot = if within.is_empty() { "" } else { "." };
-                    if property.used.get() {
-                        let within = format!("{within}{dot}{}", property.name);
-                        property.value.unused(&within, tell);
-                    } else {
-                        tell(format!("{within}{dot}{}", property.name));
+                    let before = within.len();
+                    if before != 0 {
+                        within.push('.');
                     }
+                    within.push_str(&property.name);
+                    if property.used.get() {
+                        property.value.unused(within, tell);
+                    } else {
+                        tell(within);
+                    }
+                    within.truncate(before);
                 }
             }
             _ => {}
@@ -124,6 +135,15 @@ pub(crate) const TWICE: &str = "is named twice in one object";
 /// # Errors
 /// As the parser says it; a property that is named twice is one, for nobody can tell which of the two is meant.
 pub(crate) fn parse(text: &[u8]) -> Result<Node<'_>, serde_json::Error> {
+    // Letters are looked at once for the whole value and not text by text.
+    match std::str::from_utf8(text).ok().and_then(quick::parse) {
+        Some(node) => Ok(node),
+        None => parse_slowly(text),
+    }
+}
+
+/// The same by the parser proper, whatever it is.
+pub(crate) fn parse_slowly(text: &[u8]) -> Result<Node<'_>, serde_json::Error> {
     serde_json::from_slice(text)
 }
 
@@ -181,7 +201,7 @@ impl<'de> Visitor<'de> for Builder {
             if twice {
                 return Err(serde::de::Error::custom(format_args!("`{name}` {TWICE}")));
             }
-            properties.push(Property { name, value: map.next_value()?, used: Cell::new(false) });
+            properties.push(Property::new(name, map.next_value()?));
         }
         if FEW <= properties.len() {
             let mut names: Vec<&str> = properties.iter().map(|property| &*property.name).collect();
@@ -195,7 +215,7 @@ impl<'de> Visitor<'de> for Builder {
 }
 
 /// Properties up to which comparing each with each is the quickest.
-const FEW: usize = 48;
+pub(crate) const FEW: usize = 48;
 
 /// The name of a property, borrowed where it holds no escapes.
 struct Name<'a>(Cow<'a, str>);

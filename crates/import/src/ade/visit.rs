@@ -4,13 +4,16 @@
 //! was kicked off, for the flow at take-off, or for milk that went to the tank. Those cells stay empty, and the batch says
 //! so ([`super::CANNOT_SAY`]).
 
-use cowpath_core::tables::{Cell, Table};
+use std::sync::LazyLock;
+
+use cowpath_core::tables::{Cell, Table, table};
 use jiff::SignedDuration;
 
 use super::characteristics::{self, Found};
 use super::notes::{Note, Notes};
 use super::take::{
-    Desk, Got, instant, list, milk_kg, needed, past, put, put_text, refuse, seconds, text, truth, word,
+    Desk, Got, instant, list, milk_kg, needed, past, put, put_at, put_text, refuse, seconds, text, truth,
+    word,
 };
 use super::tree::Node;
 use crate::faults::MEND;
@@ -27,7 +30,30 @@ const LONGEST_H: i64 = 6;
 const REMARKS: [&str; 5] =
     ["AnimalSick", "MilkingIncomplete", "TeatSeparated", "MilkedSeparately", "SamplingFailed"];
 
-const QUARTERS: [(&str, &str); 4] = [("LF", "lf"), ("RF", "rf"), ("LR", "lr"), ("RR", "rr")];
+const QUARTERS: [&str; 4] = ["LF", "RF", "LR", "RR"];
+
+/// Where the figures of one quarter stand in a row.
+struct Places {
+    kg: usize,
+    flow_s: usize,
+    /// In the order of [`characteristics::QUARTER`].
+    characteristics: [usize; characteristics::QUARTER.len()],
+}
+
+/// Of each quarter; looked up once, for every visit has twenty of them.
+static PLACES: LazyLock<[Places; 4]> = LazyLock::new(|| {
+    QUARTERS.map(|word| {
+        let stem = word.to_lowercase();
+        let place = |column: &str| {
+            table("visits").and_then(|visits| visits.index(&format!("{stem}_{column}"))).unwrap_or(usize::MAX)
+        };
+        Places {
+            kg: place("kg"),
+            flow_s: place("s"),
+            characteristics: characteristics::QUARTER.each_ref().map(|known| place(known.column)),
+        }
+    })
+});
 
 /// Whether it was a visit to a box, and not to a parlour by hand.
 pub(crate) fn is_of_box(node: &Node<'_>) -> Got<bool> {
@@ -134,31 +160,32 @@ fn quarters(node: &Node<'_>, row: &mut [Cell], table: &'static Table, notes: &mu
     let mut all = Quarters::default();
     let mut seen: Vec<&str> = Vec::with_capacity(4);
     for quarter in list(node, "quarterMilkings")? {
-        let words = QUARTERS.map(|(word, _)| word);
-        let name = needed(word(quarter, "icarQuarterId", &words)?, "icarQuarterId")?;
+        let name = needed(word(quarter, "icarQuarterId", &QUARTERS)?, "icarQuarterId")?;
         if seen.contains(&name) {
             return refuse("icarQuarterId", name, "comes twice in one visit", MEND);
         }
         seen.push(name);
-        let Some((_, stem)) = QUARTERS.iter().find(|(word, _)| *word == name) else { continue };
+        let Some(which) = QUARTERS.iter().position(|word| *word == name) else { continue };
+        let places = &PLACES[which];
         let kg = milk_kg(quarter, "quarterMilkingWeight")?;
         if let Some(kg) = kg {
             all.measured += 1;
             all.sum_kg += kg;
             all.empty |= kg <= 0.0;
         }
-        put(row, table, &format!("{stem}_kg"), kg, "quarterMilkingWeight")?;
+        put_at(row, table, places.kg, kg, "quarterMilkingWeight")?;
         let flow_s = seconds(quarter, "quarterMilkingDuration")?;
         all.longest_s = match (all.longest_s, flow_s) {
             (Some(longest_s), Some(flow_s)) => Some(longest_s.max(flow_s)),
             (longest_s, flow_s) => longest_s.or(flow_s),
         };
-        put(row, table, &format!("{stem}_s"), flow_s, "quarterMilkingDuration")?;
+        put_at(row, table, places.flow_s, flow_s, "quarterMilkingDuration")?;
         let found =
             characteristics::of(quarter, "icarQuarterCharacteristics", &characteristics::QUARTER, notes)?;
         all.conductivity |= !found.is_empty();
-        for Found { column, value, .. } in found {
-            put(row, table, &format!("{stem}_{column}"), Some(value), "icarQuarterCharacteristics")?;
+        for Found { place, value, .. } in found {
+            let place = places.characteristics[place];
+            put_at(row, table, place, Some(value), "icarQuarterCharacteristics")?;
         }
     }
     Ok(all)
