@@ -64,6 +64,8 @@ pub struct Fixed {
     pub means: &'static str,
     /// What stands in every row; empty: nothing yet.
     pub value: String,
+    /// What the map has; where it differs, `value` was typed and could not be taken.
+    pub was: String,
     /// Why it is needed or supposed.
     pub reason: String,
 }
@@ -86,7 +88,7 @@ pub struct MapPage {
     /// Order of days and decimal sign as the map has them.
     pub order: &'static str,
     /// See `order`.
-    pub decimal: char,
+    pub decimal: &'static str,
     /// Why a choice could not be taken, and what to do.
     pub fault: Option<(String, String)>,
     /// What was typed.
@@ -271,7 +273,7 @@ fn build(
         choices.name = stem;
     }
     if !failed {
-        choices.map.clone_from(&shown.map);
+        choices = Choices { map: shown.map.clone(), name: choices.name, ..Choices::default() };
     }
     let fixed = fixed(&map, &proposal, if failed { Some(&choices) } else { None });
     let page = MapPage {
@@ -281,7 +283,7 @@ fn build(
         fixed,
         targets: map.table.columns.iter().map(|column| (column.name, column.means)).collect(),
         order: map.order.name(),
-        decimal: char::from(map.decimal),
+        decimal: if map.decimal == b',' { "," } else { "." },
         fault: fault.map(|fault| (fault.to_string(), fault.next)),
         typed: choices,
         shown,
@@ -327,7 +329,8 @@ fn fixed(map: &ColumnMap, proposal: &Proposal, typed: Option<&Choices>) -> Vec<F
                 _ => "as you wrote it".to_owned(),
             };
             let typed = typed.and_then(|typed| typed.values.get(column.name)).cloned();
-            Some(Fixed { name: column.name, means: column.means, value: typed.unwrap_or(value), reason })
+            let was = value.clone();
+            Some(Fixed { name: column.name, means: column.means, value: typed.unwrap_or(value), was, reason })
         })
         .collect()
 }

@@ -180,14 +180,16 @@ pub fn changed(file: String, proposal: &Proposal, map: &ColumnMap, zone: &TimeZo
         .collect();
     shown.warnings.clone_from(&proposal.warnings);
     shown.lacks = map.lacks().into_iter().map(str::to_owned).collect();
-    shown.map = if map.takes == proposal.map.takes
-        && map.order == proposal.map.order
-        && map.decimal == proposal.map.decimal
-    {
-        ColumnMap { name: map.name.clone(), ..map.clone() }.to_toml(&proposal.reasons())
-    } else {
-        map.to_toml(&std::collections::BTreeMap::new())
-    };
+    let mut reasons = proposal.reasons();
+    let of_proposal = &proposal.map.takes;
+    reasons.retain(|target, _| {
+        let fills = |take: &&Take| take.to.contains(target);
+        of_proposal.iter().find(fills) == map.takes.iter().find(fills)
+    });
+    if proposal.map.table.name != map.table.name {
+        reasons.clear();
+    }
+    shown.map = map.to_toml(&reasons);
     shown
 }
 

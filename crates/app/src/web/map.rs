@@ -44,6 +44,11 @@ impl Page<'_> {
         }
     }
 
+    /// Whether a word is the one chosen: what was typed, else what the map says.
+    fn is_chosen(&self, word: &str, typed: &str, now: &str) -> bool {
+        word == if typed.is_empty() { now } else { typed }
+    }
+
     /// The choice that changes nothing, in words.
     fn now(&self, to: &[String]) -> String {
         if to.is_empty() { "not used".into() } else { to.join(", ") }
@@ -102,17 +107,20 @@ fn typed(mut form: BTreeMap<String, String>) -> Choices {
         // A browser sends line ends as two letters.
         map: take("map").replace("\r\n", "\n"),
         name: take("name"),
-        table: take("table"),
-        order: take("order"),
-        decimal: take("decimal"),
         ..Choices::default()
     };
+    // Only what was changed in a field: the text of the map may say something newer.
+    let mut changed = |name: &str| {
+        let (own, was) = (take(name), take(&format!("was-{name}")));
+        if own == was { String::new() } else { own }
+    };
+    (choices.table, choices.order, choices.decimal) =
+        (changed("table"), changed("order"), changed("decimal"));
     for (name, word) in &form {
         if let Some(to) = name.strip_prefix("from-").and_then(|place| form.get(&format!("to-{place}"))) {
             choices.columns.insert(word.clone(), to.clone());
         } else if let Some(column) = name.strip_prefix("value-")
-            // Only what was changed in the field: the text of the map may say something newer.
-            && form.get(&format!("before-{column}")) != Some(word)
+            && form.get(&format!("was-value-{column}")) != Some(word)
         {
             choices.values.insert(column.to_owned(), word.clone());
         }
