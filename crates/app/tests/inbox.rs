@@ -5,13 +5,7 @@ mod common;
 #[path = "common/served.rs"]
 mod served;
 
-use std::{
-    fs,
-    io::Write,
-    net::TcpStream,
-    path::PathBuf,
-    time::Duration,
-};
+use std::{fs, io::Write, net::TcpStream, path::PathBuf, time::Duration};
 
 use common::{HEADER, Place};
 use serde_json::Value;

@@ -164,7 +164,7 @@ pub fn changed(file: String, proposal: &Proposal, map: &ColumnMap, zone: &TimeZo
             let (mark, reason) = match (kept, takes.is_empty()) {
                 (true, _) => (own.mark.word(), own.reason.clone()),
                 (false, true) => ("not used", "you chose so".to_owned()),
-                (false, false) => ("chosen", "you chose so".to_owned()),
+                (false, false) => ("chosen", String::new()),
             };
             let ways: Vec<String> =
                 takes.iter().map(|take| how(map.table, take)).filter(|how| !how.is_empty()).collect();
@@ -246,7 +246,7 @@ fn frame(file: String, map: &ColumnMap, seen: &Seen, zone: &TimeZone) -> Shown {
     };
     let mut form = vec![
         format!("columns separated by {separator}"),
-        format!("decimal sign {}", char::from(map.decimal)),
+        format!("decimal {}", if map.decimal == b',' { "comma" } else { "point" }),
         format!("days as {}", map.order.name()),
     ];
     if !map.header {

@@ -51,7 +51,14 @@ impl Page<'_> {
 
     /// The choice that changes nothing, in words.
     fn now(&self, to: &[String]) -> String {
-        if to.is_empty() { "not used".into() } else { to.join(", ") }
+        match to {
+            [] => "not used".into(),
+            [one] => {
+                let means = self.page.targets.iter().find(|(name, _)| name == one).map(|(_, means)| *means);
+                means.map_or_else(|| one.clone(), |means| format!("{one}: {means}"))
+            }
+            several => several.join(", "),
+        }
     }
 }
 
