@@ -161,6 +161,7 @@ fn a_file_without_one_known_word_is_mapped_by_hand() {
     let (status, page) = served.ask(&format!("GET {address}"), b"");
     assert_eq!(status, 200, "{page}");
     assert!(page.contains("Nothing fills animal"), "{page}");
+    assert_eq!(page.to_lowercase().matches("nothing fills animal").count(), 1, "said once: {page}");
     let chosen =
         form(&page, &[("aa", "box"), ("bb", "animal"), ("cc", "started_at"), ("dd", "ended_at")], "by hand");
     let (status, kept) = served.ask(&format!("POST {address}/keep"), chosen.as_bytes());

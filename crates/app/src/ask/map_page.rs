@@ -89,6 +89,8 @@ pub struct MapPage {
     pub order: &'static str,
     /// See `order`.
     pub decimal: &'static str,
+    /// Whether the map is another than was proposed, so that warnings may no longer hold.
+    pub changed: bool,
     /// Why a choice could not be taken, and what to do.
     pub fault: Option<(String, String)>,
     /// What was typed.
@@ -284,6 +286,7 @@ fn build(
         targets: map.table.columns.iter().map(|column| (column.name, column.means)).collect(),
         order: map.order.name(),
         decimal: if map.decimal == b',' { "," } else { "." },
+        changed: map.essence() != proposal.map.essence(),
         fault: fault.map(|fault| (fault.to_string(), fault.next)),
         typed: choices,
         shown,

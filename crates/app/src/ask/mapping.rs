@@ -178,7 +178,9 @@ pub fn changed(file: String, proposal: &Proposal, map: &ColumnMap, zone: &TimeZo
             }
         })
         .collect();
-    shown.warnings.clone_from(&proposal.warnings);
+    // What is lacking is told of the map as it is now.
+    let warnings = proposal.warnings.iter().filter(|warning| !warning.starts_with("nothing fills "));
+    shown.warnings = warnings.cloned().collect();
     shown.lacks = map.lacks().into_iter().map(str::to_owned).collect();
     let mut reasons = proposal.reasons();
     let of_proposal = &proposal.map.takes;
