@@ -5,7 +5,13 @@ mod common;
 #[path = "common/served.rs"]
 mod served;
 
-use std::{fs, io::Write, net::TcpStream, path::PathBuf, time::Duration};
+use std::{
+    fs,
+    io::Write,
+    net::TcpStream,
+    path::PathBuf,
+    time::{Duration, Instant},
+};
 
 use common::{HEADER, Place};
 use serde_json::Value;
