@@ -1,18 +1,18 @@
 // Every page at phone and desk size, light and dark: nothing for axe to find, nothing sideways, nothing asked of others.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { aCow, axe, base, open, shot, sideways, sizes, start } from "./start.mjs";
+import { aCow, aDay, axe, base, open, shot, sideways, sizes, start } from "./start.mjs";
 
 let browser, pages;
 before(async () => {
   browser = await start();
   const cow = await aCow(browser);
   assert.ok(cow, "the farm has a cow");
-  pages = { round: "/round", cow, herd: "/herd", lost: "/nowhere", "no-cow": "/cow/nobody%20at%20all" };
+  pages = { round: "/round", cow, herd: "/herd", boxes: await aDay(browser), lost: "/nowhere", "no-cow": "/cow/nobody%20at%20all" };
 });
 after(() => browser?.close());
 
-for (const name of ["round", "cow", "herd", "lost", "no-cow"]) {
+for (const name of ["round", "cow", "herd", "boxes", "lost", "no-cow"]) {
   for (const size of ["phone", "desk"]) {
     for (const colorScheme of ["light", "dark"]) {
       test(`${name}, ${size}, ${colorScheme}`, async () => {

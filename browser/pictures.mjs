@@ -2,7 +2,7 @@
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
-import { open, start, sizes } from "./start.mjs";
+import { base, open, start, sizes } from "./start.mjs";
 
 const folder = fileURLToPath(new URL("../docs/pictures/", import.meta.url));
 mkdirSync(folder, { recursive: true });
@@ -23,11 +23,21 @@ const opened = async (page) => {
 };
 
 const { page, close } = await open(browser, "/round");
+const day = new Date((await (await fetch(`${base}/api/round`)).json()).at.slice(0, 10));
+day.setUTCDate(day.getUTCDate() - 1);
+const yesterday = day.toISOString().slice(0, 10);
 const cow = await page.locator("a[href^='/cow/']").first().getAttribute("href");
 await close();
 await take("round-phone-light", "/round", phone, "light", opened);
 await take("round-phone-dark", "/round", phone, "dark", opened);
 await take("round-desk-light", "/round", sizes.desk, "light", opened);
+await take("found-phone-light", "/round", phone, "light", async (page) => {
+  await opened(page);
+  await page.locator(".outcome h4").first().evaluate((own) => own.scrollIntoView({ block: "start" }));
+});
+await take("boxes-phone-light", `/boxes?date=${yesterday}`, phone, "light");
+await take("boxes-desk-light", `/boxes?date=${yesterday}`, sizes.desk, "light");
+await take("records-phone-light", "/records", phone, "light");
 await take("cow-phone-light", cow, phone, "light");
 await take("cow-desk-light", cow, sizes.desk, "light");
 await browser.close();

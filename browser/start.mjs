@@ -37,8 +37,10 @@ export async function open(browser, path, { at = base, ...options } = {}) {
   const complaints = [];
   page.on("console", (message) => message.type() === "error" && complaints.push(message.text()));
   page.on("pageerror", (error) => complaints.push(String(error)));
-  page.on("request", (request) => request.url().startsWith(at) || complaints.push(`asked ${request.url()}`));
-  const response = await page.goto(at + path);
+  const url = path.startsWith("http") ? path : at + path;
+  const own = new URL(url).origin;
+  page.on("request", (request) => new URL(request.url()).origin === own || complaints.push(`asked ${request.url()}`));
+  const response = await page.goto(url);
   return { page, complaints, response, close: () => context.close() };
 }
 
@@ -72,4 +74,16 @@ export async function aCow(browser) {
     if (path) return path;
   }
   return null;
+}
+
+// The path of a day of the boxes that is over, with a cow's visits marked: the day before the newest.
+export async function aDay(browser) {
+  const { page, close } = await open(browser, "/boxes");
+  const before = page.locator("nav.spans a[rel=prev]");
+  const path = (await before.count()) ? await before.getAttribute("href") : "/boxes";
+  await page.goto(base + path);
+  const visit = page.locator(".twin td").first();
+  const cow = (await visit.count()) ? (await visit.textContent()).split(":")[0] : "1";
+  await close();
+  return `${path}${path.includes("?") ? "&" : "?"}animal=${encodeURIComponent(cow)}`;
 }

@@ -1,7 +1,7 @@
 // The round as it is walked: opening calls by thumb and by key, with and without JavaScript; the picture; print.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { aCow, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
+import { aCow, aDay, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
 
 let browser, cow;
 before(async () => {
@@ -108,9 +108,9 @@ test("the picture tells the time, value and band it is pointed at", async (t) =>
   await close();
 });
 
-for (const name of ["round", "cow"]) {
+for (const name of ["round", "cow", "boxes"]) {
   test(`${name}: prints on A4 and Letter`, async () => {
-    const { page, close } = await open(browser, name === "cow" ? cow : "/round", { viewport: sizes.desk });
+    const { page, close } = await open(browser, { cow, round: "/round", boxes: await aDay(browser) }[name], { viewport: sizes.desk });
     for (const [format, width] of [["A4", 688], ["Letter", 710]]) {
       const file = await pdf(page, name, format);
       assert.equal(file.subarray(0, 5).toString(), "%PDF-");
@@ -154,8 +154,9 @@ test("wide: the walk's list stays beside the open call", async (t) => {
   await close();
 });
 
-test("newer rows are told, and the page does not change by itself", async (t) => {
+test("a browser without events asks each minute, and says when there is a newer round", async (t) => {
   const { page, close } = await open(browser, "/round");
+  await page.addInitScript(() => { delete window.EventSource; });
   if (!await page.locator(".walk .head").count()) return t.skip("nothing was read yet");
   await page.clock.install();
   let mark = '"before"';

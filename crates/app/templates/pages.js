@@ -2,13 +2,14 @@
 // table beneath the picture; nothing is reckoned here but where the pointer is.
 "use strict";
 
-for (const figure of document.querySelectorAll(".picture")) listen(figure);
+for (const figure of document.querySelectorAll(".picture")) listenTo(figure);
 oneAtATime();
 answers();
-newerRound();
+newerRows();
+zoom();
 for (const form of document.querySelectorAll("form.drop")) dropping(form);
 
-function listen(figure) {
+function listenTo(figure) {
   const rows = [...figure.querySelectorAll("tr[data-t]")].reverse();
   const heads = [...figure.querySelectorAll("thead th")].slice(1).map(words);
   if (!rows.length) return;
@@ -115,33 +116,6 @@ function oneAtATime() {
   }
 }
 
-// When newer rows have been read the page says so; it never changes under the reader's eyes.
-function newerRound() {
-  const head = document.querySelector(".walk .head");
-  if (!head || location.search) return;
-  let mark = null;
-  const ask = async () => {
-    if (document.hidden) return;
-    try {
-      const now = (await fetch(location.pathname, { method: "HEAD", cache: "no-store" })).headers.get("etag");
-      if (mark && now && now !== mark && !document.querySelector(".newer")) {
-        const said = document.createElement("p");
-        said.className = "note newer";
-        said.setAttribute("role", "status");
-        const link = document.createElement("a");
-        link.href = location.pathname;
-        link.className = "way";
-        link.textContent = "Show the new round";
-        said.append("Newer rows have been read. ", link);
-        head.append(said);
-      }
-      mark = mark || now;
-    } catch { /* The network is away: ask again later. */ }
-  };
-  ask();
-  setInterval(ask, 60000);
-}
-
 // Files may be dropped anywhere on a page that takes them. Too much is told before it is sent.
 function dropping(form) {
   const input = form.querySelector("input[type=file]"), button = form.querySelector("button");
@@ -207,9 +181,13 @@ function answers() {
     waiting(read());
   };
 
-  for (const field of document.querySelectorAll(".choices input[name=by]")) {
-    try { field.value = localStorage.getItem(WHO) || ""; } catch { /* Typed each time, then. */ }
-  }
+  // As if the page had come with it: it counts as typed only when it is changed.
+  window.whoLooked = () => {
+    for (const field of document.querySelectorAll(".choices input[name=by]")) {
+      try { field.defaultValue = localStorage.getItem(WHO) || ""; } catch { /* Typed each time, then. */ }
+    }
+  };
+  window.whoLooked();
   document.addEventListener("submit", async (event) => {
     const form = event.target;
     if (form.getAttribute("action") !== "/found") return;

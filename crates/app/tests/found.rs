@@ -8,18 +8,45 @@ use std::process::Command;
 use common::{Answer, Place, answer};
 use serde_json::Value;
 
-/// A herd and the first round of it that sends somebody at once: its time and the call.
-fn urgent() -> (Place, jiff::Timestamp, Value) {
+/// A herd's logs, and a time at which its round sends somebody at once for an udder.
+fn urgent() -> (Place, jiff::Timestamp) {
     let place = Place::demo(60, 1, 60);
     for day in 0..30 {
         let at: jiff::Timestamp = format!("2026-02-{:02}T11:30:00Z", 28 - day).parse().unwrap();
         let round = place.json(["round", "--at", &at.to_string()]);
-        let now = |call: &&Value| call["urgency"] == "now" && call["cause"] == "udder";
-        if let Some(call) = round["calls"].as_array().unwrap().iter().find(now) {
-            return (place, at, call.clone());
+        if round["calls"].as_array().unwrap().iter().any(is_urgent) {
+            return (place, at);
         }
     }
     panic!("no urgent call in a month of 60 cows");
+}
+
+fn is_urgent(call: &Value) -> bool {
+    call["urgency"] == "now" && call["cause"] == "udder"
+}
+
+/// Reads what the logs of a herd hold until a time into another farm, as its day goes on.
+fn grow(herd: &Place, farm: &Place, until: jiff::Timestamp) {
+    if !farm.farm().exists() {
+        farm.run(["settings", "--zone", "America/Toronto"]);
+    }
+    for table in ["animals", "events", "visits"] {
+        let log = std::fs::read_to_string(herd.logs().join(format!("{table}.csv"))).unwrap();
+        let header: Vec<&str> = log.lines().next().unwrap().split(',').collect();
+        let column = match table {
+            "visits" => Some("ended_at"),
+            "events" => Some("at"),
+            _ => None,
+        };
+        let place = column.map(|name| header.iter().position(|own| *own == name).unwrap());
+        let known = |line: &&str| match place {
+            Some(place) => line.split(',').nth(place).unwrap().parse::<jiff::Timestamp>().unwrap() <= until,
+            None => true,
+        };
+        let rows: Vec<&str> = log.lines().skip(1).filter(known).collect();
+        let text = format!("{}\n{}\n", header.join(","), rows.join("\n"));
+        farm.import([farm.file(&format!("{table}.csv"), text)]).done();
+    }
 }
 
 fn later(at: jiff::Timestamp, hours: i64) -> String {
@@ -39,12 +66,22 @@ fn call<'a>(round: &'a Value, id: &Value) -> Option<&'a Value> {
 
 #[test]
 fn an_urgent_call_is_asked_after_until_it_is_answered() {
-    let (place, at, first) = urgent();
+    let (herd, at) = urgent();
+    let place = Place::new();
+    grow(&herd, &place, at);
+    let first = place.json(["round"])["calls"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|call| is_urgent(call))
+        .unwrap()
+        .clone();
     let id = first["id"].as_str().unwrap();
     let round_at = |hours: i64| place.json(["round", "--at", &later(at, hours)]);
 
     // Nobody answered: the next round asks, whether the call still stands in it or not.
-    let next = round_at(11);
+    grow(&herd, &place, at + jiff::SignedDuration::from_hours(11));
+    let next = place.json(["round"]);
     let asked = match call(&next, &first["id"]) {
         Some(call) => call["asked"].clone(),
         None => {
@@ -67,7 +104,7 @@ fn an_urgent_call_is_asked_after_until_it_is_answered() {
 
     // Looked at, to be looked at again: asked after at the next round, and it does not count as an answer.
     say(&[id, "look-again"]).done().says(&["to be looked at again"]);
-    let next = round_at(11);
+    let next = place.json(["round"]);
     let waits = match call(&next, &first["id"]) {
         Some(call) => call["found"]["words"].clone(),
         None => {
@@ -122,8 +159,13 @@ fn an_urgent_call_is_asked_after_until_it_is_answered() {
 
 #[test]
 fn the_same_logs_give_the_same_calls_whoever_answered() {
-    let (place, at, first) = urgent();
+    let (place, at) = urgent();
     let before = place.json(["round", "--at", &at.to_string()]);
+    let first = before["calls"].as_array().unwrap().iter().find(|call| is_urgent(call)).unwrap().clone();
+    assert!(
+        before["open"].as_array().unwrap().is_empty(),
+        "a round of the past asks after nobody: {before:#}"
+    );
     found(&place, &later(at, -1), &[first["id"].as_str().unwrap(), "nothing"]).done();
     let mut after = place.json(["round", "--at", &at.to_string()]);
     let told = after["calls"].as_array_mut().unwrap();

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "helpers of tests")]
 
 mod ade_common;
+mod tries;
 
 use ade_common::{Kept, read, reading, try_read};
 use cowpath_import::IssueKind;
@@ -203,7 +204,7 @@ fn likely() -> impl Strategy<Value = Value> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(400))]
+    #![proptest_config(ProptestConfig::with_cases(tries::tries(400)))]
 
     #[test]
     fn any_trees_add_up(all in prop::collection::vec(prop_oneof![3 => likely(), 1 => tree()], 0..8), form in 0..3) {

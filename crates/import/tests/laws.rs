@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
+mod tries;
 
 use common::{read, reading, try_read};
 use cowpath_core::tables::Cell;
@@ -53,7 +54,7 @@ fn table_text() -> impl Strategy<Value = String> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1000, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: tries::tries(1000), ..ProptestConfig::default() })]
 
     /// `try_read` asserts that rows read are rows delivered and rows refused.
     #[test]
@@ -120,7 +121,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 100, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: tries::tries(100), ..ProptestConfig::default() })]
 
     /// A refused row, mended or not, can be read again from its header and its text.
     #[test]

@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
+mod tries;
 
 use std::sync::Arc;
 
@@ -83,7 +84,7 @@ fn a_proposal_holds(bytes: &[u8]) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1500, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: tries::tries(1500), ..ProptestConfig::default() })]
 
     #[test]
     fn any_foreign_table_is_proposed_for_and_read(text in file()) {

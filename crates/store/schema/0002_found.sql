@@ -12,7 +12,9 @@ CREATE TABLE shown (
     quarter TEXT,
     probability REAL NOT NULL CHECK (probability BETWEEN 0 AND 1),
     urgency TEXT NOT NULL CHECK (urgency IN ('now', 'today', 'watch')),
-    -- The first round that sent somebody at once; NULL where none did.
+    -- The first round of the newest rows that showed it, and the first of those that sent somebody at once; NULL where
+    -- none did. A round of the past that somebody asks for is shown to nobody on a walk.
+    walked_at INTEGER,
     now_at INTEGER,
     since INTEGER NOT NULL,
     sentence TEXT NOT NULL,

@@ -46,7 +46,9 @@ pub struct KeptCall {
     pub first_at: Timestamp,
     /// Its last.
     pub last_at: Timestamp,
-    /// The first that sent somebody at once, if any did.
+    /// The first round of the newest rows that showed it, if any did.
+    pub walked_at: Option<Timestamp>,
+    /// The first of those that sent somebody at once, if any did.
     pub now_at: Option<Timestamp>,
 }
 
@@ -87,22 +89,23 @@ pub struct Found {
 }
 
 const CALL_COLUMNS: &str = "call, first_at, last_at, subject, animal, box, cause, quarter, probability, urgency, now_at, \
-                            since, sentence, place, model";
+                            since, sentence, place, model, walked_at";
 
 impl Farm {
-    /// Keeps what a round showed. A round of an earlier time moves only the first round of a call, one of a later time
+    /// Keeps what a round showed; `walked`: it was the round of the newest rows, which people walk by. A round of an earlier time moves only the first round of a call, one of a later time
     /// how it was shown last.
-    pub fn note_shown(&mut self, at: Timestamp, calls: &[ShownCall]) -> Result<()> {
+    pub fn note_shown(&mut self, at: Timestamp, walked: bool, calls: &[ShownCall]) -> Result<()> {
         let at_ms = at.as_millisecond();
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         {
             let mut keep = transaction.prepare_cached(
                 "INSERT INTO shown (call, first_at, last_at, subject, animal, box, cause, quarter, probability, urgency,
-                                    now_at, since, sentence, place, model)
-                 VALUES (?1, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)
+                                    now_at, since, sentence, place, model, walked_at)
+                 VALUES (?1, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)
                  ON CONFLICT (call) DO UPDATE SET
                    first_at = min(first_at, excluded.first_at),
                    now_at = coalesce(min(now_at, excluded.now_at), now_at, excluded.now_at),
+                   walked_at = coalesce(min(walked_at, excluded.walked_at), walked_at, excluded.walked_at),
                    quarter = iif(last_at <= excluded.last_at, excluded.quarter, quarter),
                    probability = iif(last_at <= excluded.last_at, excluded.probability, probability),
                    urgency = iif(last_at <= excluded.last_at, excluded.urgency, urgency),
@@ -123,11 +126,12 @@ impl Farm {
                     call.quarter,
                     call.probability,
                     call.urgency,
-                    (call.urgency == "now").then_some(at_ms),
+                    (walked && call.urgency == "now").then_some(at_ms),
                     call.since.as_millisecond(),
                     call.sentence,
                     call.place,
                     call.model,
+                    walked.then_some(at_ms),
                 ])?;
             }
         }
@@ -254,9 +258,11 @@ impl Farm {
 
 fn kept_call(row: &Row<'_>) -> Result<KeptCall> {
     let now_at: Option<i64> = row.get(10)?;
+    let walked_at: Option<i64> = row.get(15)?;
     Ok(KeptCall {
         first_at: instant(row.get(1)?, "first_at")?,
         last_at: instant(row.get(2)?, "last_at")?,
+        walked_at: walked_at.map(|at| instant(at, "walked_at")).transpose()?,
         now_at: now_at.map(|at| instant(at, "now_at")).transpose()?,
         shown: ShownCall {
             call: row.get(0)?,

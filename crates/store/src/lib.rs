@@ -15,6 +15,7 @@
 mod arrivals;
 mod backup;
 mod batch;
+mod boxes;
 mod cells;
 mod check;
 mod delivery;
@@ -39,6 +40,7 @@ mod write;
 
 pub use arrivals::{Arrival, Unread, Way};
 pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source, Sums};
+pub use boxes::{BoxStateRow, Told};
 pub use check::{Fault, FaultKind};
 pub use delivery::{Delivered, Delivery, Origin, Sent};
 pub use error::{Result, StoreError};

@@ -35,29 +35,31 @@ pub struct Entry {
     pub mended: bool,
 }
 
-/// An entry, as the file that was read last and named it last had it.
-const ENTRIES: &str = "
-    SELECT q.id, b.file, q.table_name, s.line, q.column_name, q.value, q.reason, q.remedy, q.raw,
-           coalesce(h.words, ''), b.zone, b.map, q.mended_by IS NOT NULL
-    FROM quarantine AS q
-    JOIN quarantine_seen AS s ON s.entry = q.id
-    JOIN batch AS b ON b.id = s.batch
-    LEFT JOIN header AS h ON h.batch = b.id
-    WHERE s.batch = (SELECT max(batch) FROM quarantine_seen WHERE entry = q.id)";
+/// Entries of `quarantine` that a condition picks, as the file that was read last and named them last had them.
+fn entries(picked: &str) -> String {
+    format!(
+        "SELECT q.id, b.file, q.table_name,
+                (SELECT min(line) FROM quarantine_seen WHERE entry = q.id AND batch = b.id),
+                q.column_name, q.value, q.reason, q.remedy, q.raw,
+                coalesce(h.words, ''), b.zone, b.map, q.mended_by IS NOT NULL
+         FROM (SELECT * FROM quarantine WHERE {picked}) AS q
+         JOIN batch AS b ON b.id = (SELECT max(batch) FROM quarantine_seen WHERE entry = q.id)
+         LEFT JOIN header AS h ON h.batch = b.id
+         ORDER BY q.id"
+    )
+}
 
 impl Farm {
     /// One entry, mended or not.
     pub fn entry(&self, entry: i64) -> Result<Option<Entry>> {
-        let mut one =
-            self.connection.prepare_cached(&format!("{ENTRIES} AND q.id = ?1 ORDER BY s.line LIMIT 1"))?;
+        let mut one = self.connection.prepare_cached(&entries("id = ?1"))?;
         Ok(one.query_row([entry], read).optional()?)
     }
 
     /// Entries that are not mended, with a number above `after`, in order; at most `most`.
     pub fn entries(&self, after: i64, most: u64) -> Result<Vec<Entry>> {
-        let mut some = self.connection.prepare_cached(&format!(
-            "{ENTRIES} AND q.mended_by IS NULL AND ?1 < q.id GROUP BY q.id ORDER BY q.id LIMIT ?2"
-        ))?;
+        let mut some =
+            self.connection.prepare_cached(&entries("mended_by IS NULL AND ?1 < id ORDER BY id LIMIT ?2"))?;
         let rows = some.query_map(params![after, most as i64], read)?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }

@@ -40,12 +40,17 @@ fn found(call: &str, outcome: &str, minutes: i64, sent_as: Option<&str>) -> NewF
 #[test]
 fn a_call_keeps_its_first_round_and_is_told_as_it_was_shown_last() {
     let (_folder, mut farm) = farm();
-    farm.note_shown(minute(60), &[call("a", 0.7, "today")]).unwrap();
-    farm.note_shown(minute(120), &[call("a", 0.9, "now"), call("b", 0.2, "watch")]).unwrap();
+    farm.note_shown(minute(60), true, &[call("a", 0.7, "today")]).unwrap();
+    farm.note_shown(minute(120), true, &[call("a", 0.9, "now"), call("b", 0.2, "watch")]).unwrap();
     // An earlier round, asked for later: only the beginning moves.
-    farm.note_shown(minute(30), &[call("a", 0.3, "watch")]).unwrap();
+    farm.note_shown(minute(30), false, &[call("a", 0.3, "now")]).unwrap();
     let kept = farm.shown_call("a").unwrap().unwrap();
-    assert_eq!((kept.first_at, kept.last_at, kept.now_at), (minute(30), minute(120), Some(minute(120))));
+    assert_eq!((kept.first_at, kept.last_at), (minute(30), minute(120)));
+    assert_eq!(
+        (kept.walked_at, kept.now_at),
+        (Some(minute(60)), Some(minute(120))),
+        "a past round is no walk"
+    );
     assert_eq!((kept.shown.probability, kept.shown.urgency.as_str()), (0.9, "now"));
     let names = |from, at| -> Vec<String> {
         farm.shown_since(minute(from), minute(at)).unwrap().into_iter().map(|kept| kept.shown.call).collect()
@@ -61,7 +66,7 @@ fn a_call_keeps_its_first_round_and_is_told_as_it_was_shown_last() {
 fn an_answer_stays_is_one_when_sent_twice_and_is_taken_back_once() {
     let (_folder, mut farm) = farm();
     assert_eq!(farm.note_found(&found("a", "confirmed", 70, None)).unwrap(), None, "no round showed it");
-    farm.note_shown(minute(60), &[call("a", 0.7, "today")]).unwrap();
+    farm.note_shown(minute(60), true, &[call("a", 0.7, "today")]).unwrap();
     let before = farm.found_mark().unwrap();
     let first = farm.note_found(&found("a", "confirmed", 70, Some("x"))).unwrap().unwrap();
     assert_eq!(farm.note_found(&found("a", "nothing", 71, Some("x"))).unwrap(), Some(first));

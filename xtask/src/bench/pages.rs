@@ -38,7 +38,7 @@ impl Drop for Served {
     }
 }
 
-/// Round and Cow pages of a herd at fifty requests a second.
+/// Round, Cow and Boxes pages of a herd at fifty requests a second.
 pub fn of_herd(program: &Path, size: &Size, most_ms: f64) -> anyhow::Result<Vec<Line>> {
     let (before, day) = herd::logs_by_day(size)?;
     let farm = herd::fresh("pages")?;
@@ -58,6 +58,9 @@ pub fn of_herd(program: &Path, size: &Size, most_ms: f64) -> anyhow::Result<Vec<
         if at.is_multiple_of(2) { "/round".to_owned() } else { format!("/cow/{}", picked(at)) }
     };
     lines.push(asked(&served, &format!("Round and Cow pages in turn, {who}"), most_ms, &mixed)?);
+    let dates = (0..300).map(days_before).collect::<anyhow::Result<Vec<String>>>()?;
+    let boxes = |at: usize| format!("/boxes?date={}&animal={}", dates[at * 7 % dates.len()], picked(at));
+    lines.push(asked(&served, &format!("Boxes pages of a day each, {who}"), most_ms, &boxes)?);
     for days in [90, 300] {
         let from = days_before(days)?;
         let what = format!("Cow pages over {days} days, {who}");

@@ -31,18 +31,30 @@ const PAST_CALLS: usize = 6;
 
 /// What people said by a time, and what rounds had shown.
 pub struct Told {
-    /// Calls of the last days.
+    /// Calls of the last days; none for a time that was asked for.
     pub shown: Vec<KeptCall>,
+    /// It is the newest round's.
+    walked: bool,
     /// Answers, oldest first.
     pub found: Vec<Found>,
 }
 
 impl Told {
-    /// Reads it. `until` is the round's own time where it was asked for, else now: what was found after the last row is
-    /// known all the same.
-    pub fn read(store: &Farm, at: Timestamp, until: Timestamp) -> anyhow::Result<Told> {
-        let from = at.saturating_sub(ASKED_FOR)?;
-        Ok(Told { shown: store.shown_since(from, at)?, found: store.found_by(until)? })
+    /// Reads it for a round of `at`. Of a time that was `asked` for it holds what was found by then, and no walk: what
+    /// such a round says must not hang on which rounds were looked at before. In the newest round whatever was found
+    /// after the last row is known too, and nobody is let off who was sent and said nothing.
+    pub fn read(store: &Farm, at: Timestamp, asked: Option<Timestamp>) -> anyhow::Result<Told> {
+        let shown = match asked {
+            None => store.shown_since(at.saturating_sub(ASKED_FOR)?, at)?,
+            Some(_) => Vec::new(),
+        };
+        Ok(Told { shown, walked: asked.is_none(), found: store.found_by(asked.unwrap_or(Timestamp::MAX))? })
+    }
+
+    /// Everything ever shown, and what was found until a time.
+    pub fn ever(store: &Farm, until: Timestamp) -> anyhow::Result<Told> {
+        let shown = store.shown_since(Timestamp::MIN, Timestamp::MAX)?;
+        Ok(Told { shown, walked: true, found: store.found_by(until)? })
     }
 
     /// The answer that stands, by call.
@@ -105,7 +117,7 @@ fn is_nothing(found: &Found) -> bool {
 /// A call that no longer is in the round, but waits for an answer.
 fn open(kept: &KeptCall, found: Option<&Found>, at: Timestamp, zone: &TimeZone) -> Option<OpenCall> {
     let asked = match (found, kept.now_at) {
-        (Some(found), _) if found.what.outcome == Outcome::LookAgain.word() => {
+        (Some(found), _) if kept.walked_at.is_some() && found.what.outcome == Outcome::LookAgain.word() => {
             answer(found, kept.shown.quarter.as_deref(), at, zone).words
         }
         (None, Some(first)) if first <= at => words::unanswered(first, at, zone),
@@ -150,7 +162,11 @@ pub fn past(
 ) -> anyhow::Result<Vec<PastCall>> {
     let standing = told.standing();
     let hers = store.shown_of(animal, at)?;
-    let earlier = hers.iter().rev().filter(|kept| !but.contains(&kept.shown.call));
+    // Of a time that was asked for only calls with an answer: whether others were ever shown hangs on who looked.
+    let told_of = |kept: &&KeptCall| {
+        standing.contains_key(kept.shown.call.as_str()) || told.walked && kept.walked_at.is_some()
+    };
+    let earlier = hers.iter().rev().filter(|kept| !but.contains(&kept.shown.call)).filter(told_of);
     Ok(earlier
         .take(PAST_CALLS)
         .map(|kept| PastCall {

@@ -7,7 +7,7 @@ use cowpath_core::{
     say::{number, reason, when},
     tables::{Outcome, Visit},
 };
-use jiff::{Timestamp, ToSpan, tz::TimeZone};
+use jiff::{SignedDuration, Timestamp, ToSpan, tz::TimeZone};
 
 use super::{
     cast::Cast,
@@ -121,7 +121,9 @@ pub fn lanes(
     }
     marks.retain(|mark| from <= mark.at && mark.at <= to);
     marks.sort_by_key(|mark| mark.at);
-    let span = when::span(from, to, &ways.zone);
+    // The span ends before `to`: a midnight there begins a day that is not in it.
+    let last = to.saturating_sub(SignedDuration::from_millis(1)).unwrap_or(to).max(from);
+    let span = when::span(from, last, &ways.zone);
     Lanes {
         title: format!("Cow {animal}, {span}"),
         description: if seen.is_empty() {

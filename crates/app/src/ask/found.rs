@@ -42,11 +42,11 @@ pub struct Given {
     pub sent_as: Option<String>,
 }
 
-/// Keeps what a round showed, if nobody else is writing; without it nothing is lost but the time of a first call.
-pub fn keep_shown(store: &mut Farm, at: Timestamp, round: &Round) -> anyhow::Result<()> {
+/// Keeps what a round showed (`walked`: that of the newest rows), if nobody else is writing; without it nothing is lost but the time of a first call.
+pub fn keep_shown(store: &mut Farm, at: Timestamp, walked: bool, round: &Round) -> anyhow::Result<()> {
     let shown: Vec<ShownCall> = round.calls.iter().filter_map(|call| as_shown(call, round)).collect();
     if !shown.is_empty() {
-        store.if_free(|store| store.note_shown(at, &shown))?;
+        store.if_free(|store| store.note_shown(at, walked, &shown))?;
     }
     Ok(())
 }
@@ -183,7 +183,7 @@ fn known_call(barn: &mut Barn, newest: &Round, named: &str) -> anyhow::Result<Ke
         [one] => {
             let at = newest.at.parse()?;
             if let Some(shown) = as_shown(one, newest) {
-                barn.store.note_shown(at, &[shown])?;
+                barn.store.note_shown(at, true, &[shown])?;
             }
             barn.store.shown_call(&one.id)?.ok_or_else(|| unknown(named))
         }

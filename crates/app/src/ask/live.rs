@@ -4,6 +4,7 @@
 //! it keeps the model's memories.
 
 use std::{
+    hash::{DefaultHasher, Hash, Hasher},
     sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, TryLockError},
     thread,
     time::Duration,
@@ -15,6 +16,8 @@ use jiff::{Timestamp, civil::Date};
 
 use super::{
     answered::{self, Told},
+    box_day,
+    boxes::{AskedBoxes, Boxes},
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
@@ -215,7 +218,7 @@ impl Live {
         if let Some((_, _, round)) = known {
             return Ok(round);
         }
-        let told = Told::read(&barn.store, view.at, known_until(asked, view.at))?;
+        let told = Told::read(&barn.store, view.at, asked)?;
         let (at, zone) = (view.at, &view.ways.zone);
         let round = answered::joined((*seen.round).clone(), &told, at, zone);
         let round = Arc::new(answered::with_past(round, &barn.store, &told, at, zone)?);
@@ -290,7 +293,7 @@ impl Live {
         };
         // A farm that is being written is shown all the same.
         let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
-        let _ = found::keep_shown(&mut keeper.store, view.at, &seen.round);
+        let _ = found::keep_shown(&mut keeper.store, view.at, true, &seen.round);
     }
 
     /// One cow, in metric or the farm's units; `instance` tells which, where a number was used again.
@@ -320,10 +323,25 @@ impl Live {
                 units,
             )?;
             let Some(mut cow) = cow else { return Ok(None) };
-            let told = Told::read(&barn.store, view.at, known_until(at, view.at))?;
+            let told = Told::read(&barn.store, view.at, at)?;
             let ids: Vec<String> = cow.calls.iter().map(|call| call.id.clone()).collect();
             cow.past = answered::past(&barn.store, &told, &cow.animal, &ids, view.at, &view.ways.zone)?;
             Ok(Some(cow))
+        })
+    }
+
+    /// The boxes on a day.
+    pub fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes> {
+        self.ask(|barn| box_day::boxes(barn, asked, clock::now()))
+    }
+
+    /// A mark of all that the newest round rests on: rows, settings, answers.
+    pub fn round_rests_on(&self) -> anyhow::Result<u64> {
+        self.ask(|barn| {
+            let mut hasher = DefaultHasher::new();
+            format!("{:?}", (barn.store.last_batch()?, barn.store.settings()?, barn.store.found_mark()?))
+                .hash(&mut hasher);
+            Ok(hasher.finish())
         })
     }
 
@@ -357,11 +375,6 @@ impl Live {
         }
         answer
     }
-}
-
-/// Until when what was found is known: at a time asked for, until then; in the newest round, whatever was said since.
-pub fn known_until(asked: Option<Timestamp>, at: Timestamp) -> Timestamp {
-    asked.unwrap_or_else(|| clock::now().max(at))
 }
 
 fn ground(barn: &Barn) -> anyhow::Result<Ground> {

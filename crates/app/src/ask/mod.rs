@@ -3,6 +3,8 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+pub mod box_day;
+pub mod boxes;
 mod bundle;
 pub mod cast;
 pub mod coming;
@@ -25,6 +27,7 @@ pub mod mapping;
 pub mod maps;
 pub mod mending;
 pub mod model;
+pub mod overlap;
 pub mod parked;
 pub mod reading;
 pub mod record;

@@ -14,7 +14,7 @@ use super::{answered::Told, found::answer, round::Answer};
 pub struct RecordRow {
     /// The cause's word.
     pub cause: String,
-    /// Calls shown as `now` or `today`, ever.
+    /// Calls that newest rounds showed as `now` or `today`, ever.
     pub shown: u32,
     /// Calls with an answer that stands, `look-again` not counted.
     pub answered: u32,
@@ -47,12 +47,14 @@ pub struct Record {
 
 /// How often the calls were right, by what people answered until a time; times are told as seen from `now`.
 pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -> anyhow::Result<Record> {
-    let told =
-        Told { shown: store.shown_since(Timestamp::MIN, Timestamp::MAX)?, found: store.found_by(until)? };
+    let told = Told::ever(store, until)?;
     let standing = told.standing();
     let mut by_cause: BTreeMap<&str, RecordRow> = BTreeMap::new();
     for kept in &told.shown {
         let found = standing.get(kept.shown.call.as_str());
+        if found.is_none() && kept.walked_at.is_none() {
+            continue;
+        }
         let row = by_cause.entry(&kept.shown.cause).or_insert_with(|| RecordRow {
             cause: kept.shown.cause.clone(),
             shown: 0,
@@ -66,7 +68,8 @@ pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -
             high: 1.0,
             words: String::new(),
         });
-        row.shown += u32::from(kept.shown.urgency != "watch" || kept.now_at.is_some());
+        let on_walk = kept.shown.urgency != "watch" || kept.now_at.is_some();
+        row.shown += u32::from(kept.walked_at.is_some() && on_walk);
         let Some(outcome) = found.and_then(|found| Outcome::of(&found.what.outcome)) else { continue };
         row.answered += u32::from(outcome != Outcome::LookAgain);
         row.right += u32::from(matches!(outcome, Outcome::Confirmed | Outcome::OtherQuarter));

@@ -9,7 +9,7 @@ use super::{Context, Format, show, words};
 use crate::ask::{
     answered::{self, Told},
     cowing::{self, Span},
-    farm, live, rounding, view,
+    farm, rounding, view,
 };
 
 /// One cow: her stage, her calls, what was expected of her, and all rows behind
@@ -42,8 +42,7 @@ impl Cow {
         let unknown = || farm::unknown(&self.animal);
         let view = view::at(&barn, at)?.ok_or_else(unknown)?;
         let round = rounding::of_view(&barn, &view)?;
-        let until = live::known_until(at, view.at);
-        let told = Told::read(&barn.store, view.at, until)?;
+        let told = Told::read(&barn.store, view.at, at)?;
         let round = answered::joined(round, &told, view.at, &zone);
         let (from, to) = farm::in_order(self.from, self.to)?;
         let span = Span { from, to };

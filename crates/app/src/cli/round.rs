@@ -7,7 +7,7 @@ use clap::Args;
 use super::{Context, Format, show};
 use crate::ask::{
     answered::{self, Told},
-    farm, found, live, model, round, rounding, view,
+    farm, found, model, round, rounding, view,
 };
 
 /// Today's round: who needs a person, for what, how sure that is, and what to do
@@ -38,8 +38,8 @@ impl Round {
                 let _ = model::keep_memories(&mut barn, &view.cast, &zone, &view.rolled);
                 let json = serde_json::to_string(&round)?;
                 let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));
-                let _ = found::keep_shown(&mut barn.store, view.at, &round);
-                let told = Told::read(&barn.store, view.at, live::known_until(at, view.at))?;
+                let _ = found::keep_shown(&mut barn.store, view.at, at.is_none(), &round);
+                let told = Told::read(&barn.store, view.at, at)?;
                 let round = answered::joined(round, &told, view.at, &zone);
                 answered::with_past(round, &barn.store, &told, view.at, &zone)?
             }

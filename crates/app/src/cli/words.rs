@@ -64,7 +64,8 @@ fn next(error: &Error, args: &[String]) -> String {
     let may_be = list(ContextKind::ValidValue);
     if let Some(hint) = reason(error).filter(|why| why.starts_with(HINT)) {
         hint
-    } else if let Some(meant) = meant.first() {
+    } else if let Some(meant) = meant.last() {
+        // The parser names the likest one last.
         format!("say `{meant}` if that was meant; {help}")
     } else if !may_be.is_empty() {
         format!("take one of {}", may_be.join(", "))

@@ -11,6 +11,7 @@ use serde::Serialize;
 
 use super::{
     Answers, address,
+    boxes::{self, BoxesAsked},
     cow::{self, CowAsked},
     page,
     round::{self, RoundAsked},
@@ -66,6 +67,16 @@ pub async fn herd(State(answers): State<Arc<dyn Answers>>, headers: HeaderMap) -
         text(&herd)
     })
     .await
+}
+
+/// The boxes on a day.
+pub async fn boxes(
+    State(answers): State<Arc<dyn Answers>>,
+    headers: HeaderMap,
+    asked: Result<Query<BoxesAsked>, QueryRejection>,
+) -> Response {
+    page::json(answers, headers, move |answers| text(&boxes::answered(answers, &round::words(asked)?, true)?))
+        .await
 }
 
 /// How often the calls were right.

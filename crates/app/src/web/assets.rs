@@ -9,10 +9,15 @@ use axum::{
     response::Response,
 };
 
-use super::page::hash;
+use crate::ask::round::fnv;
 
 const STYLE: &str = include_str!("../../templates/style.css");
-const SCRIPT: &str = include_str!("../../templates/pages.js");
+/// One script of several files, in this order.
+const SCRIPT: &str = concat!(
+    include_str!("../../templates/pages.js"),
+    include_str!("../../templates/newer.js"),
+    include_str!("../../templates/zoom.js"),
+);
 const ICON: &str = include_str!("../../templates/icon.svg");
 
 /// Mark of the style sheet, for its link.
@@ -21,7 +26,7 @@ pub static STYLE_MARK: LazyLock<String> = LazyLock::new(|| mark(STYLE));
 pub static SCRIPT_MARK: LazyLock<String> = LazyLock::new(|| mark(SCRIPT));
 
 fn mark(text: &str) -> String {
-    format!("{:016x}", hash(text.as_bytes()))
+    format!("{:016x}", fnv(text.as_bytes()))
 }
 
 /// The style sheet.

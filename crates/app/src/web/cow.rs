@@ -125,7 +125,8 @@ pub fn answered(answers: &dyn Answers, asked: &CowAsked, metric: bool) -> Result
     found.ok_or_else(|| Trouble::no_such_cow(&asked.animal))
 }
 
-fn day(word: Option<&str>, name: &str) -> Result<Option<Date>, Trouble> {
+/// A day as an address writes it.
+pub fn day(word: Option<&str>, name: &str) -> Result<Option<Date>, Trouble> {
     word.map(str::parse).transpose().map_err(|_| {
         Trouble::not_understood(
             format!("“{}” after {name} is not a day of the calendar.", word.unwrap_or_default()),

@@ -7,6 +7,7 @@ use jiff::{Timestamp, tz::TimeZone};
 use super::{Answers, AskedCow, HerdRow};
 use crate::{
     ask::{
+        boxes::{AskedBoxes, Boxes},
         cow::Cow,
         found::Given,
         live::Live,
@@ -43,6 +44,14 @@ impl Answers for Live {
             .into_iter()
             .map(|(animal, place, stage_words, calls)| HerdRow { animal, place, stage_words, calls })
             .collect())
+    }
+
+    fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes> {
+        Live::boxes(self, asked)
+    }
+
+    fn round_rests_on(&self) -> anyhow::Result<u64> {
+        Live::round_rests_on(self)
     }
 
     fn farm_name(&self) -> String {

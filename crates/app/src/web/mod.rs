@@ -1,9 +1,9 @@
-//! The pages: Round, Cow, Herd and Records, drawn on the server and whole without JavaScript.
+//! The pages: Round, Cow, Herd, Boxes and Records, drawn on the server and whole without JavaScript.
 //!
 //! # What is here
-//! One file a page ([`round`], [`cow`], [`herd`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
+//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
 //! ([`lanes`]), what every request passes first ([`door`]), how a page leaves ([`page`]), what is said when something
-//! went wrong ([`trouble`]), and the style sheet and script ([`assets`]).
+//! went wrong ([`trouble`]), how open pages are told of new rows ([`events`]), and the style sheet and script ([`assets`]).
 //!
 //! # Not here
 //! Nothing is reckoned: the figures and sentences come from [`Answers`], and only pixels are worked out.
@@ -11,15 +11,19 @@
 mod address;
 mod api;
 mod assets;
+mod band;
+mod boxes;
 mod call;
 mod cow;
 mod door;
+mod events;
 mod farm;
 mod figure;
 mod found;
 mod herd;
 mod lanes;
 mod map;
+mod openapi;
 mod page;
 mod quarantine;
 mod records;
@@ -41,6 +45,7 @@ use jiff::{Timestamp, civil::Date, tz::TimeZone};
 use serde::Serialize;
 
 use crate::ask::{
+    boxes::{AskedBoxes, Boxes},
     cow::Cow,
     found::Given,
     record::Record,
@@ -71,6 +76,13 @@ pub trait Answers: Keeps + Send + Sync + 'static {
 
     /// Every cow that is in the herd now, in the order people look her up.
     fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>>;
+
+    /// The boxes on a day.
+    fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes>;
+
+    /// A mark of all that the newest round rests on: another one whenever rows, settings or answers have changed. It
+    /// must be quick.
+    fn round_rests_on(&self) -> anyhow::Result<u64>;
 
     /// What the farm is called.
     fn farm_name(&self) -> String;
@@ -112,23 +124,34 @@ pub struct HerdRow {
     pub calls: Vec<String>,
 }
 
-/// The pages and the API over `answers`, for a server that listens at `listen`.
-pub fn router(answers: Arc<dyn Answers>, listen: SocketAddr) -> Router {
+/// The pages and the API as a test asks for them.
+#[cfg(test)]
+fn router(answers: Arc<dyn Answers>, listen: SocketAddr) -> Router {
+    routes(Arc::clone(&answers), listen, events::Bell::new(answers))
+}
+
+/// The pages and the API over `answers`, for a server that listens at `listen`; open pages are told by `bell`.
+fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> Router {
     Router::new()
         .route("/", get(round::show))
         .route("/round", get(round::show))
         .route("/herd", get(herd::show))
         .route("/cow", get(cow::find))
         .route("/cow/{animal}", get(cow::show))
+        .route("/boxes", get(boxes::show))
         .route("/found", post(found::give))
         .route("/found/undo", post(found::take_back))
         .route("/api/found", post(found::give_json))
         .route("/api/found/{id}/undo", post(found::take_back_json))
         .route("/api/record", get(api::record))
+        .route("/api", get(openapi::index))
+        .route("/api/openapi.json", get(openapi::document))
+        .route("/api/boxes", get(api::boxes))
         .route("/api/round", get(api::round))
         .route("/api/cow", get(api::find_cow))
         .route("/api/cow/{animal}", get(api::cow))
         .route("/api/herd", get(api::herd))
+        .route("/events", get(move || bell.listen()))
         .route("/records", get(records::show))
         .route("/records/settings", get(records::show).post(records::settings))
         .route("/records/quarantine", get(quarantine::show))
@@ -158,6 +181,13 @@ pub async fn serve(
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> anyhow::Result<()> {
     let listen = listener.local_addr()?;
-    axum::serve(listener, router(answers, listen)).with_graceful_shutdown(shutdown).await?;
+    let bell = events::Bell::new(Arc::clone(&answers));
+    let routes = routes(answers, listen, bell.clone());
+    // Pages that listen would keep the server for ever; they are let go first.
+    let stopped = async move {
+        shutdown.await;
+        bell.stop();
+    };
+    axum::serve(listener, routes).with_graceful_shutdown(stopped).await?;
     Ok(())
 }

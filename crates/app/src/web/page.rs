@@ -10,10 +10,11 @@ use axum::{
 use flate2::{Compression, write::GzEncoder};
 
 use super::{Answers, assets, trouble::Trouble};
+use crate::ask::round::fnv;
 
 /// What stands around every page.
 pub struct Frame {
-    /// Which link of the pages is this one: `round`, `herd`, `records` or none.
+    /// Which link of the pages is this one: `round`, `herd`, `boxes`, `records` or none.
     pub page: &'static str,
 }
 
@@ -118,7 +119,7 @@ async fn drawn(
 /// A text with its mark; the mark alone where the browser has the text already. It asks again every time, so that it
 /// never shows a round that is no longer the newest.
 fn answer(headers: &HeaderMap, kind: &'static str, text: String) -> Response {
-    let mark = format!("W/\"{:016x}\"", hash(text.as_bytes()));
+    let mark = format!("W/\"{:016x}\"", fnv(text.as_bytes()));
     let known = words(headers, header::IF_NONE_MATCH).any(|one| one == mark);
     let packed = if known || !unpacks(headers) { None } else { pack(&text) };
     let is_packed = packed.is_some();
@@ -172,15 +173,4 @@ fn pack(text: &str) -> Option<Vec<u8>> {
     let mut packer = GzEncoder::new(Vec::with_capacity(text.len() / 4), Compression::fast());
     packer.write_all(text.as_bytes()).ok()?;
     packer.finish().ok()
-}
-
-/// A short mark of a text: FNV-1a, 64 bits. It tells two versions apart and protects nothing.
-pub const fn hash(bytes: &[u8]) -> u64 {
-    let mut hash: u64 = 0xcbf2_9ce4_8422_2325;
-    let mut index = 0;
-    while index < bytes.len() {
-        hash = (hash ^ bytes[index] as u64).wrapping_mul(0x0000_0100_0000_01b3);
-        index += 1;
-    }
-    hash
 }

@@ -45,6 +45,8 @@ struct RoundPage<'a> {
     kept: Option<&'a Answer>,
     undone: bool,
     standing: Standing,
+    /// Mark of the newest round; empty where another time was asked for.
+    mark: String,
 }
 
 /// Cows that are not judged for the same reason.
@@ -162,6 +164,7 @@ fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>, asked: &RoundAsk
         kept: found.into_iter().find(|found| Some(found.id) == asked.kept),
         undone: asked.undone.is_some(),
         standing: standing(round),
+        mark: if at.is_some() { String::new() } else { round.mark() },
     })
 }
 

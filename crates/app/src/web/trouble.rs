@@ -160,6 +160,8 @@ pub async fn only_read(method: Method, uri: Uri) -> Response {
         next: "Open the page itself. Logs are read on Records, or with the command cowpath import.".into(),
     }
     .into_response_for(wants_json(uri.path()));
-    response.headers_mut().insert(header::ALLOW, HeaderValue::from_static("GET, HEAD"));
+    // An address that was read in vain is one that only takes.
+    let allow = if matches!(method, Method::GET | Method::HEAD) { "POST" } else { "GET, HEAD" };
+    response.headers_mut().insert(header::ALLOW, HeaderValue::from_static(allow));
     response
 }

@@ -4,7 +4,7 @@
 //! What was measured is a dot, filled inside its expected band and hollow outside; what was expected is a dashed line;
 //! the band is a pale area. Nothing is told by colour alone: the picture reads the same in grey print.
 
-mod axis;
+pub mod axis;
 mod draw;
 mod strip;
 mod twin;

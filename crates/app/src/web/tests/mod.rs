@@ -1,10 +1,13 @@
 //! Pages asked of the router in-process, with fixed answers: no port, no farm.
 
+mod box_days;
 mod doors;
 mod farm;
 mod her;
 mod kept;
+mod listening;
 mod names;
+mod open_door;
 mod pictures;
 mod records;
 mod states;
@@ -34,7 +37,12 @@ fn listen() -> SocketAddr {
 
 /// Sends one request.
 async fn send(farm: FixedFarm, request: Request<Body>) -> Answered {
-    let response = router(Arc::new(farm), listen()).oneshot(request).await.unwrap();
+    send_to(Arc::new(farm), request).await
+}
+
+/// Sends one request to any farm.
+async fn send_to(farm: Arc<dyn super::Answers>, request: Request<Body>) -> Answered {
+    let response = router(farm, listen()).oneshot(request).await.unwrap();
     let (parts, body) = response.into_parts();
     let bytes = to_bytes(body, usize::MAX).await.unwrap();
     Answered {
