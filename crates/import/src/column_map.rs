@@ -27,6 +27,7 @@
 //! to = ["lf_ms_cm", "rf_ms_cm", "lr_ms_cm", "rr_ms_cm"]
 //! ```
 
+mod change;
 mod check;
 pub(crate) mod header;
 pub(crate) mod measure;
@@ -40,6 +41,7 @@ use std::collections::BTreeMap;
 
 use cowpath_core::tables::Table;
 
+pub use change::Chosen;
 pub use measure::Measure;
 pub use moment::DayOrder;
 pub use text::MapFault;

@@ -46,7 +46,7 @@ use std::sync::Arc;
 
 use cowpath_core::tables::{Cell, Table};
 
-pub use column_map::{ColumnMap, DayOrder, MapFault, Measure, Take, VERSION as MAP_VERSION};
+pub use column_map::{Chosen, ColumnMap, DayOrder, MapFault, Measure, Take, VERSION as MAP_VERSION};
 pub use issue::{Issue, IssueKind};
 pub use mend::as_table;
 pub use proposal::{Mark, Proposal, Proposed};
@@ -182,15 +182,29 @@ pub fn which_table(path: &Path, reading: &Reading) -> Result<&'static Table, Unr
 /// When the file cannot be read, holds no table, or no column of it has a meaning that is known.
 pub fn propose_file(path: &Path, name: &str, reading: &Reading) -> Result<Proposal, Unreadable> {
     let (file, _) = open(path)?;
-    proposal::propose(file, name, reading)
+    proposal::propose(file, name, None, reading)
 }
 
-/// The same for what is already in memory.
+/// The same where somebody has said which table it is; columns of which no word is known are then not used.
+///
+/// # Errors
+/// When the file cannot be read, or holds no table.
+pub fn propose_file_as(
+    path: &Path,
+    name: &str,
+    table: &'static Table,
+    reading: &Reading,
+) -> Result<Proposal, Unreadable> {
+    let (file, _) = open(path)?;
+    proposal::propose(file, name, Some(table), reading)
+}
+
+/// The same as [`propose_file`] for what is already in memory.
 ///
 /// # Errors
 /// As [`propose_file`].
 pub fn propose_bytes(bytes: &[u8], name: &str, reading: &Reading) -> Result<Proposal, Unreadable> {
-    proposal::propose(io::Cursor::new(bytes), name, reading)
+    proposal::propose(io::Cursor::new(bytes), name, None, reading)
 }
 
 /// Whether a file has just the header that a saved map was made for.

@@ -20,14 +20,11 @@ const ROWS: usize = 10;
 /// Refused rows listed beside them.
 const ISSUES: usize = 20;
 
-/// A file as it lies on the disk, or an upload.
+/// A file as it lies on the disk.
 #[derive(Debug, Clone, Copy)]
 pub enum Input<'a> {
     /// A file.
     Path(&'a Path),
-    /// Its name and what it holds.
-    #[allow(dead_code, reason = "for pages, which are handed uploads")]
-    Bytes(&'a str, &'a [u8]),
 }
 
 impl Input<'_> {
@@ -37,7 +34,6 @@ impl Input<'_> {
             Input::Path(path) => path
                 .file_name()
                 .map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
-            Input::Bytes(name, _) => (*name).to_owned(),
         }
     }
 }
@@ -121,11 +117,8 @@ pub fn propose(input: Input, zone: &TimeZone, now: Timestamp) -> anyhow::Result<
     let reading = Reading::new(zone.clone(), now);
     let file = input.name();
     let name = file.split('.').next().filter(|stem| !stem.is_empty()).unwrap_or("map").to_owned();
-    let proposal = match input {
-        Input::Path(path) => cowpath_import::propose_file(path, &name, &reading),
-        Input::Bytes(_, bytes) => cowpath_import::propose_bytes(bytes, &name, &reading),
-    };
-    let proposal = proposal.map_err(|why| unread(&file, &why))?;
+    let Input::Path(path) = input;
+    let proposal = cowpath_import::propose_file(path, &name, &reading).map_err(|why| unread(&file, &why))?;
     let shown = if proposal.lacks.is_empty() { Some(rows_of(input, &proposal.map, &reading)?) } else { None };
     Ok(proposed(file, &proposal, shown.unwrap_or_default(), zone))
 }
@@ -154,6 +147,69 @@ pub fn with(input: Input, map: &ColumnMap, zone: &TimeZone, now: Timestamp) -> a
     shown.map = map.to_toml(&std::collections::BTreeMap::new());
     shown.warnings = seen.notes;
     Ok(shown)
+}
+
+/// A file and a map that began as its proposal and was changed, without rows: [`filled`] reads those.
+pub fn changed(file: String, proposal: &Proposal, map: &ColumnMap, zone: &TimeZone) -> Shown {
+    let mut shown = frame(file, map, &Seen::default(), zone);
+    shown.columns = proposal
+        .columns
+        .iter()
+        .filter(|own| own.column.is_some())
+        .map(|own| {
+            let reads = |take: &&Take| take.from.iter().any(|word| Some(word) == own.column.as_ref());
+            let takes: Vec<&Take> = map.takes.iter().filter(reads).collect();
+            let kept = proposal.map.table.name == map.table.name
+                && proposal.map.takes.iter().filter(reads).eq(takes.iter().copied());
+            let (mark, reason) = match (kept, takes.is_empty()) {
+                (true, _) => (own.mark.word(), own.reason.clone()),
+                (false, true) => ("not used", "you chose so".to_owned()),
+                (false, false) => ("chosen", String::new()),
+            };
+            let ways: Vec<String> =
+                takes.iter().map(|take| how(map.table, take)).filter(|how| !how.is_empty()).collect();
+            Column {
+                column: own.column.clone(),
+                examples: own.examples.clone(),
+                to: takes.iter().flat_map(|take| names(map.table, take)).collect(),
+                how: ways.join("; "),
+                mark: mark.to_owned(),
+                reason,
+            }
+        })
+        .collect();
+    // What is lacking is told of the map as it is now.
+    let warnings = proposal.warnings.iter().filter(|warning| !warning.starts_with("nothing fills "));
+    shown.warnings = warnings.cloned().collect();
+    shown.lacks = map.lacks().into_iter().map(str::to_owned).collect();
+    let mut reasons = proposal.reasons();
+    let of_proposal = &proposal.map.takes;
+    reasons.retain(|target, _| {
+        let fills = |take: &&Take| take.to.contains(target);
+        of_proposal.iter().find(fills) == map.takes.iter().find(fills)
+    });
+    if proposal.map.table.name != map.table.name {
+        reasons.clear();
+    }
+    shown.map = map.to_toml(&reasons);
+    shown
+}
+
+/// Puts the first rows into what is shown, as the map reads them.
+///
+/// # Errors
+/// When the file cannot be read with it.
+pub fn filled(
+    input: Input,
+    map: &ColumnMap,
+    zone: &TimeZone,
+    now: Timestamp,
+    shown: &mut Shown,
+) -> anyhow::Result<()> {
+    let seen = rows_of(input, map, &Reading::new(zone.clone(), now))?;
+    let rows = frame(String::new(), map, &seen, zone);
+    (shown.rows, shown.quarantined) = (rows.rows, rows.quarantined);
+    Ok(())
 }
 
 fn proposed(file: String, proposal: &Proposal, seen: Seen, zone: &TimeZone) -> Shown {
@@ -192,7 +248,7 @@ fn frame(file: String, map: &ColumnMap, seen: &Seen, zone: &TimeZone) -> Shown {
     };
     let mut form = vec![
         format!("columns separated by {separator}"),
-        format!("decimal sign {}", char::from(map.decimal)),
+        format!("decimal {}", if map.decimal == b',' { "comma" } else { "point" }),
         format!("days as {}", map.order.name()),
     ];
     if !map.header {
@@ -299,11 +355,8 @@ impl Sink for Seen {
 fn rows_of(input: Input, map: &ColumnMap, reading: &Reading) -> anyhow::Result<Seen> {
     let reading = Reading { map: Some(Arc::new(map.clone())), ..reading.clone() };
     let mut seen = Seen::default();
-    let read = match input {
-        Input::Path(path) => cowpath_import::read_file(path, &reading, &mut seen, &mut |_| {}),
-        Input::Bytes(_, bytes) => cowpath_import::read_bytes(bytes, &reading, &mut seen),
-    };
-    match read {
+    let Input::Path(path) = input;
+    match cowpath_import::read_file(path, &reading, &mut seen, &mut |_| {}) {
         Ok(_) | Err(ReadError::Sink(Enough)) => Ok(seen),
         Err(ReadError::File(why)) => Err(unread(&input.name(), &why)),
     }

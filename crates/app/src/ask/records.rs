@@ -26,6 +26,8 @@ pub struct Records {
     /// The inbox, where one is watched.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub inbox: Option<inbox::Watched>,
+    /// Files that wait to be told how they are read.
+    pub waiting: Vec<Waits>,
     /// Files that came, newest first.
     pub files: Vec<Came>,
     /// Files that came, all in all.
@@ -40,6 +42,15 @@ pub struct Records {
     pub silent: Vec<Silent>,
     /// What was fitted; `None` while published figures stand in.
     pub fit: Option<Fit>,
+}
+
+/// A file that waits to be told how it is read.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Waits {
+    /// Its key: the page `/map/KEY`.
+    pub key: String,
+    /// What it is called.
+    pub file: String,
 }
 
 /// The settings as a form shows them.

@@ -13,8 +13,8 @@ use std::{
 
 use anyhow::Context as _;
 use cowpath_core::tables::{Cell, Table};
-use cowpath_import::{ColumnMap, Counts, Issue, IssueKind, Progress, ReadError, Reading};
-use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source};
+use cowpath_import::{ColumnMap, Counts, Issue, IssueKind, Progress, ReadError, Reading, Unreadable};
+use cowpath_store::{Disposition, Farm, Finished, Refusal, Remark, Source, Way};
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::bundle::{Bundler, KeeperStopped, Parcel};
@@ -22,7 +22,7 @@ pub use super::taken::{Taken, TakenFile, TakenIssue};
 use super::{
     coming::{Coming, note_unread, print_of},
     farm::Barn,
-    maps,
+    maps, parked,
 };
 
 /// Most issues of one file that are handed on; the rest are in quarantine and counted.
@@ -111,12 +111,20 @@ pub fn take_in_one(
             taken.issues_not_listed += issues.untold;
             taken.files.push(counts);
         }
-        Err(Unread::Moving) => return Ok(false),
-        Err(Unread::Trouble(reason, next)) => {
+        Err(unread) => {
             if coming.may_grow || !coming.is_steady() {
                 return Ok(false);
             }
+            let is_foreign = matches!(unread, Unread::Foreign(..));
+            let (Unread::Trouble(reason, next) | Unread::Foreign(reason, next)) = unread else {
+                return Ok(false);
+            };
             note_unread(&mut barn.store, coming, now, &reason, &next)?;
+            // A farm whose disk does not take it says what is wrong all the same.
+            let parked = (is_foreign && coming.way != Way::Command)
+                .then(|| parked::park(&barn.dir, coming).ok())
+                .flatten();
+            let (waits, made_room) = parked.map_or_else(Default::default, |(key, gone)| (Some(key), gone));
             taken.issues.push(TakenIssue {
                 file: file.clone(),
                 line: None,
@@ -129,6 +137,8 @@ pub fn take_in_one(
                 file,
                 trouble: Some(reason),
                 next: Some(next),
+                waits,
+                made_room,
                 ..TakenFile::default()
             });
         }
@@ -156,6 +166,8 @@ impl Issues {
 pub(super) enum Unread {
     /// What is wrong, and what to do.
     Trouble(String, String),
+    /// The same of a table that a column map could read.
+    Foreign(String, String),
     /// It was written to while it was read.
     Moving,
 }
@@ -174,17 +186,19 @@ fn take_in_file(
     if cowpath_import::ade::is_json(path, &reading).unwrap_or(false) {
         return super::exchange::take_in_file(&mut barn.store, coming, &reading, watch);
     }
-    let unread =
-        |trouble: cowpath_import::Unreadable| Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy())));
+    let unread = |trouble: Unreadable| Ok(Err(Unread::Trouble(trouble.to_string(), trouble.remedy())));
     let table = match maps::form(path, &barn.dir, &mut reading) {
         Ok(table) => table,
+        Err(trouble @ (Unreadable::UnknownHeader { .. } | Unreadable::WrongSeparator { .. })) => {
+            return Ok(Err(Unread::Foreign(trouble.to_string(), trouble.remedy())));
+        }
         Err(trouble) => return unread(trouble),
     };
     let map = reading.map.clone();
     let store = &mut barn.store;
     let content = match cowpath_import::content_hash(path) {
         Ok(content) => content,
-        Err(why) => return unread(cowpath_import::Unreadable::Io { why }),
+        Err(why) => return unread(Unreadable::Io { why }),
     };
     let mut source = Source {
         file: coming.file(),

@@ -37,6 +37,12 @@ pub struct TakenFile {
     /// `ade` for the open exchange standard, whose lines are places of resources; nothing for a plain table.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub form: Option<&'static str>,
+    /// Key under which it waits to be told how it is read: the page `/map/KEY`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub waits: Option<String>,
+    /// Files that had waited longest and were let go to make room for it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub made_room: Vec<String>,
     /// Why none of the file was read, if so.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub trouble: Option<String>,

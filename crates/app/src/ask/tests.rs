@@ -4,13 +4,15 @@ use std::{ops::ControlFlow, path::PathBuf};
 
 use cowpath_core::{expect::Scored, tables::Visit};
 use cowpath_herdsim::Scenario;
+use cowpath_store::Way;
 use jiff::{Timestamp, ToSpan, tz::TimeZone};
 
 use super::{
     cast::Cast,
+    coming::Coming,
     farm::Barn,
     history::{Drawn, History},
-    model, reading, take_in, view,
+    model, parked, reading, take_in, view,
 };
 
 /// A farm of a simulated herd's logs of twelve weeks, in a folder that goes with it.
@@ -164,4 +166,43 @@ fn a_history_is_what_a_roll_gives() {
         assert!(text(&kept) == text(&hers), "{}: {} and {}", life.animal, kept.len(), hers.len());
     }
     assert!(history.of(view.cast.lives[0].key, Timestamp::MIN, to, at).is_none());
+}
+
+#[test]
+fn what_waits_is_bounded_and_the_oldest_goes() {
+    let folder = tempfile::tempdir().unwrap();
+    let farm = folder.path().join("farm");
+    let bring = |name: &str, text: &str, way: Way| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        // The clock of some disks is coarse.
+        std::thread::sleep(std::time::Duration::from_millis(15));
+        let coming = Coming { way, ..Coming::named(&path) };
+        let (key, gone) =
+            parked::park_within(&farm, &Coming { name: name.into(), ..coming }, (3, 100)).unwrap();
+        (key, gone, path)
+    };
+    let names = || parked::list(&farm).into_iter().map(|one| one.name).collect::<Vec<_>>();
+    let (first, gone, path) = bring("a.csv", &"a".repeat(40), Way::Page);
+    assert!(gone.is_empty() && !path.exists(), "an upload is moved");
+    assert_eq!(std::fs::read_to_string(parked::find(&farm, &first).unwrap().path).unwrap(), "a".repeat(40));
+    bring("b.csv", "b", Way::Page);
+    // A file of the inbox stays where it lies and counts no bytes.
+    let (noted, gone, path) = bring("c.csv", &"c".repeat(500), Way::Inbox);
+    assert!(gone.is_empty() && path.exists());
+    // The same content again is the same file, and is the newest now.
+    assert_eq!(bring("a again.csv", &"a".repeat(40), Way::Page).0, first);
+    assert_eq!(names(), ["a again.csv", "b.csv", "c.csv"]);
+    assert_eq!(bring("d.csv", "d", Way::Page).1, ["b.csv"], "more than three");
+    assert_eq!(bring("e.csv", &"e".repeat(80), Way::Page).1, ["a again.csv"], "more than a hundred bytes");
+    assert_eq!(names(), ["d.csv", "e.csv"], "the note of the inbox file had waited longest");
+    assert!(path.exists() && parked::find(&farm, &noted).is_none());
+    // The newest is kept whatever its size.
+    assert_eq!(bring("f.csv", &"f".repeat(300), Way::Page).1, ["d.csv", "e.csv"]);
+    for odd in ["", "../farm.sqlite", &first.to_uppercase(), &format!("{first}0")] {
+        assert!(parked::find(&farm, odd).is_none(), "{odd}");
+    }
+    let last = parked::list(&farm)[0].key.clone();
+    parked::remove(&farm, &last);
+    assert!(!farm.join("unread").exists());
 }

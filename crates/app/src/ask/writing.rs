@@ -1,17 +1,25 @@
 //! What pages and the inbox change in a farm: files read, rows mended, settings. One after the other, on a connection of
 //! its own, so that two uploads at once both end well and pages go on answering.
 
-use std::{path::PathBuf, sync::TryLockError, thread, time::Duration};
+use std::{
+    path::PathBuf,
+    sync::{Arc, TryLockError},
+    thread,
+    time::Duration,
+};
 
+use cowpath_import::Reading;
 use cowpath_store::Settings;
 use jiff::Timestamp;
 
 use super::{
-    coming::Coming,
+    coming::{Coming, print_of},
     farm::Barn,
     inbox::Watched,
     live::{Live, locked},
+    map_page::{self, Choices, MapPage},
     mending::{self, Again, Mended, Opened},
+    parked::{self, Parked},
     records::{self, Quarantine, Records},
     take_in,
     taken::Taken,
@@ -93,6 +101,45 @@ impl Live {
         })
     }
 
+    /// The page that says how a file is to be read, with what was chosen.
+    pub fn map_page(&self, key: &str, typed: Option<&Choices>) -> anyhow::Result<MapPage> {
+        let (now, dir) = (self.now(), self.dir());
+        map_page::page(&dir, key, typed, &self.ways()?.zone, now)
+    }
+
+    /// Keeps the map, and reads the file and every other that waits and has the same header.
+    pub fn keep_map(&self, key: &str, typed: &Choices) -> anyhow::Result<Result<Taken, Box<MapPage>>> {
+        let (now, dir) = (self.now(), self.dir());
+        let zone = self.ways()?.zone;
+        let map = match map_page::keep(&dir, key, typed, &zone, now)? {
+            Ok(map) => Arc::new(map),
+            Err(page) => return Ok(Err(page)),
+        };
+        let reading = Reading::new(zone, now);
+        let fits =
+            |one: &Parked| one.key == key || cowpath_import::fits(&one.path, &map, &reading).unwrap_or(false);
+        let mut waiting: Vec<Parked> = parked::list(&dir).into_iter().filter(fits).collect();
+        waiting.sort_by_key(|one| one.key != key);
+        let files: Vec<Coming> = waiting
+            .iter()
+            .map(|one| Coming {
+                path: one.path.clone(),
+                name: one.name.clone(),
+                way: one.way,
+                steady: print_of(&one.path),
+                may_grow: false,
+                map: Some(Arc::clone(&map)),
+            })
+            .collect();
+        let taken = self.take_in(&files)?;
+        for (one, file) in waiting.iter().zip(&taken.files) {
+            if file.trouble.is_none() {
+                parked::remove(&dir, &one.key);
+            }
+        }
+        Ok(Ok(taken))
+    }
+
     /// Says how the inbox stands.
     pub fn say_inbox(&self, said: Watched) {
         *locked(&self.inbox) = Some(said);
@@ -103,6 +150,10 @@ impl Live {
         let now = self.now();
         let (silent, fit) = self.standing()?;
         let inbox = locked(&self.inbox).clone();
+        let waiting: Vec<records::Waits> = parked::list(&self.dir())
+            .into_iter()
+            .map(|one| records::Waits { key: one.key, file: one.name })
+            .collect();
         self.ask(|barn| {
             barn.store.hold().map_err(anyhow::Error::from).and_then(|_held| {
                 let settings = barn.store.settings()?;
@@ -112,6 +163,7 @@ impl Live {
                     farm: settings.name.clone(),
                     inbox: inbox.clone(),
                     files: records::files(barn, skip, &zone, now)?,
+                    waiting: waiting.clone(),
                     files_in_all: barn.store.arrival_count()?,
                     skipped: skip,
                     in_quarantine,

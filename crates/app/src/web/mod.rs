@@ -1,7 +1,7 @@
 //! The pages: Round, Cow, Herd, Boxes and Records, drawn on the server and whole without JavaScript.
 //!
 //! # What is here
-//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`records`], [`quarantine`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
+//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
 //! ([`lanes`]), what every request passes first ([`door`]), how a page leaves ([`page`]), what is said when something
 //! went wrong ([`trouble`]), how open pages are told of new rows ([`events`]), and the style sheet and script ([`assets`]).
 //!
@@ -22,6 +22,7 @@ mod figure;
 mod found;
 mod herd;
 mod lanes;
+mod map;
 mod openapi;
 mod page;
 mod quarantine;
@@ -158,6 +159,8 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/records/quarantine/{entry}", get(quarantine::entry).post(quarantine::mend))
         .route("/api/records", get(records::json))
         .route("/api/quarantine", get(quarantine::json))
+        .route("/map/{key}", get(map::show).post(map::try_out))
+        .route("/map/{key}/keep", get(map::again).post(map::keep))
         .layer(DefaultBodyLimit::max(door::MOST_BYTES as usize))
         .route("/records/files", get(records::show).post(upload::files))
         .route("/api/files", post(upload::files))

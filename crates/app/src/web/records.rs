@@ -23,6 +23,7 @@ use super::{
 use crate::ask::{
     coming::Coming,
     live::Live,
+    map_page::{Choices, MapPage},
     mending::{Again, Mended, Opened},
     records::{A_PAGE, Came, Quarantine, Records},
     taken::Taken,
@@ -45,6 +46,10 @@ pub trait Keeps {
     fn change_settings(&self, wanted: &Wanted) -> anyhow::Result<()>;
     /// Reads files.
     fn take_in(&self, files: &[Coming]) -> anyhow::Result<Taken>;
+    /// The page that says how a file is to be read, with what was chosen.
+    fn map_page(&self, key: &str, typed: Option<&Choices>) -> anyhow::Result<MapPage>;
+    /// Keeps the map and reads the file; the page again where it cannot be kept.
+    fn keep_map(&self, key: &str, typed: &Choices) -> anyhow::Result<Result<Taken, Box<MapPage>>>;
     /// Folder of the farm, on whose disk uploads land.
     fn folder(&self) -> PathBuf;
 }
@@ -70,6 +75,12 @@ impl Keeps for Live {
     }
     fn take_in(&self, files: &[Coming]) -> anyhow::Result<Taken> {
         Live::take_in(self, files)
+    }
+    fn map_page(&self, key: &str, typed: Option<&Choices>) -> anyhow::Result<MapPage> {
+        Live::map_page(self, key, typed)
+    }
+    fn keep_map(&self, key: &str, typed: &Choices) -> anyhow::Result<Result<Taken, Box<MapPage>>> {
+        Live::keep_map(self, key, typed)
     }
     fn folder(&self) -> PathBuf {
         self.dir()

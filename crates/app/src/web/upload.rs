@@ -1,5 +1,6 @@
 //! Files dropped or chosen on a page: each streamed to the farm's own disk, then read as the command reads it.
 //!
+//! A table that no map fits yet is parked, and the answer leads to the page that maps it ([`super::map`]).
 //! Nothing is read before the whole request is there: an upload that stops half way leaves nothing. Only so many come in
 //! at once, and one that sends nothing for a minute is let go.
 
@@ -123,8 +124,8 @@ pub async fn files(
             response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static("application/json"));
             response
         }
-        Ok(taken) => match page::fill(&shown(&taken)) {
-            Ok(text) => page::once(status(&taken), text),
+        Ok(taken) => match came(&taken) {
+            Ok((status, text)) => page::once(status, text),
             Err(trouble) => trouble.into_response_for(false),
         },
         Err(trouble) => trouble.into_response_for(as_json),
@@ -137,6 +138,11 @@ fn any_read(taken: &Taken) -> bool {
 
 fn status(taken: &Taken) -> StatusCode {
     if any_read(taken) { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY }
+}
+
+/// The page of what came of files, with its status.
+pub fn came(taken: &Taken) -> Result<(StatusCode, String), Trouble> {
+    Ok((status(taken), page::fill(&shown(taken))?))
 }
 
 fn shown(taken: &Taken) -> TakenPage<'_> {

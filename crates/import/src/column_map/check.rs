@@ -23,6 +23,22 @@ const LONGEST_SPLIT: usize = 8;
 /// # Errors
 /// The first thing that does not hold.
 pub(crate) fn check(map: &ColumnMap) -> Result<(), Fault> {
+    entries(map)?;
+    let missing = map.lacks();
+    if missing.is_empty() {
+        return Ok(());
+    }
+    let what =
+        format!("no row of `{}` can do without {}", map.table.name, crate::trouble::listed(&missing, "and"));
+    let next = "add an entry for it: with `from`, or with `value` if it is the same for every row";
+    Err((None, Part::Whole, what, next.into()))
+}
+
+/// The same of a map that may still lack what no row can do without.
+///
+/// # Errors
+/// The first thing that does not hold.
+pub(crate) fn entries(map: &ColumnMap) -> Result<(), Fault> {
     let columns = map.table.columns;
     let mut taken = BTreeSet::new();
     for (at, take) in map.takes.iter().enumerate() {
@@ -45,19 +61,6 @@ pub(crate) fn check(map: &ColumnMap) -> Result<(), Fault> {
                 return Err((Some(at), Part::From, what, next.into()));
             }
         }
-    }
-    let missing: Vec<&str> = (0..columns.len())
-        .filter(|target| columns[*target].required && !taken.contains(target))
-        .map(|target| columns[target].name)
-        .collect();
-    if !missing.is_empty() {
-        let what = format!(
-            "no row of `{}` can do without {}",
-            map.table.name,
-            crate::trouble::listed(&missing, "and")
-        );
-        let next = "add an entry for it: with `from`, or with `value` if it is the same for every row";
-        return Err((None, Part::Whole, what, next.into()));
     }
     Ok(())
 }

@@ -109,39 +109,72 @@ impl ColumnMap {
     /// # Errors
     /// The first thing that is wrong, with its line.
     pub fn from_toml(text: &str) -> Result<ColumnMap, MapFault> {
-        let lines = Lines(text);
-        let spoken = |error: &toml::de::Error| MapFault {
-            line: error.span().and_then(|span| lines.of(span.start)),
-            what: error.message().trim().replace('\n', "; "),
-            next: "mend this line; `docs/maps.md` lists what a map may hold".into(),
-        };
-        let whole: toml::Table = text.parse().map_err(|error| spoken(&error))?;
-        match whole.get("version").and_then(toml::Value::as_integer) {
-            Some(version) if (1..=VERSION).contains(&version) => {}
-            Some(version) => {
-                return Err(MapFault {
-                    line: None,
-                    what: format!(
-                        "the map is of version {version}; this program reads versions up to {VERSION}"
-                    ),
-                    next: "use a newer Cowpath, or propose the map anew: `cowpath map FILE --save MAP.toml`"
-                        .into(),
-                });
-            }
-            None => {
-                return Err(MapFault {
-                    line: None,
-                    what: "the text does not begin with the version of a map".into(),
-                    next: "if it is a column map, write `version = 1` as its first line".into(),
-                });
-            }
-        }
-        let file: File = toml::from_str(text).map_err(|error| spoken(&error))?;
-        build(file, &lines)
+        read(text, check::check)
+    }
+
+    /// The same of a map that is still being made: columns that no row can do without may be missing
+    /// ([`ColumnMap::lacks`]), and no file can be read with it before they are there.
+    ///
+    /// # Errors
+    /// As [`ColumnMap::from_toml`].
+    pub fn unfinished_from_toml(text: &str) -> Result<ColumnMap, MapFault> {
+        read(text, check::entries)
+    }
+
+    /// Whether a file can be read with it.
+    ///
+    /// # Errors
+    /// The first thing that is wrong; it has no line.
+    pub fn check(&self) -> Result<(), MapFault> {
+        check::check(self).map_err(|(_, _, what, next)| MapFault { line: None, what, next })
+    }
+
+    /// Our columns that no row can do without and that nothing fills.
+    pub fn lacks(&self) -> Vec<&'static str> {
+        let is_filled = |target: usize| self.takes.iter().any(|take| take.to.contains(&target));
+        let columns = self.table.columns.iter().enumerate();
+        columns
+            .filter(|(target, column)| column.required && !is_filled(*target))
+            .map(|(_, column)| column.name)
+            .collect()
     }
 }
 
-fn build(file: File, lines: &Lines) -> Result<ColumnMap, MapFault> {
+fn read(text: &str, check: fn(&ColumnMap) -> Result<(), check::Fault>) -> Result<ColumnMap, MapFault> {
+    let lines = Lines(text);
+    let spoken = |error: &toml::de::Error| MapFault {
+        line: error.span().and_then(|span| lines.of(span.start)),
+        what: error.message().trim().replace('\n', "; "),
+        next: "mend this line; `docs/maps.md` lists what a map may hold".into(),
+    };
+    let whole: toml::Table = text.parse().map_err(|error| spoken(&error))?;
+    match whole.get("version").and_then(toml::Value::as_integer) {
+        Some(version) if (1..=VERSION).contains(&version) => {}
+        Some(version) => {
+            return Err(MapFault {
+                line: None,
+                what: format!("the map is of version {version}; this program reads versions up to {VERSION}"),
+                next: "use a newer Cowpath, or propose the map anew: `cowpath map FILE --save MAP.toml`"
+                    .into(),
+            });
+        }
+        None => {
+            return Err(MapFault {
+                line: None,
+                what: "the text does not begin with the version of a map".into(),
+                next: "if it is a column map, write `version = 1` as its first line".into(),
+            });
+        }
+    }
+    let file: File = toml::from_str(text).map_err(|error| spoken(&error))?;
+    build(file, &lines, check)
+}
+
+fn build(
+    file: File,
+    lines: &Lines,
+    check: fn(&ColumnMap) -> Result<(), check::Fault>,
+) -> Result<ColumnMap, MapFault> {
     let Some(table) = tables::table(file.table.get_ref()) else {
         let names: Vec<&str> = TABLES.into_iter().map(|table| table.name).collect();
         return Err(lines.fault(
@@ -198,7 +231,7 @@ fn build(file: File, lines: &Lines) -> Result<ColumnMap, MapFault> {
         columns: file.columns,
         takes,
     };
-    check::check(&map).map_err(|(at, part, what, next)| {
+    check(&map).map_err(|(at, part, what, next)| {
         let line = at.and_then(|at| file.column.get(at)).and_then(|entry| {
             let own = entry.get_ref();
             let part = match part {

@@ -90,13 +90,18 @@ pub struct Proposal {
 impl Proposal {
     /// The map as a file, each entry with its reason.
     pub fn to_toml(&self) -> String {
+        self.map.to_toml(&self.reasons())
+    }
+
+    /// The reason for each column of ours, by its place in the table.
+    pub fn reasons(&self) -> BTreeMap<usize, String> {
         let mut reasons = BTreeMap::new();
         for proposed in &self.columns {
             for target in proposed.take.iter().flat_map(|take| &take.to) {
                 reasons.insert(*target, format!("{}: {}", proposed.mark.word(), proposed.reason));
             }
         }
-        self.map.to_toml(&reasons)
+        reasons
     }
 }
 
@@ -156,20 +161,23 @@ impl Draft {
     }
 }
 
-/// Proposes a map for whatever a source holds. `name` is what the map is called.
+/// Proposes a map for whatever a source holds. `name` is what the map is called; `wanted` the table where somebody has said
+/// which it is: then a file of which no word is known is no error, and its map is still empty.
 ///
 /// # Errors
 /// When the file cannot be read, holds no table, or no column of it has a meaning.
 pub(crate) fn propose<S: Read + Seek>(
     source: S,
     name: &str,
+    wanted: Option<&'static Table>,
     reading: &Reading,
 ) -> Result<Proposal, Unreadable> {
     let sample = sample::take(source, reading)?;
     let Some(grid) = dialect::of(&sample) else { return Err(Unreadable::NoColumns) };
     let seen: Vec<seen::Seen> = (0..grid.header.len()).map(|at| seen::column(&grid, at)).collect();
     let heads = choose::heads(&grid, &seen);
-    let Some((table, other)) = choose::table(&heads, &seen) else {
+    let chosen = wanted.map_or_else(|| choose::table(&heads, &seen), |table| Some((table, None)));
+    let Some((table, other)) = chosen else {
         return Err(Unreadable::NoMeaning { header: grid.header });
     };
     let (order, order_doubt) = seen::order_of(&seen);

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use cowpath_store::Entry;
+use jiff::tz::TimeZone;
 
 use super::FixedFarm;
 use crate::{
@@ -10,8 +11,9 @@ use crate::{
         coming::Coming,
         fitted::{Fit, Known},
         inbox::Watched,
+        map_page::{self, Choices, MapPage},
         mending::{Again, Mended, Opened},
-        records::{Came, Kept, Often, Quarantine, Records, Ways},
+        records::{Came, Kept, Often, Quarantine, Records, Waits, Ways},
         silence::Silent,
         taken::{Taken, TakenFile, TakenIssue},
         ways::Wanted,
@@ -86,6 +88,11 @@ impl Keeps for FixedFarm {
                 trouble: String::new(),
             }),
             files: if nothing { Vec::new() } else { files },
+            waiting: if nothing {
+                Vec::new()
+            } else {
+                vec![Waits { key: "0".repeat(32), file: "export <1>.csv".into() }]
+            },
             files_in_all: if nothing { 0 } else { 240 },
             skipped: skip,
             in_quarantine: if nothing { 0 } else { ROWS },
@@ -210,6 +217,15 @@ impl Keeps for FixedFarm {
             });
         }
         Ok(taken)
+    }
+
+    fn map_page(&self, key: &str, typed: Option<&Choices>) -> anyhow::Result<MapPage> {
+        map_page::page(&self.folder, key, typed, &TimeZone::UTC, "2026-03-03T12:00:00Z".parse()?)
+    }
+
+    fn keep_map(&self, key: &str, typed: &Choices) -> anyhow::Result<Result<Taken, Box<MapPage>>> {
+        let kept = map_page::keep(&self.folder, key, typed, &TimeZone::UTC, "2026-03-03T12:00:00Z".parse()?)?;
+        Ok(kept.map(|_| Taken::default()))
     }
 
     fn folder(&self) -> PathBuf {

@@ -134,7 +134,9 @@ async fn each_method_described_is_taken_and_each_other_is_not() {
             let there = described().contains(&(path.clone(), asked.to_owned()));
             assert_eq!(answer.status != 405, there, "{asked} {path} (described: {method})");
             assert!(
-                !there || answer.status != 404 || path.ends_with("/cow") || path.ends_with("{entry}"),
+                !there || answer.status != 404 || path.ends_with("/cow") || path.ends_with("{entry}")
+                    // Nothing waits under this key, which only the page itself can say.
+                    || answer.text.contains("no longer waits"),
                 "{asked} {path}: {}",
                 answer.text
             );

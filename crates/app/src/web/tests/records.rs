@@ -309,3 +309,39 @@ fn what_stands_between_backticks_is_shown_as_typed_and_nothing_else_is_markup() 
         assert_eq!(crate::web::page::coded(text), html, "{text}");
     }
 }
+
+#[tokio::test]
+async fn the_page_of_a_map_shows_hostile_cells_as_they_are_and_leads_on() {
+    let (folder, _) = apart();
+    let farm = || FixedFarm { folder: folder.path().to_owned(), ..whole() };
+    let path = folder.path().join("odd");
+    std::fs::write(&path, "<b>Cow</b>;\"\"\"x\"\"\";Start\n<script>1</script>;2;3\n4;5;6\n").unwrap();
+    let coming = crate::ask::coming::Coming {
+        name: "<i>odd</i>.csv".into(),
+        way: cowpath_store::Way::Page,
+        ..crate::ask::coming::Coming::named(&path)
+    };
+    let (key, _) = crate::ask::parked::park(folder.path(), &coming).unwrap();
+    let address = format!("/map/{key}");
+    let shown = get(farm(), &address).await;
+    assert_eq!(shown.status, 200, "{}", shown.text);
+    for markup in ["<script>1", "<b>Cow", "<i>odd"] {
+        assert!(!shown.text.contains(markup), "{markup}");
+    }
+    assert!(shown.text.contains("Nothing fills"), "{}", shown.text);
+    // A form of which half is missing is told on the page.
+    for post in [address.clone(), format!("{address}/keep")] {
+        let told = send(farm(), self::post(&post, FORM, "name=own")).await;
+        assert_eq!(told.status, 422, "{post}");
+        assert!(told.text.contains("does not begin with the version of a map"), "{}", told.text);
+        assert!(told.text.contains("value=\"own\""));
+        let mut foreign = self::post(&post, FORM, "name=own");
+        foreign.headers_mut().insert("sec-fetch-site", "cross-site".parse().unwrap());
+        assert_eq!(send(farm(), foreign).await.status, 403);
+    }
+    let records = get(whole(), "/records").await;
+    assert!(
+        records.text.contains("Files that wait to be told")
+            && records.text.contains(&format!("/map/{}", "0".repeat(32)))
+    );
+}
