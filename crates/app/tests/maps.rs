@@ -102,3 +102,60 @@ fn a_file_of_which_nothing_is_known_is_said_to_be_so() {
     assert_eq!(answer.code, 1);
     assert!(answer.err.contains("no column of the file has a meaning that is known"), "{answer:?}");
 }
+
+#[test]
+fn a_row_of_a_mapped_file_is_mended_in_its_own_words_and_by_a_mended_map() {
+    let place = Place::new();
+    let header = "Djurnummer;Robot;In;Ut;Utfall;Kilo\n";
+    let row = |cow: u32, hour: u32, outcome: &str, kilo: &str| {
+        format!("{cow};1;2026-02-24 {hour:02}:00;2026-02-24 {hour:02}:08;{outcome};{kilo}\n")
+    };
+    let map = |outcomes: &str| {
+        format!(
+            "version = 1\nname = \"own\"\ntable = \"visits\"\nseparator = \";\"\ndecimal = \",\"\norder = \"year-month-day\"\n\n\
+             [[column]]\nfrom = \"Djurnummer\"\nto = \"animal\"\n\n[[column]]\nfrom = \"Robot\"\nto = \"box\"\n\n\
+             [[column]]\nfrom = \"In\"\nto = \"started_at\"\n\n[[column]]\nfrom = \"Ut\"\nto = \"ended_at\"\n\n\
+             [[column]]\nfrom = \"Utfall\"\nto = \"outcome\"\nwords = {{ {outcomes} }}\n\n\
+             [[column]]\nfrom = \"Kilo\"\nto = \"milk_kg\"\n"
+        )
+    };
+    let text = header.to_owned()
+        + &row(1, 5, "klar", "12,5")
+        + &row(2, 6, "klar", "125,0")
+        + &row(3, 7, "sparkad", "4,0")
+        + &row(4, 8, "sparkad", "5,5");
+    let file = place.file("export.csv", text);
+    let own = place.file("own.toml", map("klar = \"milked\""));
+    let words =
+        ["import", file.to_str().unwrap(), "--map", own.to_str().unwrap(), "--zone", "Europe/Stockholm"];
+    let read = place.json(words);
+    assert_eq!(
+        (&read["files"][0]["new"], &read["files"][0]["quarantined"]),
+        (&1.into(), &3.into()),
+        "{read:#}"
+    );
+
+    // The cell is named as the file names it, and written as the file writes it.
+    let listed = place.json(["quarantine"]);
+    let rows = listed["rows"].as_array().unwrap();
+    let much = rows.iter().find(|row| row["line"] == 3).unwrap();
+    let entry = much["entry"].to_string();
+    place
+        .run(["quarantine", "mend", &entry, "milk_kg=12.5"])
+        .refused()
+        .says(&["its columns are Djurnummer, Robot"]);
+    place.run(["quarantine", "mend", &entry, "Kilo=99,5"]).refused();
+    place.run(["quarantine", "mend", &entry, "Kilo=12,5"]).done().says(&["taken in: new"]);
+
+    // A map that knows one word more takes in the rest; without one nothing is guessed.
+    let again = place.json(["quarantine", "again"]);
+    assert_eq!((&again["taken"], &again["left"]), (&0.into(), &2.into()), "{again:#}");
+    std::fs::create_dir_all(place.farm().join("maps")).unwrap();
+    let mended = map("klar = \"milked\", sparkad = \"incomplete\"");
+    std::fs::write(place.farm().join("maps/own.toml"), mended).unwrap();
+    let again = place.json(["quarantine", "again"]);
+    assert_eq!((&again["taken"], &again["left"]), (&2.into(), &0.into()), "{again:#}");
+    let expected = place.run(["expected", "--format", "csv"]).done();
+    assert_eq!(expected.out.lines().count(), 5, "four visits under their header: {}", expected.out);
+    place.whole();
+}

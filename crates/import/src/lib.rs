@@ -48,7 +48,7 @@ use cowpath_core::tables::{Cell, Table};
 
 pub use column_map::{Chosen, ColumnMap, DayOrder, MapFault, Measure, Take, VERSION as MAP_VERSION};
 pub use issue::{Issue, IssueKind};
-pub use mend::as_table;
+pub use mend::{as_mapped_table, as_table};
 pub use proposal::{Mark, Proposal, Proposed};
 pub use stream::Encoding;
 pub use trouble::{ReadError, Unreadable};

@@ -108,6 +108,20 @@ pub fn saved(farm: &Path) -> Vec<PathBuf> {
     maps
 }
 
+/// The map that reads rows of a file with these header words: the one kept in the farm's folder that has them all, if
+/// there is just one for the table, for it may have been mended since; else the one the rows were read with, by its
+/// essence. `None` where they were read without one.
+pub fn of_rows(farm: &Path, header: &[String], table: &str, essence: &str) -> Option<ColumnMap> {
+    let own = parse(essence).ok()?;
+    let has = |word: &String| header.iter().any(|own| own.trim().eq_ignore_ascii_case(word.trim()));
+    let mut fitting: Vec<ColumnMap> = saved(farm)
+        .iter()
+        .filter_map(|path| parse(&fs::read_to_string(path).ok()?).ok())
+        .filter(|map| map.table.name == table && map.takes.iter().flat_map(|take| &take.from).all(has))
+        .collect();
+    if fitting.len() == 1 { fitting.pop() } else { Some(own) }
+}
+
 /// Which table a file is, and with which map it is read: the one given, none for a plain table, or the one saved map whose
 /// header it has.
 ///

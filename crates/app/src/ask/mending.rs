@@ -3,15 +3,16 @@
 //! Each row is read by itself. Its neighbours in the quarantine are not its neighbours in the log, so that their order
 //! must not decide a wall time that came twice. A row that still cannot be used stays where it was, as it was.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, path::Path, sync::Arc};
 
 use cowpath_core::tables::{Cell, Table};
-use cowpath_import::{Issue, IssueKind, ReadError, Reading, Sink};
+use cowpath_import::{ColumnMap, Issue, IssueKind, ReadError, Reading, Sink};
 use cowpath_store::{Disposition, Entry, Source, Way};
 use jiff::Timestamp;
 
 use super::{
     farm::{self, Barn},
+    maps,
     taken::TakenFile,
 };
 use crate::trouble::{short, user};
@@ -33,6 +34,8 @@ pub struct Opened {
     pub cells: Cells,
     /// Why it cannot be mended here, and what to do instead.
     pub closed: Option<(&'static str, &'static str)>,
+    /// What stands between cells in its file.
+    pub separator: u8,
 }
 
 /// What came of mending a row.
@@ -71,10 +74,11 @@ pub fn open(barn: &Barn, entry: i64) -> anyhow::Result<Opened> {
             "`cowpath quarantine` lists the rows and their numbers",
         ));
     };
-    let closed = if !entry.map.is_empty() {
+    let map = map_of(&barn.dir, &entry);
+    let closed = if !entry.map.is_empty() && map.is_none() {
         Some((
-            "its file was read with a column map, so that its cells are not those of our table",
-            "mend it in the file, or mend the map, and read the file again",
+            "its file is one of the exchange standard, and it is no row of cells",
+            "mend it where it comes from, and read the file again",
         ))
     } else if entry.header.is_empty() {
         Some((
@@ -84,11 +88,12 @@ pub fn open(barn: &Barn, entry: i64) -> anyhow::Result<Opened> {
     } else {
         None
     };
-    let (header, row) = (split(&entry.header), split(&entry.raw));
+    let separator = map.as_ref().map_or(b',', |map| map.separator);
+    let (header, row) = (split(&entry.header, b','), split(&entry.raw, separator));
     let long = header.len().max(row.len());
     let at = |cells: &[String], place: usize| cells.get(place).cloned().unwrap_or_default();
     let cells = (0..long).map(|place| (at(&header, place), at(&row, place))).collect();
-    Ok(Opened { entry, cells, closed })
+    Ok(Opened { entry, cells, closed, separator })
 }
 
 /// Mends an entry: `change` rewrites cells by their place.
@@ -109,8 +114,8 @@ pub fn mend(
         return Err(user(format!("this row cannot be mended here: {why}"), "nothing was changed", next));
     }
     change(&mut opened.cells)?;
-    let row = line(opened.cells.iter().map(|(_, cell)| cell.as_str()))?;
-    let known = match read_one(&opened.entry, &row, now)? {
+    let row = line(opened.cells.iter().map(|(_, cell)| cell.as_str()), opened.separator)?;
+    let known = match read_one(&barn.dir, &opened.entry, &row, now)? {
         Ok(known) => known,
         Err(issue) => return Ok(Mended::Still(issue.column, issue.reason, issue.remedy)),
     };
@@ -120,7 +125,7 @@ pub fn mend(
         content: cowpath_import::content_hash_of(known.text.as_bytes()),
         table: known.table,
         zone: zone.clone(),
-        map: String::new(),
+        map: known.map,
         now,
         columns: known.columns,
     };
@@ -170,7 +175,7 @@ pub fn by_column(cells: &mut [(String, String)], changes: &[(String, String)]) -
 /// When the store fails; what was taken in before is kept.
 pub fn again(barn: &mut Barn, now: Timestamp) -> anyhow::Result<Again> {
     let mut told = Again::default();
-    let mut held: BTreeMap<(String, String, String), Vec<(Entry, Known)>> = BTreeMap::new();
+    let mut held: BTreeMap<Group, Vec<(Entry, Known)>> = BTreeMap::new();
     let mut last = 0;
     let mut rows = 0;
     loop {
@@ -179,11 +184,11 @@ pub fn again(barn: &mut Barn, now: Timestamp) -> anyhow::Result<Again> {
         last = newest.entry;
         for entry in entries {
             told.looked_at += 1;
-            if entry.header.is_empty() || !entry.map.is_empty() {
+            if entry.header.is_empty() || !entry.map.is_empty() && map_of(&barn.dir, &entry).is_none() {
                 continue;
             }
-            if let Ok(known) = read_one(&entry, &entry.raw, now)? {
-                let group = (entry.file.clone(), entry.header.clone(), entry.zone.clone());
+            if let Ok(known) = read_one(&barn.dir, &entry, &entry.raw, now)? {
+                let group = (entry.file.clone(), entry.header.clone(), entry.zone.clone(), known.map.clone());
                 held.entry(group).or_default().push((entry, known));
                 rows += 1;
             }
@@ -200,11 +205,11 @@ pub fn again(barn: &mut Barn, now: Timestamp) -> anyhow::Result<Again> {
 
 fn keep(
     barn: &mut Barn,
-    held: BTreeMap<(String, String, String), Vec<(Entry, Known)>>,
+    held: BTreeMap<Group, Vec<(Entry, Known)>>,
     now: Timestamp,
     told: &mut Again,
 ) -> anyhow::Result<()> {
-    for ((file, header, zone), rows) in held {
+    for ((file, header, zone, map), rows) in held {
         let Some((_, first)) = rows.first() else { continue };
         let text: String = rows.iter().map(|(_, known)| known.text.as_str()).collect();
         let source = Source {
@@ -212,7 +217,7 @@ fn keep(
             content: cowpath_import::content_hash_of(text.as_bytes()),
             table: first.table,
             zone,
-            map: String::new(),
+            map,
             now,
             columns: first.columns.clone(),
         };
@@ -240,19 +245,41 @@ fn keep(
     Ok(())
 }
 
+/// Rows of one file, header, zone and map are taken in together.
+type Group = (String, String, String, String);
+
 /// A row that can be used.
 struct Known {
     table: &'static Table,
     columns: Vec<usize>,
     row: Vec<Cell>,
+    /// Essence of the map it was read with; empty for a plain table.
+    map: String,
     /// It with its header, as it was read.
     text: String,
 }
 
+/// The map that its row is read with, if its file was no plain table.
+fn map_of(farm: &Path, entry: &Entry) -> Option<ColumnMap> {
+    if entry.map.is_empty() {
+        return None;
+    }
+    maps::of_rows(farm, &split(&entry.header, b','), &entry.table, &entry.map)
+}
+
 /// Reads one row under the header of its file.
-fn read_one(entry: &Entry, row: &str, now: Timestamp) -> anyhow::Result<Result<Known, Issue>> {
-    let text = cowpath_import::as_table(&split(&entry.header), [row]);
-    let reading = Reading::new(farm::zone(&entry.zone)?, now);
+fn read_one(farm: &Path, entry: &Entry, row: &str, now: Timestamp) -> anyhow::Result<Result<Known, Issue>> {
+    let header = split(&entry.header, b',');
+    let mut reading = Reading::new(farm::zone(&entry.zone)?, now);
+    let map = map_of(farm, entry);
+    let text = match &map {
+        Some(map) => {
+            let (map, text) = cowpath_import::as_mapped_table(map, &header, [row]);
+            reading.map = Some(Arc::new(map));
+            text
+        }
+        None => cowpath_import::as_table(&header, [row]),
+    };
     let mut one = One::default();
     let refused = |reason: String, remedy: String| {
         let (line, column, value, raw) = (None, None, None, None);
@@ -268,7 +295,14 @@ fn read_one(entry: &Entry, row: &str, now: Timestamp) -> anyhow::Result<Result<K
     }
     let mut rows = one.rows.into_iter();
     match (one.table, rows.next(), rows.next()) {
-        (Some((table, columns)), Some(row), None) => Ok(Ok(Known { table, columns, row, text })),
+        (Some((table, columns)), Some(row), None) => {
+            let columns = match &map {
+                Some(map) => map.takes.iter().flat_map(|take| take.to.iter().copied()).collect(),
+                None => columns,
+            };
+            let map = map.map(|map| map.essence()).unwrap_or_default();
+            Ok(Ok(Known { table, columns, row, map, text }))
+        }
         (_, None, _) => refused("the row is empty".into(), "enter what was measured".into()),
         _ => refused(
             "it is more than one row".into(),
@@ -308,8 +342,10 @@ impl Sink for One {
 }
 
 /// The cells of one line.
-fn split(line: &str) -> Vec<String> {
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(line.as_bytes());
+fn split(line: &str, separator: u8) -> Vec<String> {
+    let mut reader = csv::ReaderBuilder::new();
+    reader.has_headers(false).flexible(true).delimiter(separator);
+    let mut reader = reader.from_reader(line.as_bytes());
     // Bytes in memory can always be read; a line that is no record at all is one cell.
     match reader.records().next() {
         Some(Ok(record)) => record.iter().map(str::to_owned).collect(),
@@ -318,8 +354,8 @@ fn split(line: &str) -> Vec<String> {
 }
 
 /// One line of cells.
-fn line<'a>(cells: impl Iterator<Item = &'a str>) -> anyhow::Result<String> {
-    let mut writer = csv::WriterBuilder::new().from_writer(Vec::new());
+fn line<'a>(cells: impl Iterator<Item = &'a str>, separator: u8) -> anyhow::Result<String> {
+    let mut writer = csv::WriterBuilder::new().delimiter(separator).from_writer(Vec::new());
     writer.write_record(cells)?;
     let text = String::from_utf8(writer.into_inner().map_err(csv::IntoInnerError::into_error)?)?;
     Ok(text.trim_end_matches('\n').to_owned())

@@ -174,6 +174,7 @@ impl Keeps for FixedFarm {
                 mended: entry == 77,
             },
             closed: None,
+            separator: b',',
         })
     }
 
