@@ -167,7 +167,7 @@ fn the_walking_order_alone_is_kept() {
     let place = good_farm();
     place.run(["settings", "--pens", "straw, 1,2"]).done().says(&["straw, 1, 2"]);
     assert_eq!(place.json(["settings"])["pens"][0]["name"], "straw");
-    place.run(["settings", "--name", "  Hollow Ash "]).done().says(&["name   Hollow Ash\n", "straw, 1, 2"]);
+    place.run(["settings", "--name", "  Hollow Ash "]).done().says(&["  Hollow Ash\n", "straw, 1, 2"]);
 }
 
 #[test]
