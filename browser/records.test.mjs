@@ -101,7 +101,7 @@ async function axeIf(scripts, page) {
 
 test("files may be dropped anywhere on the page, and too much is told before it is sent", async () => {
   const { at } = await farm();
-  const { page, close } = await open(browser, "/", { at });
+  const { page, close } = await open(browser, "/records", { at });
   await page.evaluate((text) => {
     const carried = new DataTransfer();
     carried.items.add(new File([text], "dropped.csv"));
