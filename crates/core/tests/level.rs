@@ -85,8 +85,13 @@ proptest! {
     fn the_unit_does_not_matter(series in series(30)) {
         let pounds: Vec<_> = series.iter().map(|reading| reading.map(|reading| reading * 1000.0)).collect();
         if let (Some(one), Some(other)) = (fit(&series), fit(&pounds)) {
+            // Of few readings the top of the likelihood is flat: there the variances are settled to the root of what its
+            // height is settled to, so it is the height that must be the same.
+            let own_units = Variances { irregular: other.variances.irregular / 1e6, level: other.variances.level / 1e6 };
+            let height = log_likelihood(&series, own_units).unwrap();
+            prop_assert!(near(height, one.log_likelihood, height.abs().max(1.0)), "{one:?} {other:?}");
             let scale = one.variances.irregular + one.variances.level;
-            prop_assert!((one.variances.level - other.variances.level / 1e6).abs() <= 1e-6 * scale, "{one:?} {other:?}");
+            prop_assert!((one.variances.level - own_units.level).abs() <= 1e-3 * scale, "{one:?} {other:?}");
         }
     }
 }
