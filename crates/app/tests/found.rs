@@ -97,6 +97,7 @@ fn an_urgent_call_is_asked_after_until_it_is_answered() {
     say(&[id, "other-cause"]).refused().says(&["which other cause"]);
     say(&[id, "other-cause", "--cause", "udder"]).refused().says(&["is what was called"]);
     say(&[id, "other-cause", "--cause", "ghosts"]).refused().says(&["`ghosts` is no cause"]);
+    say(&[id, "confirmed", "--cause", "heat"]).refused().says(&["say `other-cause`"]);
     say(&[id, "other-quarter"]).refused().says(&["which other quarter"]);
     let quarter = first["quarter"].as_str().unwrap();
     say(&[id, "other-quarter", "--quarter", quarter]).refused().says(&["is the quarter that was called"]);

@@ -42,7 +42,8 @@ pub struct Given {
     pub sent_as: Option<String>,
 }
 
-/// Keeps what a round showed (`walked`: that of the newest rows), if nobody else is writing; without it nothing is lost but the time of a first call.
+/// Keeps what a round showed (`walked`: that of the newest rows), if nobody else is writing; without it nothing is lost but
+/// the time of a first call.
 pub fn keep_shown(store: &mut Farm, at: Timestamp, walked: bool, round: &Round) -> anyhow::Result<()> {
     let shown: Vec<ShownCall> = round.calls.iter().filter_map(|call| as_shown(call, round)).collect();
     if !shown.is_empty() {
@@ -107,6 +108,15 @@ pub fn give(barn: &mut Barn, newest: &Round, given: &Given, now: Timestamp) -> a
         }
         (_, Some(cause)) if !words::CAUSES.iter().any(|(own, _)| *own == cause) => {
             return Err(refused(format!("`{cause}` is no cause"), causes_words("write")));
+        }
+        // A person who names another cause and taps that the call was right has said two things.
+        (Outcome::Confirmed | Outcome::OtherQuarter | Outcome::Nothing, Some(cause))
+            if cause != call.shown.cause =>
+        {
+            return Err(refused(
+                format!("`{}` was said, and `{cause}` named as the cause", outcome.word()),
+                "say `other-cause`, or leave the cause out".into(),
+            ));
         }
         (_, cause) => cause,
     };
