@@ -143,11 +143,10 @@ fn judge(life: &Life, herd: &Herd, milkings: &[Scored]) -> (Vec<Finding>, Vec<Fi
     let course = CowCourse {
         life: life.key,
         at,
-        stage: life.stage(at),
+        her: causes::Background::of_stage(life.stage(at)),
         milkings,
         unsettled_since: herd.unsettled_since(life.key),
         trouble_since: herd.trouble_since(life.key),
-        earlier_cases: 0,
     };
     let findings = causes::judge_cow(&course, &settings);
     (findings.clone(), causes::cut(findings, &settings))
@@ -266,6 +265,8 @@ fn twelve_rows_become_a_sentence() {
         held_by_log: &[],
         destination_logged: false,
         diagnosed_at: None,
+        in_calf: false,
+        inseminated_at: None,
     };
     let said = say::call::call(finding, &facts);
     insta::assert_snapshot!(shown_as(&[&said.sentence, &said.action, &said.why]), @r"

@@ -148,11 +148,13 @@ fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> V
         let course = CowCourse {
             life: life.key,
             at: view.at,
-            stage: *stage,
+            her: causes::Background {
+                earlier_cases: earlier_udder_cases(view, life),
+                ..causes::Background::of_stage(*stage)
+            },
             milkings,
             unsettled_since: view.rolled.herd.unsettled_since(life.key),
             trouble_since: view.rolled.herd.trouble_since(life.key),
-            earlier_cases: earlier_udder_cases(view, life),
         };
         findings.extend(causes::judge_cow(&course, settings));
     }
@@ -264,6 +266,8 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             held_by_log: &held_by_log,
             destination_logged,
             diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
+            in_calf: false,
+            inseminated_at: None,
         },
     );
     let subject = match finding.subject {

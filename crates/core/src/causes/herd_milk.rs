@@ -88,7 +88,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
     let ready = Ready::new(&HERD_MILK, &SEVERITIES);
     let ratios = table(&series, &ready, &PACES, &cells);
     let count = ready.amplitudes.len();
-    let rate = settings.rates.herd_milk_a_day;
+    let rate = settings.rates.of_place(Cause::HerdMilk);
     let weights: Vec<(usize, f64, f64, f64)> = PACES
         .iter()
         .enumerate()

@@ -7,13 +7,14 @@ use super::{
     gate::{OPEN_FROM, open},
     grid::{Onset, SPAN_H, onsets},
     likelihood::{READY, ReadyTemplate, log_sum},
+    priors::Background,
     series::{Series, gather},
     weigh::{Evidence, taken_off, weigh},
     worth::Settings,
 };
 use crate::{
     expect::Scored,
-    herd::{LifeKey, Quarter, Stage},
+    herd::{LifeKey, Quarter},
     time::hours_between,
 };
 
@@ -24,16 +25,14 @@ pub struct CowCourse<'a> {
     pub life: LifeKey,
     /// When she is judged; nothing later is read.
     pub at: Timestamp,
-    /// Parity and days in milk then.
-    pub stage: Stage,
+    /// Parity, days in milk, and what else bears on what befalls her.
+    pub her: Background,
     /// Her milkings of the last 10 days, oldest first; older and later ones are left out.
     pub milkings: &'a [Scored],
     /// Since when her baseline is held, if it is.
     pub unsettled_since: Option<Timestamp>,
     /// Since when something has been the matter with her, on and off, if it is: names her calls.
     pub trouble_since: Option<Timestamp>,
-    /// Udder cases she had before.
-    pub earlier_cases: u32,
 }
 
 /// Causes less likely than this are not worth naming: 1 in 200.
@@ -50,7 +49,7 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         course.milkings,
         course.at,
         course.unsettled_since,
-        course.stage.days_in_milk,
+        course.her.stage.days_in_milk,
         &settings.noise,
     );
     if series.is_empty() {
@@ -63,7 +62,7 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         .map(|milking| hours_between(course.at, milking.started_at))
         .filter(|hours| -SPAN_H <= *hours)
         .collect();
-    let earliest_h = course.stage.days_in_milk.map_or(-SPAN_H, |days| -24.0 * days);
+    let earliest_h = course.her.stage.days_in_milk.map_or(-SPAN_H, |days| -24.0 * days);
     let onsets = onsets(&milked_h, earliest_h);
     if onsets.is_empty() {
         return Vec::new();
@@ -144,7 +143,7 @@ impl Weighed {
             .zip(&places)
             .filter(|(ready, places)| ill && wanted(ready, places))
             .map(|(ready, places)| {
-                let rate = settings.rates.a_day(ready.template.cause, course.stage, course.earlier_cases);
+                let rate = settings.rates.a_day(ready.template.cause, &course.her);
                 weigh(ready, places, &series, onsets, rate, &settings.noise)
             })
             .collect();

@@ -41,7 +41,7 @@ pub mod worth;
 pub use herd_milk::judge_herd;
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
-pub use priors::Rates;
+pub use priors::{Background, Rates};
 pub use series::MEAN_FROM_H;
 pub use worth::{Cost, Settings, cut};
 
@@ -71,21 +71,85 @@ pub enum Cause {
     Well,
     /// One quarter of the udder.
     Udder,
+    /// In heat.
+    Heat,
+    /// Short of energy after calving.
+    Metabolic,
+    /// Rumen, stomachs or gut.
+    Gut,
+    /// Feet or legs.
+    Feet,
+    /// Ill all over: dull, warm, off feed, no one organ.
+    Fever,
     /// Something is wrong; the signals do not say what.
     Unclear,
+    /// A box's milk meter.
+    MilkMeter,
+    /// A conductivity probe of one cup of a box.
+    ConductivityProbe,
+    /// A cup of a box that does not attach.
+    Attachment,
+    /// A box's feed dispenser.
+    FeedDispenser,
+    /// A box that stood still and did not say so.
+    IdleFault,
     /// Milk of the whole herd.
     HerdMilk,
+    /// Feed intake and rumination of the whole herd.
+    HerdIntake,
 }
 
 impl Cause {
+    /// Every cause that can be called, cows' first, then boxes', then the herd's.
+    pub const ALL: [Cause; 14] = [
+        Cause::Udder,
+        Cause::Heat,
+        Cause::Metabolic,
+        Cause::Gut,
+        Cause::Feet,
+        Cause::Fever,
+        Cause::Unclear,
+        Cause::MilkMeter,
+        Cause::ConductivityProbe,
+        Cause::Attachment,
+        Cause::FeedDispenser,
+        Cause::IdleFault,
+        Cause::HerdMilk,
+        Cause::HerdIntake,
+    ];
+
     /// The word of the contract.
     pub fn word(self) -> &'static str {
         match self {
             Cause::Well => "well",
             Cause::Udder => "udder",
+            Cause::Heat => "heat",
+            Cause::Metabolic => "metabolic",
+            Cause::Gut => "gut",
+            Cause::Feet => "feet",
+            Cause::Fever => "fever",
             Cause::Unclear => "unclear",
+            Cause::MilkMeter => "milk-meter",
+            Cause::ConductivityProbe => "conductivity-probe",
+            Cause::Attachment => "attachment",
+            Cause::FeedDispenser => "feed-dispenser",
+            Cause::IdleFault => "idle-fault",
             Cause::HerdMilk => "herd-milk",
+            Cause::HerdIntake => "herd-intake",
         }
+    }
+
+    /// From the word of the contract.
+    pub fn from_word(word: &str) -> Option<Cause> {
+        Cause::ALL.into_iter().find(|cause| cause.word() == word)
+    }
+
+    /// An illness of a cow: not heat, which needs a person too.
+    pub fn is_illness(self) -> bool {
+        matches!(
+            self,
+            Cause::Udder | Cause::Metabolic | Cause::Gut | Cause::Feet | Cause::Fever | Cause::Unclear
+        )
     }
 }
 

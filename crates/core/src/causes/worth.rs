@@ -61,48 +61,8 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Settings {
-        let cost = |cause, case, saved, (call, glance), hours, source: &str| Cost {
-            cause,
-            case,
-            saved,
-            call,
-            glance,
-            hours,
-            currency: "USD".to_owned(),
-            year: 2015,
-            source: source.to_owned(),
-        };
         Settings {
-            costs: vec![
-                cost(
-                    Cause::Udder,
-                    444.0,
-                    0.25,
-                    (6.7, 3.3),
-                    24.0,
-                    "case: Rollin et al., Prev Vet Med 122:257, 2015, clinical mastitis in the first 30 days; \
-                     share saved and hours: stated defaults; \
-                     a call: twenty minutes at US$20 an hour to find, bring and strip her; a glance: ten",
-                ),
-                cost(
-                    Cause::Unclear,
-                    160.0,
-                    0.25,
-                    (10.0, 5.0),
-                    48.0,
-                    "case: stated default between US$112 (hyperketonemia alone, McArt et al.) and US$203 (white line, \
-                     Dolecheck et al. 2018); share saved and hours: stated defaults; a call: \
-                     half an hour at US$20 to look her all over; a glance: a quarter",
-                ),
-                cost(
-                    Cause::HerdMilk,
-                    600.0,
-                    0.5,
-                    (30.0, 15.0),
-                    72.0,
-                    "stated default: 3 % of 120 cows' milk over a week at US$0.45 a kg, half of it saved",
-                ),
-            ],
+            costs: stated_costs(),
             most_calls_a_day: 15,
             errand: 30.0,
             walk_hours: 13.5,
@@ -110,6 +70,155 @@ impl Default for Settings {
             noise: Noise::default(),
         }
     }
+}
+
+/// One row of the stated table: case, share saved, (look, glance), hours, money of which year, source.
+type Stated = (Cause, f64, f64, (f64, f64), f64, u16, &'static str);
+
+/// Stated defaults of the cost table, US$ of the year each row names (`sources.md` §10; money of different years is not
+/// converted). A look is reckoned at US$20 an hour.
+const STATED: [Stated; 14] = [
+    (
+        Cause::Udder,
+        444.0,
+        0.25,
+        (6.7, 3.3),
+        24.0,
+        2015,
+        "case: Rollin et al., Prev Vet Med 122:257, 2015, clinical mastitis in the first 30 days; share saved and hours: \
+         stated defaults; a call: twenty minutes to find, bring and strip her; a glance: ten",
+    ),
+    (
+        Cause::Heat,
+        29.0,
+        0.6,
+        (3.3, 1.5),
+        24.0,
+        2005,
+        "case: a missed heat, 21 days at US$1.37 a day open beyond 160 d (Meadows et al., JDS 88:1244, 2005; 9 to 36 by days \
+         open); share saved: stated default, not every service holds; a call: ten minutes",
+    ),
+    (
+        Cause::Metabolic,
+        112.0,
+        0.35,
+        (8.0, 4.0),
+        48.0,
+        2014,
+        "case: McArt et al. 2014/2015, hyperketonemia alone; share saved and hours: stated defaults; a call: a quarter of \
+         an hour and a test",
+    ),
+    (
+        Cause::Gut,
+        300.0,
+        0.3,
+        (8.0, 4.0),
+        24.0,
+        2017,
+        "case: stated default below a displaced stomach (about US$430 to 640, Liang et al., JDS 100, 2017, from memory), for \
+         most are days off feed; share saved and hours: stated defaults",
+    ),
+    (
+        Cause::Feet,
+        197.0,
+        0.3,
+        (8.0, 4.0),
+        168.0,
+        2018,
+        "case: mean of digital dermatitis 137, white line 203 and sole ulcer 252 (Dolecheck et al., ADSA 2018); share saved \
+         and hours: stated defaults",
+    ),
+    (
+        Cause::Fever,
+        250.0,
+        0.3,
+        (8.0, 4.0),
+        24.0,
+        2015,
+        "stated default: no cost of lungs and wombs together stands in sources.md",
+    ),
+    (
+        Cause::Unclear,
+        160.0,
+        0.25,
+        (10.0, 5.0),
+        48.0,
+        2015,
+        "case: stated default between US$112 (hyperketonemia alone, McArt et al.) and US$203 (white line, Dolecheck et al. \
+         2018); share saved and hours: stated defaults; a call: half an hour to look her all over; a glance: a quarter",
+    ),
+    (
+        Cause::MilkMeter,
+        150.0,
+        0.5,
+        (15.0, 8.0),
+        72.0,
+        2026,
+        "stated default: wrong yields, feed and calls until it is found",
+    ),
+    (
+        Cause::ConductivityProbe,
+        120.0,
+        0.5,
+        (10.0, 5.0),
+        72.0,
+        2026,
+        "stated default: missed and needless looks at udders",
+    ),
+    (
+        Cause::Attachment,
+        200.0,
+        0.5,
+        (10.0, 5.0),
+        24.0,
+        2026,
+        "stated default: failed milkings, fetching, full udders",
+    ),
+    (
+        Cause::FeedDispenser,
+        200.0,
+        0.5,
+        (10.0, 5.0),
+        48.0,
+        2026,
+        "stated default: cows short of feed they are said to have eaten",
+    ),
+    (Cause::IdleFault, 150.0, 0.8, (5.0, 3.0), 6.0, 2026, "stated default: the milkings of some hours"),
+    (
+        Cause::HerdMilk,
+        600.0,
+        0.5,
+        (30.0, 15.0),
+        72.0,
+        2015,
+        "stated default: 3 % of 120 cows' milk over a week at US$0.45 a kg, half of it saved",
+    ),
+    (
+        Cause::HerdIntake,
+        600.0,
+        0.5,
+        (30.0, 15.0),
+        48.0,
+        2015,
+        "stated default, as the herd's milk: it follows within days",
+    ),
+];
+
+fn stated_costs() -> Vec<Cost> {
+    STATED
+        .iter()
+        .map(|(cause, case, saved, (call, glance), hours, year, source)| Cost {
+            cause: *cause,
+            case: *case,
+            saved: *saved,
+            call: *call,
+            glance: *glance,
+            hours: *hours,
+            currency: "USD".to_owned(),
+            year: *year,
+            source: (*source).to_owned(),
+        })
+        .collect()
 }
 
 /// Share of what a proper look finds that a look in passing finds: stated default.

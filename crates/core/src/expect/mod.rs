@@ -56,6 +56,59 @@ pub enum Signal {
     Kicks,
     /// Hours since her last milking against her habit.
     Interval,
+    /// Minutes of rumination a day.
+    Rumination,
+    /// Movement by her tag's own unit, % of her own; steps where there is no activity.
+    Activity,
+    /// Minutes of eating a day.
+    Eating,
+    /// Minutes of lying a day.
+    Lying,
+    /// Concentrate eaten of that offered in the box, %.
+    Feed,
+    /// Visits to a box a day, whatever came of them.
+    Visits,
+    /// Weight, kg.
+    Weight,
+    /// Fat over protein of the milk.
+    FatProtein,
+    /// Lactose of the milk, %.
+    Lactose,
+    /// Milk temperature, °C.
+    MilkTemperature,
+    /// Blood in the milk, ppm.
+    Blood,
+    /// Somatic cells of the milk, thousand/mL.
+    Cells,
+    /// Mean flow of one quarter, kg/min.
+    Flow,
+    /// Seconds from entry until the first cup is on.
+    Attaching,
+}
+
+impl Signal {
+    /// Every signal there is.
+    pub const ALL: [Signal; 19] = [
+        Signal::Milk,
+        Signal::QuarterMilk,
+        Signal::Conductivity,
+        Signal::Kicks,
+        Signal::Interval,
+        Signal::Rumination,
+        Signal::Activity,
+        Signal::Eating,
+        Signal::Lying,
+        Signal::Feed,
+        Signal::Visits,
+        Signal::Weight,
+        Signal::FatProtein,
+        Signal::Lactose,
+        Signal::MilkTemperature,
+        Signal::Blood,
+        Signal::Cells,
+        Signal::Flow,
+        Signal::Attaching,
+    ];
 }
 
 /// One signal's departure from what was expected of it, after herd, box and cup effects.

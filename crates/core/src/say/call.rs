@@ -2,10 +2,9 @@
 
 use jiff::{Timestamp, tz::TimeZone};
 
-use super::{number, reason, reason::SaidReason, when};
+use super::{box_call, cow_call, herd_call, number, reason, reason::SaidReason, when};
 use crate::{
-    causes::{Cause, Finding, MEAN_FROM_H, Reason, Subject, Urgency},
-    expect::Signal,
+    causes::{Cause, Finding, MEAN_FROM_H, Subject, Urgency},
     time::hours_between,
     units::UnitSystem,
 };
@@ -33,6 +32,10 @@ pub struct Facts<'a> {
     pub destination_logged: bool,
     /// When a person last recorded a diagnosis of the called quarter since the earliest likely onset.
     pub diagnosed_at: Option<Timestamp>,
+    /// Her last pregnancy check found her in calf and nothing has changed it since.
+    pub in_calf: bool,
+    /// Her last insemination.
+    pub inseminated_at: Option<Timestamp>,
 }
 
 /// A finding in words.
@@ -62,16 +65,17 @@ pub fn call(finding: &Finding, facts: &Facts) -> Said {
     Said {
         sentence: format!("{}: {says}", subject(finding, facts)),
         says,
-        action: action(finding),
+        action: action(finding, facts),
         why: why(finding, facts),
         others: others(finding),
         cautions: cautions(finding, facts).into_iter().map(str::to_owned).collect(),
         reasons: finding
             .reasons
             .iter()
-            .map(|one| match finding.cause {
-                Cause::HerdMilk => reason::herd_milk(one),
-                _ => reason::said(one, facts.units, told_by_mean(finding, facts)),
+            .map(|one| match finding.subject {
+                Subject::Herd => reason::herd(one),
+                Subject::Box(_) => reason::of_box(one, facts.units),
+                Subject::Cow(_) => reason::said(one, facts.units, told_by_mean(finding, facts)),
             })
             .collect(),
         decide: decide(finding),
@@ -83,8 +87,19 @@ pub fn cause(cause: Cause) -> &'static str {
     match cause {
         Cause::Well => "nothing wrong",
         Cause::Udder => "an inflamed quarter",
+        Cause::Heat => "heat",
+        Cause::Metabolic => "short of energy",
+        Cause::Gut => "rumen or gut",
+        Cause::Feet => "feet or legs",
+        Cause::Fever => "ill all over",
         Cause::Unclear => "ill without a clear cause",
+        Cause::MilkMeter => "the milk meter",
+        Cause::ConductivityProbe => "a conductivity probe",
+        Cause::Attachment => "a cup that does not attach",
+        Cause::FeedDispenser => "the feed dispenser",
+        Cause::IdleFault => "a box that stood still",
         Cause::HerdMilk => "less milk of the whole herd",
+        Cause::HerdIntake => "less eaten by the whole herd",
     }
 }
 
@@ -106,7 +121,7 @@ fn subject(finding: &Finding, facts: &Facts) -> String {
 }
 
 /// One of three verbs by certainty: `looks` from 0.8, `may be` from 0.5, `could be` below.
-fn by_certainty<'a>(probability: f64, sure: &'a str, half: &'a str, faint: &'a str) -> &'a str {
+pub(super) fn by_certainty<'a>(probability: f64, sure: &'a str, half: &'a str, faint: &'a str) -> &'a str {
     match probability {
         0.8.. => sure,
         0.5..0.8 => half,
@@ -114,69 +129,36 @@ fn by_certainty<'a>(probability: f64, sure: &'a str, half: &'a str, faint: &'a s
     }
 }
 
+/// The sentence without its subject, and what to do, by whom it is about.
 fn says(finding: &Finding, facts: &Facts) -> String {
-    let verb = by_certainty(finding.probability, "looks", "may be", "could be");
-    let sure = number::chance(finding.probability);
-    match finding.cause {
-        Cause::Udder => {
-            let quarter = finding.quarter.map_or("a quarter", |quarter| quarter.words());
-            format!("{quarter} {verb} inflamed, {sure} sure.")
-        }
-        Cause::Unclear => format!("{verb} unwell, {}; {sure} sure.", signs(finding)),
-        Cause::HerdMilk => {
-            let since = when::day(finding.since, facts.at, facts.zone);
-            let share = finding.reasons.first().map_or(0.0, |reason| reason.expected - reason.observed);
-            let give = by_certainty(finding.probability, "", "maybe ", "perhaps ");
-            format!("{give}{} less milk since {since}, {sure} sure.", number::percent(share / 100.0))
-        }
-        Cause::Well => "nothing differs.".to_owned(),
+    match finding.subject {
+        Subject::Cow(_) => cow_call::says(finding, facts),
+        Subject::Box(_) => box_call::says(finding),
+        Subject::Herd => herd_call::says(finding, facts),
     }
 }
 
-/// What speaks for an unclear finding: `with less milk and longer between milkings`.
-fn signs(finding: &Finding) -> String {
-    let telling: Vec<&Reason> = finding.reasons.iter().filter(|reason| 0.5 <= reason.weight).collect();
-    let telling = if telling.is_empty() { finding.reasons.iter().take(1).collect() } else { telling };
-    let words: Vec<String> = telling
-        .iter()
-        .map(|reason| match reason.signal {
-            Signal::Milk => "less milk".to_owned(),
-            Signal::Interval => "longer between milkings".to_owned(),
-            other => format!("{} unlike hers", reason::signal(other, reason.quarter)),
-        })
-        .collect();
-    match &words[..] {
-        [] => "no one sign stands out".to_owned(),
-        _ => when::join(&words),
+fn action(finding: &Finding, facts: &Facts) -> String {
+    match finding.subject {
+        Subject::Cow(_) => cow_call::action(finding, facts),
+        Subject::Box(_) => box_call::action(finding),
+        Subject::Herd => herd_call::action(finding),
     }
 }
 
-fn action(finding: &Finding) -> String {
-    let quarter = finding.quarter.map_or("all four quarters", |quarter| quarter.words());
-    match (finding.cause, finding.urgency) {
-        (Cause::Udder, Urgency::Now) => format!(
-            "Keep her milk out of the tank until someone has looked. Bring her in and strip {quarter}."
-        ),
-        (Cause::Udder, Urgency::Today) => {
-            format!(
-                "Strip {quarter} today and feel it. Clots, watery or bloody milk: keep her milk out of the tank."
-            )
-        }
-        (Cause::Udder, Urgency::Watch) => format!("Look at the foremilk of {quarter} when you pass her."),
-        (Cause::Unclear, Urgency::Now) => {
-            "Go to her now: is she eating, standing well, warm? Strip all four quarters.".to_owned()
-        }
-        (Cause::Unclear, Urgency::Today) => {
-            "Look at her today: appetite, dung, feet, temperature; strip all four quarters.".to_owned()
-        }
-        (Cause::Unclear, Urgency::Watch) => {
-            "Look at her when you pass: does she eat and walk as usual?".to_owned()
-        }
-        (Cause::HerdMilk, _) => {
-            "Look at what concerns all: feed and water, heat, the boxes. See whether the tank fell as much."
-                .to_owned()
-        }
-        (Cause::Well, _) => "Nothing to do.".to_owned(),
+fn cautions(finding: &Finding, facts: &Facts) -> Vec<&'static str> {
+    match finding.subject {
+        Subject::Cow(_) => cow_call::cautions(finding, facts),
+        Subject::Box(_) => vec![box_call::CAUTION],
+        Subject::Herd => Vec::new(),
+    }
+}
+
+fn decide(finding: &Finding) -> String {
+    match finding.subject {
+        Subject::Cow(_) => cow_call::decide(finding),
+        Subject::Box(_) => box_call::decide(finding),
+        Subject::Herd => herd_call::decide(finding),
     }
 }
 
@@ -210,7 +192,7 @@ fn why(finding: &Finding, facts: &Facts) -> String {
     let telling: Vec<String> = finding
         .reasons
         .iter()
-        .filter(|reason| 0.5 <= reason.weight && finding.cause != Cause::HerdMilk)
+        .filter(|reason| 0.5 <= reason.weight && matches!(finding.subject, Subject::Cow(_)))
         .take(3)
         .map(|reason| reason::clause(reason, facts.units))
         .collect();
@@ -272,51 +254,6 @@ fn others(finding: &Finding) -> String {
         .collect();
     if words.is_empty() { String::new() } else { format!("Other causes: {}.", words.join(", ")) }
 }
-
-fn decide(finding: &Finding) -> String {
-    let quarter = finding.quarter.map_or("all four quarters", |quarter| quarter.words());
-    let next = finding.others.first().map_or(Cause::Well, |(cause, _)| *cause);
-    match (finding.cause, next) {
-        (Cause::Udder, Cause::Unclear) => {
-            format!("What would decide: the foremilk of {quarter}, and whether she eats.")
-        }
-        (Cause::Udder, _) => format!("What would decide: the foremilk of {quarter}."),
-        (Cause::Unclear, Cause::Udder) => {
-            "What would decide: the foremilk of all four quarters, and her temperature.".to_owned()
-        }
-        (Cause::Unclear, _) => "What would decide: whether she eats, and her next two milkings.".to_owned(),
-        (Cause::HerdMilk, _) => {
-            "What would decide: the tank. If it fell as much it is the cows, if not it is a milk meter."
-                .to_owned()
-        }
-        (Cause::Well, _) => String::new(),
-    }
-}
-
-fn cautions(finding: &Finding, facts: &Facts) -> Vec<&'static str> {
-    let mut cautions = Vec::new();
-    match finding.cause {
-        Cause::Udder => cautions.extend([
-            "A hot, hard quarter or a cow that will not eat: call the veterinarian now.",
-            "Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the \
-             veterinarian say.",
-        ]),
-        Cause::Unclear => cautions.push("A cow that cannot rise or will not eat: call the veterinarian now."),
-        Cause::HerdMilk | Cause::Well => {}
-    }
-    if matches!(finding.cause, Cause::Udder | Cause::Unclear)
-        && facts.days_in_milk.is_some_and(|days| days < FRESH_DAYS)
-    {
-        cautions.push(
-            "A fresh cow with cold ears, unsteady, or down: milk fever kills within hours, call the veterinarian. Off \
-             feed with a hollow left side: today.",
-        );
-    }
-    cautions
-}
-
-/// Days after calving in which the fresh cow's caution is said. Common practice, no source.
-const FRESH_DAYS: f64 = 30.0;
 
 fn first_upper(text: &str) -> String {
     let mut letters = text.chars();

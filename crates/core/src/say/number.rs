@@ -108,10 +108,20 @@ pub fn metric_unit(signal: Signal) -> &'static str {
 /// Unit of a signal in the farm's units.
 pub fn unit(signal: Signal, units: UnitSystem) -> &'static str {
     match signal {
-        Signal::Milk => mass_unit(units),
-        Signal::QuarterMilk | Signal::Kicks => "%",
+        Signal::Milk | Signal::Weight => mass_unit(units),
+        Signal::QuarterMilk | Signal::Kicks | Signal::Activity | Signal::Feed | Signal::Lactose => "%",
         Signal::Conductivity => "mS/cm",
         Signal::Interval => "h",
+        Signal::Rumination | Signal::Eating | Signal::Lying => "min a day",
+        Signal::Visits => "a day",
+        Signal::FatProtein => "",
+        Signal::MilkTemperature if units == UnitSystem::Us => "°F",
+        Signal::MilkTemperature => "°C",
+        Signal::Blood => "ppm",
+        Signal::Cells => "thousand/mL",
+        Signal::Flow if units == UnitSystem::Us => "lb/min",
+        Signal::Flow => "kg/min",
+        Signal::Attaching => "s",
     }
 }
 
@@ -121,14 +131,26 @@ pub fn figure(signal: Signal, value: f64, units: UnitSystem) -> String {
         Signal::Milk => mass_figure(Kilograms(value), units),
         Signal::QuarterMilk => plain(value, 0),
         Signal::Kicks => plain(100.0 * value, 0),
-        Signal::Conductivity | Signal::Interval => plain(value, 1),
+        Signal::Conductivity | Signal::Interval | Signal::Visits => plain(value, 1),
+        Signal::Rumination
+        | Signal::Eating
+        | Signal::Lying
+        | Signal::Activity
+        | Signal::Feed
+        | Signal::Blood
+        | Signal::Cells
+        | Signal::Attaching => plain(value, 0),
+        Signal::Weight => plain(drawn(signal, value, units), 0),
+        Signal::FatProtein | Signal::Lactose | Signal::Flow => plain(drawn(signal, value, units), 2),
+        Signal::MilkTemperature => plain(drawn(signal, value, units), 1),
     }
 }
 
 /// A signal's value in the farm's units as a picture draws it, unrounded.
 pub fn drawn(signal: Signal, value: f64, units: UnitSystem) -> f64 {
     match (signal, units) {
-        (Signal::Milk, UnitSystem::Us) => Kilograms(value).pounds(),
+        (Signal::Milk | Signal::Weight | Signal::Flow, UnitSystem::Us) => Kilograms(value).pounds(),
+        (Signal::MilkTemperature, UnitSystem::Us) => Celsius(value).fahrenheit(),
         (Signal::Kicks, _) => 100.0 * value,
         _ => value,
     }

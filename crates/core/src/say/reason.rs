@@ -22,6 +22,20 @@ pub fn signal(signal: Signal, quarter: Option<Quarter>) -> String {
         Signal::Conductivity => "conductivity",
         Signal::Kicks => "cup kicked off",
         Signal::Interval => "time between milkings",
+        Signal::Rumination => "rumination",
+        Signal::Activity => "activity",
+        Signal::Eating => "eating time",
+        Signal::Lying => "lying time",
+        Signal::Feed => "feed eaten in the box",
+        Signal::Visits => "visits to a box",
+        Signal::Weight => "weight",
+        Signal::FatProtein => "fat:protein",
+        Signal::Lactose => "lactose",
+        Signal::MilkTemperature => "milk temperature",
+        Signal::Blood => "blood in milk",
+        Signal::Cells => "somatic cell count",
+        Signal::Flow => "milk flow",
+        Signal::Attaching => "time until the first cup is on",
     };
     match quarter {
         Some(quarter) => format!("{} {name}", quarter.words()),
@@ -37,7 +51,26 @@ pub fn signal_word(signal: Signal) -> &'static str {
         Signal::Conductivity => "conductivity",
         Signal::Kicks => "kicks",
         Signal::Interval => "interval",
+        Signal::Rumination => "rumination",
+        Signal::Activity => "activity",
+        Signal::Eating => "eating",
+        Signal::Lying => "lying",
+        Signal::Feed => "feed",
+        Signal::Visits => "visits",
+        Signal::Weight => "weight",
+        Signal::FatProtein => "fat-protein",
+        Signal::Lactose => "lactose",
+        Signal::MilkTemperature => "milk-temperature",
+        Signal::Blood => "blood",
+        Signal::Cells => "cells",
+        Signal::Flow => "flow",
+        Signal::Attaching => "attaching",
     }
+}
+
+/// From the word of JSON.
+pub fn signal_from_word(word: &str) -> Option<Signal> {
+    Signal::ALL.into_iter().find(|own| signal_word(*own) == word)
 }
 
 /// A reason as a row of the table under a call.
@@ -50,20 +83,41 @@ pub fn said(reason: &Reason, units: UnitSystem, mean: bool) -> SaidReason {
     let space = number::SPACE;
     let value = match reason.signal {
         Signal::Kicks => format!("at {observed}{space}% of milkings, usually {expected}{space}%"),
-        _ if observed == expected => format!("{observed}{space}{unit}, as expected"),
-        _ if mean => format!("{observed} on average, usually {expected}{space}{unit}"),
-        _ => format!("{observed}, usually {expected}{space}{unit}"),
+        Signal::Activity => format!("{observed}{space}% of her own"),
+        _ if observed == expected => format!("{}, as expected", with_unit(&observed, unit)),
+        _ if mean => format!("{observed} on average, usually {}", with_unit(&expected, unit)),
+        _ => format!("{observed}, usually {}", with_unit(&expected, unit)),
     };
     SaidReason { name: signal(reason.signal, reason.quarter), value, unit }
 }
 
-/// The herd's milk as a row of the table: its effect comes in percent of what the cows' own levels expect.
-pub fn herd_milk(reason: &Reason) -> SaidReason {
+/// A figure and its unit; some signals have none.
+fn with_unit(figure: &str, unit: &str) -> String {
+    if unit.is_empty() { figure.to_owned() } else { format!("{figure}{}{unit}", number::SPACE) }
+}
+
+/// A herd's signal as a row of the table: it comes in percent of what the cows' own levels expect.
+pub fn herd(reason: &Reason) -> SaidReason {
     let (observed, expected) = (number::plain(reason.observed, 1), number::plain(reason.expected, 1));
     SaidReason {
-        name: "milk of all cows against their own levels".to_owned(),
+        name: format!("{} of all cows against their own levels", signal(reason.signal, None)),
         value: format!("{observed}, before {expected}{}%", number::SPACE),
         unit: "%",
+    }
+}
+
+/// A box's signal as a row of the table.
+pub fn of_box(reason: &Reason, units: UnitSystem) -> SaidReason {
+    let (unit, scale) = match reason.signal {
+        Signal::Milk | Signal::QuarterMilk => ("%", 1.0),
+        other => (number::unit(other, units), 1.0),
+    };
+    let observed = number::plain(reason.observed * scale, 1);
+    let expected = number::plain(reason.expected * scale, 1);
+    SaidReason {
+        name: format!("{} of all cows in this box", signal(reason.signal, reason.quarter)),
+        value: format!("{observed}, usually {}", with_unit(&expected, unit)),
+        unit,
     }
 }
 
@@ -77,7 +131,7 @@ pub fn clause(reason: &Reason, units: UnitSystem) -> String {
         },
         Signal::Conductivity => format!("conductivity {}", said.value),
         Signal::Kicks => format!("its cup was kicked off {}", said.value),
-        Signal::Milk | Signal::Interval => format!("{} {}", said.name, said.value),
+        _ => format!("{} {}", signal(reason.signal, None), said.value),
     }
 }
 
@@ -107,5 +161,9 @@ pub fn lane_unit(of: Signal, units: UnitSystem) -> String {
         Signal::Conductivity => "mS/cm".into(),
         Signal::Kicks => "% of milkings".into(),
         Signal::Interval => "h since last milking".into(),
+        Signal::FatProtein => "ratio".into(),
+        Signal::Activity => "% of her own".into(),
+        Signal::Visits => "a day".into(),
+        other => number::unit(other, units).into(),
     }
 }

@@ -63,6 +63,8 @@ fn said(finding: &Finding, units: UnitSystem, tank: &[&str], logged: bool) -> Sa
             held_by_log: &[],
             destination_logged: logged,
             diagnosed_at: None,
+            in_calf: false,
+            inseminated_at: None,
         },
     )
 }
@@ -100,6 +102,8 @@ fn milkings_that_were_held_are_named_and_many_are_counted() {
         held_by_log: &every_six_hours[8..],
         destination_logged: true,
         diagnosed_at: Some(time("2026-03-02T17:05:00-05:00")),
+        in_calf: false,
+        inseminated_at: None,
     };
     let said = call(&finding, &facts);
     assert_snapshot!(said.sentence.replace(number::SPACE, " "), @"<b>7</b>: left rear looks inflamed, 86 % sure.");
@@ -181,7 +185,7 @@ fn an_unclear_call() {
 214: may be unwell, less milk and longer between milkings; 78 % sure.
 Look at her today: appetite, dung, feet, temperature; strip all four quarters.
 Since Saturday 22:00. On average milk 9.1, usually 11.5 kg; time between milkings 11.4, usually 8.4 h.
-Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: the foremilk of all four quarters, and her temperature.
+Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: whether she eats, and the foremilk of all four quarters.
 A cow that cannot rise or will not eat: call the veterinarian now.
 milk | 9.1 on average, usually 11.5 kg
 time between milkings | 11.4 on average, usually 8.4 h
@@ -190,7 +194,7 @@ time between milkings | 11.4 on average, usually 8.4 h
 214: may be unwell, less milk and longer between milkings; 78 % sure.
 Look at her today: appetite, dung, feet, temperature; strip all four quarters.
 Since Saturday 22:00. On average milk 20.1, usually 25.4 lb; time between milkings 11.4, usually 8.4 h.
-Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: the foremilk of all four quarters, and her temperature.
+Other causes: an inflamed quarter 12 %, nothing wrong 10 %. What would decide: whether she eats, and the foremilk of all four quarters.
 A cow that cannot rise or will not eat: call the veterinarian now.
 milk | 20.1 on average, usually 25.4 lb
 time between milkings | 11.4 on average, usually 8.4 h

@@ -4,7 +4,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use crate::{
-    causes::{CowCourse, Settings},
+    causes::{Background, CowCourse, Settings},
     expect::{Departure, Scored, Signal},
     herd::{BoxKey, LifeKey, Quarter, Stage},
 };
@@ -231,11 +231,10 @@ pub fn known(milkings: &[Scored], hour: f64) -> CowCourse<'_> {
     CowCourse {
         life: LifeKey(0),
         at,
-        stage: stage(),
+        her: Background::of_stage(stage()),
         milkings: &milkings[first.min(end)..end],
         unsettled_since: None,
         trouble_since: None,
-        earlier_cases: 0,
     }
 }
 
