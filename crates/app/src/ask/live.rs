@@ -292,7 +292,7 @@ impl Live {
             Err(TryLockError::WouldBlock) => return,
         };
         // A farm that is being written is shown all the same.
-        let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
+        let _ = view.keep(&mut keeper);
         let _ = found::keep_shown(&mut keeper.store, view.at, true, &seen.round);
     }
 

@@ -3,6 +3,7 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+pub mod background;
 pub mod box_day;
 pub mod boxes;
 mod bundle;
@@ -27,6 +28,7 @@ pub mod mapping;
 pub mod maps;
 pub mod mending;
 pub mod model;
+pub mod others;
 pub mod overlap;
 pub mod parked;
 pub mod reading;

@@ -341,6 +341,12 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
     }
 }
 
+/// The last turn of the week by a time.
+pub fn turn_by(at: Timestamp) -> Timestamp {
+    let turn_ms = FIRST_TURN_MS + (at.as_millisecond() - FIRST_TURN_MS).div_euclid(WEEK_MS) * WEEK_MS;
+    Timestamp::from_millisecond(turn_ms).unwrap_or(at)
+}
+
 /// The name memories are kept under: the reckoning and the zone its hours of day were in.
 pub fn model_name(zone: &TimeZone) -> String {
     format!("{MODEL}, {}", zone.iana_name().unwrap_or("UTC"))

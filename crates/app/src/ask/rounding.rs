@@ -13,7 +13,7 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    evidence,
+    background, evidence,
     farm::Barn,
     round::{NotJudged, Other, Place, Quiet, Round, RoundCall, RoundReason},
     view::View,
@@ -145,16 +145,16 @@ fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> V
     let mut findings = Vec::new();
     for (life, stage) in cows {
         let Some(milkings) = view.milkings.get(&life.key) else { continue };
+        let hers = view.others.heard.cows.get(&life.key);
         let course = CowCourse {
             life: life.key,
             at: view.at,
-            her: causes::Background {
-                earlier_cases: earlier_udder_cases(view, life),
-                ..causes::Background::of_stage(*stage)
-            },
+            her: background::of(view, life, *stage),
             milkings,
+            lines: hers.map_or(&[], |hers| &hers.lines),
             unsettled_since: view.rolled.herd.unsettled_since(life.key),
             trouble_since: view.rolled.herd.trouble_since(life.key),
+            began: hers.map(|hers| hers.began).unwrap_or_default(),
         };
         findings.extend(causes::judge_cow(&course, settings));
     }
@@ -169,7 +169,10 @@ fn settings(view: &View, judged: &[(&Life, Stage)]) -> causes::Settings {
         .iter()
         .filter(|(life, _)| view.rolled.herd.unsettled_since(life.key).is_none())
         .filter_map(|(life, _)| view.milkings.get(&life.key).map(Vec::as_slice));
-    causes::Settings { noise: causes::noise::estimate(settled, &stated.noise), ..stated }
+    let lines = judged
+        .iter()
+        .filter_map(|(life, _)| view.others.heard.cows.get(&life.key).map(|hers| hers.lines.as_slice()));
+    causes::Settings { noise: causes::noise::estimate(settled, lines, &stated.noise), ..stated }
 }
 
 /// Which reckoning, with parameters fitted when.
@@ -218,14 +221,6 @@ fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     }
 }
 
-/// Udder cases that people recorded of her more than two weeks before.
-fn earlier_udder_cases(view: &View, life: &Life) -> u32 {
-    let earlier = view.cast.events_of(&life.animal).iter().filter(|event| {
-        event.kind == "diagnosed" && event.quarter.is_some() && 14.0 * 24.0 < hours_between(event.at, view.at)
-    });
-    earlier.count() as u32
-}
-
 /// One finding as a call, with its sentence and its picture.
 fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall> {
     let zone = &view.ways.zone;
@@ -266,8 +261,8 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             held_by_log: &held_by_log,
             destination_logged,
             diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
-            in_calf: false,
-            inseminated_at: None,
+            in_calf: life.is_some_and(|life| background::breeding(view, life).in_calf),
+            inseminated_at: life.and_then(|life| background::breeding(view, life).inseminated_at),
         },
     );
     let subject = match finding.subject {

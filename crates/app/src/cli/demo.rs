@@ -75,7 +75,7 @@ impl Demo {
         let view = view::at(&barn, None)?;
         match &view {
             Some(view) => {
-                model::keep_memories(&mut barn, &view.cast, &view.ways.zone, &view.rolled)?;
+                view.keep(&mut barn)?;
                 round::print(&rounding::of_view(&barn, view)?, Format::Text)?;
             }
             None => round::print(&rounding::round(&barn, None, now)?, Format::Text)?,

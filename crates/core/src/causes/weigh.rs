@@ -5,7 +5,7 @@
 
 use super::{
     grid::Onset,
-    likelihood::{Ready, ReadyTemplate, table},
+    likelihood::{Ready, ReadyTemplate, log_sum, table},
     noise::Noise,
     series::Series,
 };
@@ -26,6 +26,8 @@ pub(crate) struct Cell {
 pub(crate) struct Evidence {
     pub ready: &'static ReadyTemplate,
     pub cells: Vec<Cell>,
+    /// ln of the weight of onsets so long ago that it has passed.
+    pub passed: f64,
     /// ln likelihood ratio by cell and course (`courses.len()` a cell), discounted.
     pub parts: Vec<f64>,
 }
@@ -63,6 +65,8 @@ pub(crate) fn weigh(
     let mut cells = Vec::with_capacity(size);
     let mut parts = Vec::with_capacity(size * ready.courses.len());
     let mut row = vec![0.0; ready.courses.len()];
+    let mut passed: Vec<f64> = Vec::new();
+    let holds_h = template.holds_days.map_or(f64::INFINITY, |days| 24.0 * days);
     for quarter in places {
         // The series each course reads for this quarter; none where nothing was measured.
         let own: Vec<Option<&[f64]>> = tables
@@ -85,19 +89,18 @@ pub(crate) fn weigh(
                     for part in &mut row {
                         *part *= discount;
                     }
-                    cells.push(Cell {
-                        quarter: *quarter,
-                        onset,
-                        pace,
-                        severity,
-                        weight: (prior * severity_weight).ln() + row.iter().sum::<f64>(),
-                    });
+                    let weight = (prior * severity_weight).ln() + row.iter().sum::<f64>();
+                    if span.hours < -holds_h {
+                        passed.push(weight);
+                        continue;
+                    }
+                    cells.push(Cell { quarter: *quarter, onset, pace, severity, weight });
                     parts.extend_from_slice(&row);
                 }
             }
         }
     }
-    Evidence { ready, cells, parts }
+    Evidence { ready, cells, passed: log_sum(passed.into_iter()), parts }
 }
 
 /// `[pace][onset][severity]` from `[pace][onset][amplitude]`.
