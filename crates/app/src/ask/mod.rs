@@ -29,6 +29,7 @@ pub mod mending;
 pub mod model;
 pub mod overlap;
 pub mod parked;
+pub mod places;
 pub mod reading;
 pub mod record;
 pub mod records;
