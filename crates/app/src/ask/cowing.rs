@@ -243,7 +243,7 @@ fn row(visit: &Visit, boxes: &[String], ways: &Ways) -> Vec<String> {
 /// What is known of her in one line: lactation and day, pen, breed.
 pub fn stage_words(life: &Life, view: &View) -> String {
     let mut words = vec![say::summary::stage(life.stage(view.at))];
-    words.extend(life.pen(view.at).map(super::rounding::pen_words));
+    words.extend(life.pen(view.at).map(super::places::pen_words));
     words.extend(life.breed.clone());
     words.join(", ")
 }
@@ -258,7 +258,7 @@ pub fn herd_list(seen: &Seen) -> Vec<(String, String, String, Vec<String>)> {
                 seen.round.calls.iter().filter(|call| call.animal.as_deref() == Some(life.animal.as_str()));
             (
                 life.animal.clone(),
-                life.pen(view.at).map(super::rounding::pen_words).unwrap_or_default(),
+                life.pen(view.at).map(super::places::pen_words).unwrap_or_default(),
                 say::summary::stage(life.stage(view.at)),
                 hers.map(|call| call.says.clone()).collect(),
             )

@@ -31,6 +31,7 @@ pub mod model;
 pub mod others;
 pub mod overlap;
 pub mod parked;
+pub mod places;
 pub mod reading;
 pub mod record;
 pub mod records;

@@ -15,7 +15,8 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     background, evidence,
     farm::Barn,
-    round::{NotJudged, Other, Place, Quiet, Round, RoundCall, RoundReason},
+    places::{place, places},
+    round::{NotJudged, Other, Quiet, Round, RoundCall, RoundReason},
     view::View,
 };
 
@@ -65,8 +66,25 @@ enum Standing {
     Gone,
 }
 
-/// The round of what was known at a time.
-pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
+/// What a round says before it is put into words.
+pub struct Judged<'a> {
+    /// Cows judged, and where they stand.
+    pub cows: Vec<(&'a Life, Stage)>,
+    /// Cows that could not be judged, with why.
+    pub not_judged: Vec<NotJudged>,
+    /// Those of them that are too new.
+    too_new: usize,
+    /// Cows without a row for weeks, and no event that says why.
+    gone: usize,
+    /// Every finding worth naming, shown or not.
+    #[allow(dead_code, reason = "validation counts them")]
+    pub findings: Vec<Finding>,
+    /// What is shown, in the round's order.
+    pub shown: Vec<Finding>,
+}
+
+/// Judges all that can be judged of what was known at a time.
+pub fn judged(view: &View) -> Judged<'_> {
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
     let (mut gone, mut too_new) = (0_usize, 0_usize);
@@ -86,9 +104,15 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let settings = settings(view, &judged);
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
-    let mut shown = causes::cut(findings, &settings);
+    let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
+    Judged { cows: judged, not_judged, too_new, gone, findings, shown }
+}
+
+/// The round of what was known at a time.
+pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
+    let Judged { cows: judged, not_judged, too_new, gone, shown, .. } = judged(view);
     let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
@@ -271,9 +295,8 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
         Subject::Herd => "herd",
     };
     let name = life.map(|life| life.animal.as_str()).or(box_name).unwrap_or("herd");
-    let episode = finding.episode.strftime("%Y%m%dT%H%MZ");
     Ok(RoundCall {
-        id: format!("{name}~{}~{episode}", finding.cause.word()),
+        id: identity(name, finding),
         subject,
         animal: life.map(|life| life.animal.clone()),
         box_name: box_name.map(str::to_owned),
@@ -329,6 +352,11 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
     })
 }
 
+/// What a call is known by from its first to its last round; `name` is the cow's, the box's or `herd`.
+pub fn identity(name: &str, finding: &Finding) -> String {
+    format!("{name}~{}~{}", finding.cause.word(), finding.episode.strftime("%Y%m%dT%H%MZ"))
+}
+
 /// Whether milk of this visit may have gone to the tank: milk that was not measured is not milk that was not there.
 fn gave_milk(visit: &Visit) -> bool {
     let measured =
@@ -343,42 +371,4 @@ fn gave_milk(visit: &Visit) -> bool {
 /// Four decimals are more than any of these figures is sure of, and the same on every machine.
 fn rounded(value: f64) -> f64 {
     (value * 1e4).round() / 1e4
-}
-
-fn place(view: &View, life: Option<&Life>, box_name: Option<&str>) -> String {
-    match (life, box_name) {
-        (Some(life), _) => match life.pen(view.at) {
-            Some(pen) => pen_words(pen),
-            None => "No pen on record".into(),
-        },
-        (None, Some(name)) => format!("Box {name}"),
-        (None, None) => "Herd".into(),
-    }
-}
-
-/// A pen that is only a number is called by it; any other has a name of its own, and begins a line.
-pub fn pen_words(pen: &str) -> String {
-    if pen.chars().all(|letter| letter.is_ascii_digit()) {
-        return format!("Pen {pen}");
-    }
-    let mut letters = pen.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
-}
-
-/// The calls by place. A place where one must go now comes first; then the farm's own walking order, where it is set;
-/// then the place of the most urgent call. Within a place the most urgent and most worth first.
-fn places(calls: &[RoundCall], walk: &[String]) -> Vec<Place> {
-    let mut places: Vec<Place> = Vec::new();
-    for (index, call) in calls.iter().enumerate() {
-        match places.iter_mut().find(|place| place.name == call.place) {
-            Some(place) => place.calls.push(index),
-            None => places.push(Place { name: call.place.clone(), calls: vec![index] }),
-        }
-    }
-    let order: Vec<String> = walk.iter().map(|pen| pen_words(pen)).collect();
-    places.sort_by_key(|place| {
-        let now = place.calls.iter().any(|call| calls[*call].urgency == "now");
-        (!now, order.iter().position(|pen| *pen == place.name).unwrap_or(order.len()))
-    });
-    places
 }
