@@ -22,6 +22,7 @@ pub mod found;
 pub mod history;
 pub mod inbox;
 pub mod lanes;
+pub mod line;
 pub mod live;
 pub mod map_page;
 pub mod mapping;
@@ -40,6 +41,7 @@ pub mod rounding;
 pub mod sample;
 pub mod schemas;
 pub mod silence;
+pub mod stuck;
 pub mod take_in;
 pub mod taken;
 #[cfg(test)]

@@ -23,8 +23,11 @@ pub struct Others {
     /// Sensors that were stuck in the last ten days.
     pub stuck: Vec<Stuck>,
     /// What was learned, to keep for the next time; none where it was kept already.
-    pub learned: Option<(Timestamp, Vec<u8>)>,
+    pub learned: Option<Learned>,
 }
+
+/// The turn of the week it was learned by, and its bytes.
+type Learned = (Timestamp, Vec<u8>);
 
 /// What is kept in the store: names instead of keys.
 #[derive(Serialize, Deserialize)]
@@ -82,7 +85,7 @@ fn ground(
     cast: &Cast,
     zone: &TimeZone,
     at: Timestamp,
-) -> anyhow::Result<(Ground, Option<(Timestamp, Vec<u8>)>)> {
+) -> anyhow::Result<(Ground, Option<Learned>)> {
     let turn = model::turn_by(at.saturating_sub(TEN_DAYS)?);
     let kept = barn.store.checkpoint_before(turn, &name(zone))?.filter(|(at, _)| *at == turn);
     if let Some(kept) = kept.and_then(|(_, bytes)| postcard::from_bytes::<Kept>(&bytes).ok()) {

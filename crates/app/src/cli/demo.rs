@@ -13,7 +13,7 @@ use cowpath_herdsim::Scenario;
 
 use super::{Context, Format, import, round, serve, show};
 use crate::{
-    ask::{farm::Barn, model, rounding, take_in, view},
+    ask::{farm::Barn, rounding, take_in, view},
     trouble::user,
 };
 

@@ -7,7 +7,7 @@ use clap::Args;
 use super::{Context, Format, show};
 use crate::ask::{
     answered::{self, Told},
-    farm, found, model, round, rounding, view,
+    farm, found, round, rounding, view,
 };
 
 /// Today's round: who needs a person, for what, how sure that is, and what to do
