@@ -144,9 +144,11 @@ impl Weighed {
         open_from: f64,
         without: Option<Cause>,
     ) -> Weighed {
-        let rate = |ready: &ReadyTemplate| settings.rates.a_day(ready.template.cause, &course.her);
+        let rate = |ready: &ReadyTemplate| {
+            settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
+        };
         let mut places: Vec<Vec<Option<Quarter>>> =
-            READY.iter().map(|ready| open(ready, &series, &settings.noise, open_from)).collect();
+            READY.iter().map(|ready| open(ready, &series, &settings.noise, rate(ready), open_from)).collect();
         let wanted = |ready: &ReadyTemplate, places: &[Option<Quarter>]| {
             !places.is_empty() && Some(ready.template.cause) != without
         };

@@ -42,6 +42,8 @@ pub struct Template {
     pub courses: &'static [Course],
     /// What it leaves alone.
     pub silent: &'static [Signal],
+    /// Share of the cause's onsets that are of this kind.
+    pub weight: f64,
     /// Days after its onset in which it still holds; later it has passed, and she is well again. None: as long as it is looked
     /// back.
     pub holds_days: Option<f64>,

@@ -79,7 +79,7 @@ pub(crate) fn weigh(
             .collect();
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
             for (onset, span) in onsets.iter().enumerate() {
-                let prior = rate_a_day * span.width_days * pace_weight / of;
+                let prior = (rate_a_day * span.width_days * pace_weight / of).ln();
                 for (severity, (_, severity_weight)) in template.severities.iter().enumerate() {
                     let place = (pace * onsets.len() + onset) * severities + severity;
                     for (part, table) in row.iter_mut().zip(&own) {
@@ -89,7 +89,7 @@ pub(crate) fn weigh(
                     for part in &mut row {
                         *part *= discount;
                     }
-                    let weight = (prior * severity_weight).ln() + row.iter().sum::<f64>();
+                    let weight = prior + severity_weight.ln() + row.iter().sum::<f64>();
                     if span.hours < -holds_h {
                         passed.push(weight);
                         continue;
@@ -111,11 +111,19 @@ fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {
         .collect()
 }
 
+/// So far below the greatest term a term adds nothing that is ever read.
+const FAR_BELOW: f64 = -25.0;
+
 /// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
 fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {
     let ratio = |place: &Option<usize>| place.map_or(0.0, |place| ratios[place]);
     let top = parts.iter().map(|(place, _)| ratio(place)).fold(f64::NEG_INFINITY, f64::max);
-    top + parts.iter().map(|(place, weight)| weight * (ratio(place) - top).exp()).sum::<f64>().ln()
+    let share = |(place, weight): &(Option<usize>, f64)| match ratio(place) - top {
+        0.0 => *weight,
+        below if below < FAR_BELOW => 0.0,
+        below => weight * below.exp(),
+    };
+    top + parts.iter().map(share).sum::<f64>().ln()
 }
 
 /// The series with one cell's courses taken off: what is left for other causes to explain.

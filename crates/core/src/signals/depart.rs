@@ -154,7 +154,8 @@ impl<'g> Window<'g> {
             let between = f64::from(self.ground.between[place].unwrap_or(0.0));
             let age_d = (at_ms - self.ground.until_ms) as f64 / 86_400_000.0;
             let error = own.map_or(between, |own| {
-                (f64::from(own.var) + way.drift * way.drift * age_d.max(0.0)).sqrt().min(between)
+                let drift = f64::from(self.ground.drift[place]);
+                (f64::from(own.var) + drift * drift * age_d.max(0.0)).sqrt().min(between)
             });
             let Some(point) = block.point(way, error) else { continue };
             let own = lines.entry(life).or_default();

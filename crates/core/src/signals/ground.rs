@@ -57,6 +57,8 @@ pub struct Ground {
     pub(crate) moves: Vec<[f32; STAGES]>,
     /// By place and hour of day, a mean of 1.
     pub(crate) hours: Vec<[f32; 24]>,
+    /// By place: how far a cow's own level wanders, a square root of a day.
+    pub(crate) drift: [f32; PLACES],
     /// By place: spread between cows, on the scale of the equation; none where nobody was measured.
     pub(crate) between: [Option<f32>; PLACES],
 }
@@ -157,6 +159,7 @@ impl Learner {
             stages: vec![[0.0; STAGES]; PLACES],
             moves: vec![[0.0; STAGES]; PLACES],
             hours: vec![[1.0; 24]; PLACES],
+            drift: [0.0; PLACES],
             between: [None; PLACES],
         };
         self.days.sort_by_key(|day| (day.place, day.life));
@@ -281,9 +284,33 @@ fn place(ground: &mut Ground, days: &[Day]) {
             hours: [0.0; PARTS],
         });
     }
+    ground.drift[at] = drift(&cows, &cut, &middles, within, way.drift) as f32;
     ground.moves[at] = moves.map(|moved| moved as f32);
     ground.stages[at] = stages.map(|mean| mean as f32);
     ground.between[at] = Some(between.sqrt() as f32);
+}
+
+/// Cows that count as much as what is stated of wandering.
+const DRIFT_WORTH: f64 = 10.0;
+
+/// How far levels wander: by the middle square of what her second fortnight lies off her first, less what days scatter. Of a
+/// walk with step sd δ a day two fortnights one after the other differ with variance (2/3)·14·δ².
+fn drift(cows: &[&[Day]], cut: &dyn Fn(&Day, f64) -> f64, middles: &[f64], within: f64, stated: f64) -> f64 {
+    let mut squares: Vec<f64> = Vec::new();
+    for (own, middle) in cows.iter().zip(middles).filter(|(own, _)| 20 <= own.len()) {
+        // In a stage that moves levels by itself nothing is told.
+        if own[0].class != own[own.len() - 1].class {
+            continue;
+        }
+        let (first, second) = own.split_at(own.len() / 2);
+        let mean = |days: &[Day]| days.iter().map(|day| cut(day, *middle)).sum::<f64>() / days.len() as f64;
+        let noise = within * within * (1.0 / first.len() as f64 + 1.0 / second.len() as f64);
+        squares.push((mean(second) - mean(first)).powi(2) - noise);
+    }
+    let count = squares.len() as f64;
+    // The middle of a squared normal is 0.455 of its mean.
+    let seen = (median(squares.into_iter()) / 0.455 / (2.0 / 3.0 * 14.0)).max(0.0);
+    ((count * seen + DRIFT_WORTH * stated * stated) / (count + DRIFT_WORTH)).sqrt()
 }
 
 /// Cows that were in two stages that count as much as "a cow stays as she is". Stated default.

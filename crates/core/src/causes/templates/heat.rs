@@ -55,6 +55,7 @@ pub(super) const HEAT: Template = Template {
         ),
     ],
     silent: &[Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks],
+    weight: 1.0,
     holds_days: Some(HOLDS_D),
     severities: &[(0.6, 0.35), (1.0, 0.40), (1.6, 0.25)],
     paces: &[(1.0, 1.0)],

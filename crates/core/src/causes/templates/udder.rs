@@ -95,6 +95,7 @@ pub(super) const UDDER: Template = Template {
         course(Signal::Visits, -0.20, WHOLE, OFTEN, "stated default: a dull cow comes less often"),
     ],
     silent: &[],
+    weight: 1.0,
     holds_days: None,
     severities: &[(0.5, 0.35), (1.0, 0.40), (2.0, 0.25)],
     paces: &[(1.0, 0.65), (4.0, 0.35)],
