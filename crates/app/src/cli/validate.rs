@@ -95,11 +95,14 @@ impl Validate {
 
 /// A herd that is done, on standard error.
 fn told(heard: &Heard) {
-    let (made, judged) = (heard.took.0.as_secs_f64(), heard.took.1.as_secs_f64());
+    let took = heard.took;
     show::aside(&format!(
-        "Herd of seed {}: made and read in {made:.1} s, {} rounds in {judged:.1} s",
+        "Herd of seed {}: made and read in {:.1} s, {} rounds rolled in {:.1} s and judged in {:.1} s",
         heard.seed,
-        heard.rounds.len()
+        took.reading.as_secs_f64(),
+        heard.rounds.len(),
+        took.rolling.as_secs_f64(),
+        took.judging.as_secs_f64()
     ));
 }
 

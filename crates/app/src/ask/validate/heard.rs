@@ -52,6 +52,17 @@ impl Said {
     }
 }
 
+/// Where the time of a herd went.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Took {
+    /// Making and reading the logs.
+    pub reading: Duration,
+    /// Rolling the model to each round.
+    pub rolling: Duration,
+    /// Judging.
+    pub judging: Duration,
+}
+
 /// All that came of one herd.
 #[derive(Debug, Default)]
 pub struct Heard {
@@ -69,8 +80,8 @@ pub struct Heard {
     pub truth: Truth,
     /// Expected milk beside the seven days' mean.
     pub forecast: Forecast,
-    /// Making and reading the logs, and the rounds.
-    pub took: (Duration, Duration),
+    /// How long it took.
+    pub took: Took,
 }
 
 impl Heard {
@@ -121,13 +132,12 @@ pub fn herd(asked: &Asked, seed: u64, each_without: &[Dropped]) -> anyhow::Resul
         let stopwatch = Stopwatch::start();
         let files = dropped.files(&logs, &scratch.0.join(format!("logs-{place}")))?;
         let mut barn = read(&scenario, &files, &scratch.0.join(format!("farm-{place}")))?;
-        let took = made + stopwatch.elapsed();
-        let stopwatch = Stopwatch::start();
+        let reading = made + stopwatch.elapsed();
         let mut heard = Heard { seed, truth: truth.clone(), ..Heard::default() };
         rounds(asked, &scenario, &mut barn, &mut heard)?;
         let times: Vec<Timestamp> = heard.rounds.iter().map(|round| round.0).collect();
         heard.rules = rules::marks(&files, &times)?;
-        heard.took = (took, stopwatch.elapsed());
+        heard.took.reading = reading;
         all.push(heard);
     }
     Ok(all)
@@ -178,8 +188,12 @@ fn times(asked: &Asked, scenario: &Scenario, barn: &Barn) -> anyhow::Result<Vec<
 fn rounds(asked: &Asked, scenario: &Scenario, barn: &mut Barn, heard: &mut Heard) -> anyhow::Result<()> {
     let mut before = None;
     for at in times(asked, scenario, barn)? {
+        let stopwatch = Stopwatch::start();
         let Some(view) = view::at(barn, Some(at))? else { continue };
+        heard.took.rolling += stopwatch.elapsed();
+        let stopwatch = Stopwatch::start();
         let judged = rounding::judged(&view);
+        heard.took.judging += stopwatch.elapsed();
         let days = before.map_or(0.5, |before| at.duration_since(before).as_secs_f64() / 86_400.0);
         heard.rounds.push((at, judged.cows.len() as f64 * days));
         for (life, _) in &judged.cows {

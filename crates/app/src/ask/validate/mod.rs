@@ -16,6 +16,8 @@ pub mod page;
 pub mod report;
 pub mod rows;
 pub mod rules;
+#[cfg(test)]
+mod tests;
 
 pub mod truth;
 

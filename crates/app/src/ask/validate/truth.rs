@@ -167,7 +167,7 @@ fn grown(kind: &str, size: f64, from: Timestamp, full: Timestamp) -> Option<Time
         return None;
     }
     let grows_s = full.duration_since(from).as_secs_f64() * DRIFT_ASKED_FROM / share;
-    Some(later(from, SignedDuration::from_secs(grows_s as i64)))
+    Some(later(from, SignedDuration::from_secs(grows_s.round() as i64)))
 }
 
 /// One row of a table by the names of its columns.
