@@ -1,14 +1,13 @@
-//! Writes the generated pages of `docs/`: `cargo xtask validation`, `tables`, `cli`, `herds` and `nile-race`.
+//! Writes the generated pages of `docs/`: `cargo xtask validation`, `tables`, `cli` and `nile-race`.
 //!
 //! With `--check` a page is compared and not written; exit code 1 says that it is stale. `cargo test` makes the same
 //! comparison, from the same code.
 
 mod bench;
 mod deb;
-mod herds;
 mod nile_race;
 mod open_data;
-mod seven_days;
+mod program;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
 mod cases;
@@ -26,15 +25,11 @@ const HELP: &str = "\
 cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
-cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
-cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand
+cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand; COWPATH names the program
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
-
-/// Herds the calls are reported on; templates were looked at on seeds 1 to 9.
-const SEEDS: [u64; 4] = [101, 102, 103, 104];
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -47,16 +42,6 @@ fn main() -> ExitCode {
         ["tables", "--check"] => check("tables.md", &pages::tables::page()),
         ["cli"] => commands().and_then(|page| write("cli.md", &page)),
         ["cli", "--check"] => commands().and_then(|page| check("cli.md", &page)),
-        ["herds"] => herds::run(&SEEDS, 120, 120).map(|text| println!("{text}")),
-        ["herds", "--write"] => {
-            herds::run(&SEEDS, 120, 120).and_then(|text| fill("validation.md", "simulated-herds", &text))
-        }
-        ["herds", ref seeds @ ..] => seeds
-            .iter()
-            .map(|seed| seed.parse().map_err(|_| anyhow!("`{seed}` is not a seed")))
-            .collect::<anyhow::Result<Vec<u64>>>()
-            .and_then(|seeds| herds::run(&seeds, 120, 120))
-            .map(|text| println!("{text}")),
         ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
         ["open-data", "--write"] => open_data::run()
             .and_then(|text| text.map_or(Ok(()), |text| fill("validation.md", "open-data", &text))),

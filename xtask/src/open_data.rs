@@ -76,12 +76,12 @@ pub fn run() -> anyhow::Result<Option<String>> {
 
 /// Every milking beside what the program expected of it before.
 fn forecasts(folder: &Path, dir: &Path) -> anyhow::Result<BTreeMap<Key, Milking>> {
-    let program = crate::herds::program()?;
+    let program = crate::program::program()?;
     let file = |name: &str| folder.join(format!("milkman_{name}.csv.zst")).display().to_string();
     let (animals, events, visits) = (file("animals"), file("events"), file("visits"));
-    crate::herds::asked(&program, dir, &["settings", "--zone", "UTC"])?;
-    crate::herds::asked(&program, dir, &["import", &animals, &events, &visits])?;
-    let printed = crate::herds::asked(&program, dir, &["expected", "--format", "csv"])?;
+    crate::program::asked(&program, dir, &["settings", "--zone", "UTC"])?;
+    crate::program::asked(&program, dir, &["import", &animals, &events, &visits])?;
+    let printed = crate::program::asked(&program, dir, &["expected", "--format", "csv"])?;
     let calvings = calvings(folder)?;
     let mut milkings = BTreeMap::new();
     for row in csv::Reader::from_reader(printed.as_slice()).records() {

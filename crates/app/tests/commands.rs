@@ -9,7 +9,7 @@ use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
 const COMMANDS: &str = "demo import map round expected cow found record export check backup restore quarantine \
-                        settings serve completions manual";
+                        settings serve validate completions manual";
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.
 static HERD: LazyLock<Place> = LazyLock::new(|| Place::demo(60, 1, 60));

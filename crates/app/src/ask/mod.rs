@@ -47,6 +47,7 @@ pub mod taken;
 #[cfg(test)]
 mod tests;
 pub mod unsaid;
+pub mod validate;
 pub mod view;
 pub mod ways;
 pub mod writing;

@@ -77,7 +77,6 @@ pub struct Judged<'a> {
     /// Cows without a row for weeks, and no event that says why.
     gone: usize,
     /// Every finding worth naming, shown or not.
-    #[allow(dead_code, reason = "validation counts them")]
     pub findings: Vec<Finding>,
     /// What is shown, in the round's order.
     pub shown: Vec<Finding>,

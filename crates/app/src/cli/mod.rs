@@ -15,6 +15,7 @@ mod round;
 mod serve;
 mod settings;
 mod show;
+mod validate;
 mod words;
 
 use std::{ffi::OsString, io::ErrorKind, path::PathBuf, process::ExitCode, sync::LazyLock};
@@ -82,6 +83,7 @@ enum Command {
     Quarantine(quarantine::Quarantine),
     Settings(settings::Settings),
     Serve(serve::Serve),
+    Validate(validate::Validate),
     Completions(manual::Completions),
     Manual(manual::Manual),
 }
@@ -163,6 +165,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Quarantine(quarantine) => quarantine.run(&context),
         Command::Settings(settings) => settings.run(&context),
         Command::Serve(serve) => serve.run(&context),
+        Command::Validate(validate) => validate.run(&context),
         Command::Completions(completions) => completions.run(&context),
         Command::Manual(manual) => manual.run(&context),
     }

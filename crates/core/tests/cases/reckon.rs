@@ -52,6 +52,8 @@ fn plain(name: &str, inputs: &Inputs) -> Result<f64, String> {
         }
         "share_low" => Ok(right::share(number("part")? as u32, number("whole")? as u32).low),
         "share_high" => Ok(right::share(number("part")? as u32, number("whole")? as u32).high),
+        "count_low" => Ok(right::count(number("events")? as u32).0),
+        "count_high" => Ok(right::count(number("events")? as u32).1),
         "kilograms_from_pounds" => Ok(Kilograms::from_pounds(number("lb")?).0),
         "pounds" => Ok(Kilograms(number("kg")?).pounds()),
         "celsius_from_fahrenheit" => Ok(Celsius::from_fahrenheit(number("f")?).0),
