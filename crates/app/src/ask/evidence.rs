@@ -240,7 +240,7 @@ pub fn marks(cast: &Cast, life: &Life, from: Timestamp, to: Timestamp) -> Vec<Ma
 }
 
 /// Least and greatest value that must be seen, with a little room.
-fn reach(points: &[Point]) -> (f64, f64) {
+pub(super) fn reach(points: &[Point]) -> (f64, f64) {
     let values =
         points.iter().flat_map(|point| [point.observed.unwrap_or(point.expected), point.low95, point.high95]);
     let (low, high) = values
@@ -250,7 +250,7 @@ fn reach(points: &[Point]) -> (f64, f64) {
 }
 
 /// Starts of the farm days in a span, with how each is named.
-fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, String)> {
+pub(super) fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, String)> {
     let mut day = cowpath_core::time::farm_day(from, zone);
     let last = cowpath_core::time::farm_day(to, zone);
     let mut days = Vec::new();

@@ -1,7 +1,7 @@
 //! Makes the round: judges every cow that can be judged, and the herd; cuts by worth; puts it into sentences.
 
 use cowpath_core::{
-    causes::{self, Cause, CowCourse, Finding, Subject, Urgency},
+    causes::{self, Cause, CowCourse, Finding, Subject, Urgency, boxes::BoxFault},
     herd::{Life, LifeKey, Stage},
     say::{
         self,
@@ -13,7 +13,7 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    evidence,
+    box_evidence, box_judging, evidence,
     farm::Barn,
     round::{NotJudged, Other, Place, Quiet, Round, RoundCall, RoundReason},
     view::View,
@@ -86,10 +86,12 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let settings = settings(view, &judged);
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
+    let boxes = box_judging::judge(barn, view, &settings)?;
+    findings.extend(boxes.iter().map(|fault| fault.finding.clone()));
     let mut shown = causes::cut(findings, &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
-    let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
+    let calls = shown.iter().map(|finding| call(barn, view, finding, &boxes)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
         .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
@@ -227,7 +229,7 @@ fn earlier_udder_cases(view: &View, life: &Life) -> u32 {
 }
 
 /// One finding as a call, with its sentence and its picture.
-fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall> {
+fn call(barn: &Barn, view: &View, finding: &Finding, boxes: &[BoxFault]) -> anyhow::Result<RoundCall> {
     let zone = &view.ways.zone;
     let life = if let Subject::Cow(key) = finding.subject { view.cast.of(key) } else { None };
     let box_name = if let Subject::Box(key) = finding.subject {
@@ -253,7 +255,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             }
         }
     }
-    let said = say::call::call(
+    let mut said = say::call::call(
         finding,
         &say::call::Facts {
             animal: life.map(|life| life.animal.as_str()),
@@ -270,6 +272,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             inseminated_at: None,
         },
     );
+    box_judging::tell(&mut said, boxes, finding, view, zone);
     let subject = match finding.subject {
         Subject::Cow(_) => "cow",
         Subject::Box(_) => "box",
@@ -329,7 +332,10 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
         past: Vec::new(),
         lanes: match life {
             Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
-            None => evidence::of_herd(view, finding),
+            None => match box_judging::of(boxes, finding) {
+                Some(fault) => box_evidence::of_box(view, fault, box_name),
+                None => evidence::of_herd(view, finding),
+            },
         },
     })
 }
