@@ -1,8 +1,6 @@
 //! Makes visits to boxes that are off in known ways: secretion that saturates by a straight line and not by the model's
 //! exponential, gamma noise, cows that prefer a box, faults that grow by a square root or a square of time. Its constants are its own.
 
-use std::collections::BTreeMap;
-
 use jiff::{SignedDuration, Timestamp};
 
 use super::super::{BoxFault, BoxLog, Boxes, Pickup, Stood, judge_boxes};
@@ -268,11 +266,4 @@ pub fn rounds(made: &Made, at_h: &[f64]) -> Vec<Vec<BoxFault>> {
 /// Shown: worth a look.
 pub fn shown(faults: &[BoxFault]) -> Vec<&BoxFault> {
     faults.iter().filter(|fault| 0.0 < fault.finding.worth).collect()
-}
-
-/// How often each figure occurs.
-pub fn counted<K: Ord>(keys: impl IntoIterator<Item = K>) -> BTreeMap<K, usize> {
-    let mut counts = BTreeMap::new();
-    keys.into_iter().for_each(|key| *counts.entry(key).or_default() += 1);
-    counts
 }
