@@ -260,7 +260,7 @@ pub(super) fn reach(points: &[Point]) -> (f64, f64) {
 }
 
 /// Starts of the farm days in a span, with how each is named.
-fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, String)> {
+pub(super) fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, String)> {
     let mut day = cowpath_core::time::farm_day(from, zone);
     let last = cowpath_core::time::farm_day(to, zone);
     let mut days = Vec::new();

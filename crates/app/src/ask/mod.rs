@@ -5,6 +5,8 @@
 pub mod answered;
 pub mod background;
 pub mod box_day;
+pub mod box_evidence;
+pub mod box_judging;
 pub mod boxes;
 mod bundle;
 pub mod cast;

@@ -22,7 +22,7 @@ pub fn fill(path: &Path, place: &str, text: &str) -> anyhow::Result<()> {
         user(
             format!("{} has no place `{place}`", path.display()),
             "nothing was written; the figures are printed above",
-            &format!("give it the two lines `<!-- {place}: begin -->` and `<!-- {place}: end -->`"),
+            format!("give it the two lines `<!-- {place}: begin -->` and `<!-- {place}: end -->`"),
         )
     })?;
     fs::write(path, filled).with_context(|| format!("{} could not be written", path.display()))
