@@ -3,10 +3,17 @@
 //! A call is kept from its first round on, as it was shown last. An answer stays with its call for ever: it is never
 //! changed, only taken back, with when and by whom.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row, TransactionBehavior, params};
 
-use crate::{cells::instant, error::Result, farm::Farm};
+use crate::{
+    cells::instant,
+    error::Result,
+    farm::Farm,
+    learned::{as_words, figures},
+};
 
 /// A call as a round showed it.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +42,10 @@ pub struct ShownCall {
     pub place: String,
     /// Which model.
     pub model: String,
+    /// The other causes considered, by word, with their chances.
+    pub others: BTreeMap<String, f64>,
+    /// What was learned of each cause by then, by word: factors of the stated rates.
+    pub learned: BTreeMap<String, f64>,
 }
 
 /// A call with the rounds it was shown in.
@@ -84,12 +95,16 @@ pub struct Found {
     pub what: NewFound,
     /// Cause, quarter, probability and urgency of the call when it was answered.
     pub called: (String, Option<String>, f64, String),
+    /// The other causes considered then, with their chances.
+    pub called_others: BTreeMap<String, f64>,
+    /// What was learned of each cause by then.
+    pub called_learned: BTreeMap<String, f64>,
     /// When it was taken back, and by whom.
     pub undone: Option<(Timestamp, Option<String>)>,
 }
 
 const CALL_COLUMNS: &str = "call, first_at, last_at, subject, animal, box, cause, quarter, probability, urgency, now_at, \
-                            since, sentence, place, model, walked_at";
+                            since, sentence, place, model, walked_at, others, learned";
 
 impl Farm {
     /// Keeps what a round showed; `walked`: it was the round of the newest rows, which people walk by. A round of an earlier time moves only the first round of a call, one of a later time
@@ -100,8 +115,8 @@ impl Farm {
         {
             let mut keep = transaction.prepare_cached(
                 "INSERT INTO shown (call, first_at, last_at, subject, animal, box, cause, quarter, probability, urgency,
-                                    now_at, since, sentence, place, model, walked_at)
-                 VALUES (?1, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)
+                                    now_at, since, sentence, place, model, walked_at, others, learned)
+                 VALUES (?1, ?2, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)
                  ON CONFLICT (call) DO UPDATE SET
                    first_at = min(first_at, excluded.first_at),
                    now_at = coalesce(min(now_at, excluded.now_at), now_at, excluded.now_at),
@@ -113,6 +128,8 @@ impl Farm {
                    sentence = iif(last_at <= excluded.last_at, excluded.sentence, sentence),
                    place = iif(last_at <= excluded.last_at, excluded.place, place),
                    model = iif(last_at <= excluded.last_at, excluded.model, model),
+                   others = iif(last_at <= excluded.last_at, excluded.others, others),
+                   learned = iif(last_at <= excluded.last_at, excluded.learned, learned),
                    last_at = max(last_at, excluded.last_at)",
             )?;
             for call in calls {
@@ -132,6 +149,8 @@ impl Farm {
                     call.place,
                     call.model,
                     walked.then_some(at_ms),
+                    as_words(&call.others)?,
+                    as_words(&call.learned)?,
                 ])?;
             }
         }
@@ -187,8 +206,9 @@ impl Farm {
         let kept = transaction
             .prepare_cached(
                 "INSERT INTO found (call, outcome, cause, quarter, sign, note, \"by\", found_at, sent_as,
-                                    called_cause, called_quarter, called_probability, called_urgency)
-                 SELECT call, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, cause, quarter, probability, urgency
+                                    called_cause, called_quarter, called_probability, called_urgency, called_others,
+                                    called_learned)
+                 SELECT call, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, cause, quarter, probability, urgency, others, learned
                  FROM shown WHERE call = ?1",
             )?
             .execute(params![
@@ -220,7 +240,8 @@ impl Farm {
     pub fn found_by(&self, until: Timestamp) -> Result<Vec<Found>> {
         let mut all = self.connection.prepare_cached(
             "SELECT id, call, outcome, cause, quarter, sign, note, \"by\", found_at, sent_as, called_cause,
-                    called_quarter, called_probability, called_urgency, undone_at, undone_by
+                    called_quarter, called_probability, called_urgency, undone_at, undone_by, called_others,
+                    called_learned
              FROM found WHERE found_at <= ?1 ORDER BY found_at, id",
         )?;
         let mut rows = all.query([until.as_millisecond()])?;
@@ -241,6 +262,8 @@ impl Farm {
                     sent_as: row.get(9)?,
                 },
                 called: (row.get(10)?, row.get(11)?, row.get(12)?, row.get(13)?),
+                called_others: figures(&row.get::<_, String>(16)?, "an answer")?,
+                called_learned: figures(&row.get::<_, String>(17)?, "an answer")?,
                 undone: undone_at
                     .map(|at| Ok::<_, crate::StoreError>((instant(at, "undone_at")?, row.get(15)?)))
                     .transpose()?,
@@ -277,6 +300,8 @@ fn kept_call(row: &Row<'_>) -> Result<KeptCall> {
             sentence: row.get(12)?,
             place: row.get(13)?,
             model: row.get(14)?,
+            others: figures(&row.get::<_, String>(16)?, "a call")?,
+            learned: figures(&row.get::<_, String>(17)?, "a call")?,
         },
     })
 }

@@ -20,6 +20,8 @@ fn call(id: &str, probability: f64, urgency: &str) -> ShownCall {
         sentence: format!("214: {probability}"),
         place: "Pen 2".into(),
         model: "m".into(),
+        others: Default::default(),
+        learned: Default::default(),
     }
 }
 

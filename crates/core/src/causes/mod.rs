@@ -25,10 +25,12 @@
 //! What she should have given: [`crate::expect`]. The words: [`crate::say`].
 
 pub mod boxes;
+pub mod costs;
 mod gate;
 pub mod grid;
 pub mod herd_milk;
 pub mod judge;
+pub mod learned;
 mod likelihood;
 pub mod noise;
 pub mod priors;

@@ -12,6 +12,7 @@ pub mod call;
 pub mod cow_call;
 pub mod found;
 mod herd_call;
+pub mod learned;
 pub mod number;
 pub mod reason;
 pub mod summary;

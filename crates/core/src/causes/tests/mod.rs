@@ -2,5 +2,6 @@
 
 mod herds;
 mod laws;
+mod learned;
 pub mod made;
 mod parts;
