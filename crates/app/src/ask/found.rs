@@ -66,6 +66,8 @@ fn as_shown(call: &RoundCall, round: &Round) -> Option<ShownCall> {
         sentence: call.sentence.clone(),
         place: call.place.clone(),
         model: round.model.clone(),
+        others: call.others.iter().map(|other| (other.cause.to_owned(), other.probability)).collect(),
+        learned: round.learned.iter().map(|(cause, factor)| ((*cause).to_owned(), *factor)).collect(),
     })
 }
 

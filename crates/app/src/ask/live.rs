@@ -11,7 +11,6 @@ use std::{
 };
 
 use cowpath_core::units::UnitSystem;
-use cowpath_store::Settings;
 use jiff::{Timestamp, civil::Date};
 
 use super::{
@@ -23,6 +22,7 @@ use super::{
     farm::{self, Barn, Ways},
     fitted::{self, Fit},
     found::{self, Given},
+    ground::{Ground, Judging, Mark},
     history::History,
     inbox::Watched,
     reading::Moved,
@@ -58,13 +58,6 @@ pub struct Seen {
 /// A view, the mark of the answers joined to its round, and that round.
 type Joined = (Arc<Seen>, (i64, i64), Arc<Round>);
 
-/// What a view rests on: the logs read, and the farm's settings.
-#[derive(PartialEq)]
-struct Ground {
-    last_batch: u64,
-    settings: Settings,
-}
-
 /// One farm, answering.
 pub struct Live {
     /// The one connection that writes memories.
@@ -84,6 +77,8 @@ pub struct Live {
     past: Mutex<Vec<(Ground, Timestamp, Arc<Seen>)>>,
     /// Rounds with what was found, by the round and the mark of the answers.
     told: Mutex<Vec<Joined>>,
+    /// What was learned, by what it rests on.
+    pub(super) learned: Mutex<Option<(Mark, Judging)>>,
     history: Mutex<Option<Arc<History>>>,
 }
 
@@ -110,6 +105,7 @@ impl Live {
             making: Mutex::default(),
             past: Mutex::default(),
             told: Mutex::default(),
+            learned: Mutex::default(),
             history: Mutex::default(),
         })
     }
@@ -173,7 +169,7 @@ impl Live {
     /// Signals that had stopped coming by the newest row, and what was fitted by then.
     pub(super) fn standing(&self) -> anyhow::Result<Standing> {
         self.ask(|barn| {
-            let ground = ground(barn)?;
+            let ground = self.ground(barn)?;
             let seen = self.newest(barn)?;
             let Some(view) = &seen.view else { return Ok(Standing::default()) };
             // A fit is kept a little after its view is ready: it is looked for each time.
@@ -255,11 +251,11 @@ impl Live {
         let ready = |ground: &Ground| {
             locked(&self.newest).as_ref().filter(|(own, _)| own == ground).map(|(_, seen)| Arc::clone(seen))
         };
-        if let Some(seen) = ready(&ground(barn)?) {
+        if let Some(seen) = ready(&self.ground(barn)?) {
             return Ok(seen);
         }
         let making = locked(&self.making);
-        let ground = ground(barn)?;
+        let ground = self.ground(barn)?;
         if let Some(seen) = ready(&ground) {
             return Ok(seen);
         }
@@ -271,7 +267,7 @@ impl Live {
     }
 
     fn at(&self, barn: &Barn, at: Timestamp) -> anyhow::Result<Arc<Seen>> {
-        let ground = ground(barn)?;
+        let ground = self.ground(barn)?;
         if let Some((_, _, seen)) =
             locked(&self.past).iter().find(|(own, when, _)| *own == ground && *when == at)
         {
@@ -343,8 +339,9 @@ impl Live {
     pub fn round_rests_on(&self) -> anyhow::Result<u64> {
         self.ask(|barn| {
             let mut hasher = DefaultHasher::new();
-            format!("{:?}", (barn.store.last_batch()?, barn.store.settings()?, barn.store.found_mark()?))
-                .hash(&mut hasher);
+            let store = &barn.store;
+            let marks = (store.last_batch()?, store.settings()?, store.found_mark()?, store.learned_mark()?);
+            format!("{marks:?}").hash(&mut hasher);
             Ok(hasher.finish())
         })
     }
@@ -379,10 +376,6 @@ impl Live {
         }
         answer
     }
-}
-
-fn ground(barn: &Barn) -> anyhow::Result<Ground> {
-    Ok(Ground { last_batch: barn.store.last_batch()?, settings: barn.store.settings()? })
 }
 
 fn look(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Seen> {

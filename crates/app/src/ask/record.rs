@@ -2,12 +2,22 @@
 
 use std::collections::BTreeMap;
 
-use cowpath_core::say::{found::Outcome, summary};
+use cowpath_core::{
+    causes,
+    say::{found::Outcome, learned as words, summary},
+};
 use cowpath_store::Farm;
 use jiff::{Timestamp, tz::TimeZone};
 use serde::Serialize;
 
-use super::{answered::Told, found::answer, round::Answer};
+use super::{
+    answered::Told,
+    found::answer,
+    learned::{self, Lessons},
+    learning::Learning,
+    missed::MissedCase,
+    round::Answer,
+};
 
 /// How often the calls of one cause were right.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -34,29 +44,22 @@ pub struct RecordRow {
     pub high: f64,
     /// In words.
     pub words: String,
+    /// Cases that no call named.
+    pub missed: u32,
+    /// Of the cases known, the share that a call named, with the ends of its exact 95 % interval.
+    pub caught: Option<f64>,
+    /// Lower end.
+    pub caught_low: f64,
+    /// Upper end.
+    pub caught_high: f64,
+    /// In words.
+    pub missed_words: String,
 }
 
-/// The track record.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Record {
-    /// By cause, the most answered first.
-    pub causes: Vec<RecordRow>,
-    /// Every answer, newest first, those taken back too.
-    pub answers: Vec<Answer>,
-}
-
-/// How often the calls were right, by what people answered until a time; times are told as seen from `now`.
-pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -> anyhow::Result<Record> {
-    let told = Told::ever(store, until)?;
-    let standing = told.standing();
-    let mut by_cause: BTreeMap<&str, RecordRow> = BTreeMap::new();
-    for kept in &told.shown {
-        let found = standing.get(kept.shown.call.as_str());
-        if found.is_none() && kept.walked_at.is_none() {
-            continue;
-        }
-        let row = by_cause.entry(&kept.shown.cause).or_insert_with(|| RecordRow {
-            cause: kept.shown.cause.clone(),
+impl RecordRow {
+    fn of(cause: &str) -> RecordRow {
+        RecordRow {
+            cause: cause.to_owned(),
             shown: 0,
             answered: 0,
             right: 0,
@@ -67,7 +70,40 @@ pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -
             low: 0.0,
             high: 1.0,
             words: String::new(),
-        });
+            missed: 0,
+            caught: None,
+            caught_low: 0.0,
+            caught_high: 1.0,
+            missed_words: String::new(),
+        }
+    }
+}
+
+/// The track record.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Record {
+    /// By cause, the most answered first.
+    pub causes: Vec<RecordRow>,
+    /// Every answer, newest first, those taken back too.
+    pub answers: Vec<Answer>,
+    /// Cases that no call named, newest first.
+    pub missed: Vec<MissedCase>,
+    /// What was learned of how often each cause begins here.
+    pub learned: Learning,
+}
+
+/// How often the calls were right, by what people answered until a time; times are told as seen from `now`. The log's own
+/// diagnoses are known until then, and until the newest row.
+pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -> anyhow::Result<Record> {
+    let told = Told::ever(store, until)?;
+    let standing = told.standing();
+    let mut by_cause: BTreeMap<&str, RecordRow> = BTreeMap::new();
+    for kept in &told.shown {
+        let found = standing.get(kept.shown.call.as_str());
+        if found.is_none() && kept.walked_at.is_none() {
+            continue;
+        }
+        let row = by_cause.entry(&kept.shown.cause).or_insert_with(|| RecordRow::of(&kept.shown.cause));
         let on_walk = kept.shown.urgency != "watch" || kept.now_at.is_some();
         row.shown += u32::from(kept.walked_at.is_some() && on_walk);
         let Some(outcome) = found.and_then(|found| Outcome::of(&found.what.outcome)) else { continue };
@@ -77,11 +113,23 @@ pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -
         row.other_cause += u32::from(outcome == Outcome::OtherCause);
         row.nothing += u32::from(outcome == Outcome::Nothing);
     }
+    let lessons = Lessons::read(store, until)?;
+    let known_at = until.min(store.last_row_at()?.unwrap_or(until));
+    let settings = learned::own_costs(store)?.over(causes::Settings::default());
+    let events = store.event_rows()?;
+    let (learned, steps, misses) = learned::learn(&lessons, events.iter(), &settings, known_at, zone);
+    for miss in &misses {
+        let word = miss.cause.word();
+        by_cause.entry(word).or_insert_with(|| RecordRow::of(word)).missed += 1;
+    }
     let mut causes: Vec<RecordRow> = by_cause.into_values().collect();
     for row in &mut causes {
         let share = cowpath_core::right::share(row.right, row.answered);
         (row.share, row.low, row.high) = (share.share, share.low, share.high);
         row.words = summary::right(row.right, row.answered, share);
+        let caught = cowpath_core::right::share(row.right, row.right + row.missed);
+        (row.caught, row.caught_low, row.caught_high) = (caught.share, caught.low, caught.high);
+        row.missed_words = words::missed(row.missed, row.right);
     }
     causes.sort_by(|a, b| b.answered.cmp(&a.answered).then(a.cause.cmp(&b.cause)));
     let quarter_of = |call: &str| {
@@ -89,5 +137,7 @@ pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -
     };
     let answers =
         told.found.iter().rev().map(|found| answer(found, quarter_of(&found.what.call), now, zone)).collect();
-    Ok(Record { causes, answers })
+    let missed = misses.iter().rev().map(|miss| MissedCase::of(miss, now, zone)).collect();
+    let learned = Learning::of(&learned, &steps, &lessons.unlearned, now, zone);
+    Ok(Record { causes, answers, missed, learned })
 }

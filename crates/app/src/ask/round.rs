@@ -1,5 +1,7 @@
 //! Who needs a person now: the round as one struct, shown by `cli/round.rs` and `web/round.rs`.
 
+use std::collections::BTreeMap;
+
 use cowpath_core::say::summary::Counts;
 use serde::Serialize;
 
@@ -34,6 +36,9 @@ pub struct Round {
     pub counts: Counts,
     /// Who needs nobody, and who could not be judged.
     pub quiet: Quiet,
+    /// Factors of the stated rates it was made with, by word of the cause: what was learned here. Said in `model`.
+    #[serde(skip)]
+    pub learned: BTreeMap<&'static str, f64>,
     /// What the reader should know before trusting it: no rows for hours, no model yet.
     pub notes: Vec<String>,
 }

@@ -50,6 +50,7 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
         open: Vec::new(),
         counts: say::summary::Counts::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
+        learned: Default::default(),
         notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
     })
 }
@@ -86,6 +87,11 @@ pub struct Judged<'a> {
 
 /// Judges all that can be judged of what was known at a time.
 pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
+    judged_by(barn, view, &view.judging.settings)
+}
+
+/// The same with other settings.
+fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyhow::Result<Judged<'v>> {
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
     let (mut gone, mut too_new) = (0_usize, 0_usize);
@@ -102,7 +108,7 @@ pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
             Standing::Judged => judged.push((life, stage)),
         }
     }
-    let settings = settings(view, &judged);
+    let settings = settings(view, &judged, stated);
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
     // One call on the herd's intake, by the line that says most.
@@ -119,7 +125,12 @@ pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
 
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
-    let Judged { cows: judged, not_judged, too_new, gone, shown, boxes, .. } = judged(barn, view)?;
+    of_view_by(barn, view, &view.judging.settings)
+}
+
+/// The same with other settings, as of costs that are only tried.
+pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow::Result<Round> {
+    let Judged { cows: judged, not_judged, too_new, gone, shown, boxes, .. } = judged_by(barn, view, stated)?;
     let calls =
         shown.iter().map(|finding| call(barn, view, finding, &boxes)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
@@ -155,6 +166,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         counts,
         calls,
         quiet,
+        learned: stated.rates.learned.iter().map(|(cause, factor)| (cause.word(), *factor)).collect(),
         notes: notes(barn, view, gone)?,
     })
 }
@@ -193,10 +205,9 @@ fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> V
     findings
 }
 
-/// The stated settings, with the wandering of this herd's own signals: read off the cows whose baseline is not held, for
+/// The settings of the farm, with the wandering of this herd's own signals: read off the cows whose baseline is not held, for
 /// the others are what is to be judged.
-fn settings(view: &View, judged: &[(&Life, Stage)]) -> causes::Settings {
-    let stated = causes::Settings::default();
+fn settings(view: &View, judged: &[(&Life, Stage)], stated: &causes::Settings) -> causes::Settings {
     let settled = judged
         .iter()
         .filter(|(life, _)| view.rolled.herd.unsettled_since(life.key).is_none())
@@ -204,17 +215,18 @@ fn settings(view: &View, judged: &[(&Life, Stage)]) -> causes::Settings {
     let lines = judged
         .iter()
         .filter_map(|(life, _)| view.others.heard.cows.get(&life.key).map(|hers| hers.lines.as_slice()));
-    causes::Settings { noise: causes::noise::estimate(settled, lines, &stated.noise), ..stated }
+    causes::Settings { noise: causes::noise::estimate(settled, lines, &stated.noise), ..stated.clone() }
 }
 
 /// Which reckoning, with parameters fitted when.
 pub fn model_words(view: &View) -> String {
     let fitted = view.rolled.fitted_at.map(|at| say::when::rfc3339(at, &view.ways.zone));
-    format!(
-        "{}; {}",
-        super::model::MODEL,
-        fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}"))
-    )
+    let fitted = fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}"));
+    let mut words = format!("{}; {fitted}", super::model::MODEL);
+    if !view.judging.words.is_empty() {
+        words = format!("{words}; {}", view.judging.words);
+    }
+    words
 }
 
 fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {

@@ -9,6 +9,7 @@ use super::{
     background,
     cast::Cast,
     farm::{Barn, Ways},
+    learned::{self, Judging},
     model::{self, Rolled},
     others::{self, Others},
 };
@@ -32,13 +33,15 @@ pub struct View {
     pub cells: BTreeMap<LifeKey, f64>,
     /// The other signals of the same days.
     pub others: Others,
+    /// Costs, and rates as far as the farm has taught them.
+    pub judging: Judging,
 }
 
 /// Looks at a farm at a time; without one, at the time of its newest row. `None` while the farm has no rows.
-pub fn at(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Option<View>> {
+pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>> {
     // One state of the file for all of it, whoever writes meanwhile.
     let _held = barn.store.hold()?;
-    let Some(at) = at.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else { return Ok(None) };
+    let Some(at) = asked.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else { return Ok(None) };
     let ways = barn.ways()?;
     let cast = Cast::read(barn, &ways.zone)?;
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
@@ -49,7 +52,8 @@ pub fn at(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Option<View>> {
     })?;
     let others = others::at(barn, &cast, &ways.zone, at)?;
     let cells = background::cells(barn, &cast, at)?;
-    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others }))
+    let judging = learned::judging(&barn.store, &cast, at, asked, &ways.zone)?;
+    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, judging }))
 }
 
 impl View {

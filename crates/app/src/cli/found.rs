@@ -122,6 +122,9 @@ impl Record {
                     "nothing",
                     "low95",
                     "high95",
+                    "missed",
+                    "caught_low95",
+                    "caught_high95",
                 ],
                 record.causes.iter().map(|row| {
                     let counts =
@@ -129,6 +132,8 @@ impl Record {
                     let mut cells = vec![row.cause.clone()];
                     cells.extend(counts.iter().map(u32::to_string));
                     cells.extend([row.low, row.high].map(|end| format!("{end:.4}")));
+                    cells.push(row.missed.to_string());
+                    cells.extend([row.caught_low, row.caught_high].map(|end| format!("{end:.4}")));
                     cells
                 }),
             )?,
@@ -145,6 +150,18 @@ fn text(record: &record::Record) -> anyhow::Result<()> {
     }
     for row in &record.causes {
         writeln!(out, "{}: {} {}", row.cause, shown(row.shown), row.words)?;
+        if 0 < row.missed {
+            writeln!(out, "    {}", row.missed_words)?;
+        }
+    }
+    for step in &record.learned.steps {
+        writeln!(out, "{}", step.words)?;
+    }
+    for case in &record.missed {
+        match case.id {
+            Some(id) => writeln!(out, "{id:>5}  never called: {}", show::plain(&case.words))?,
+            None => writeln!(out, "       never called: {}", show::plain(&case.words))?,
+        }
     }
     for answer in &record.answers {
         let back = if answer.taken_back { " (taken back)" } else { "" };

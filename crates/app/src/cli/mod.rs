@@ -1,6 +1,7 @@
 //! The command line: one file a command, each a thin showing of what `ask` answers.
 
 mod check;
+mod costs;
 mod cow;
 mod demo;
 mod expected;
@@ -8,6 +9,7 @@ mod export;
 mod found;
 mod import;
 mod keep;
+mod learned;
 mod manual;
 mod map;
 mod quarantine;
@@ -76,6 +78,9 @@ enum Command {
     Cow(cow::Cow),
     Found(found::Found),
     Record(found::Record),
+    Missed(learned::Missed),
+    Learned(learned::Learned),
+    Costs(costs::Costs),
     Export(export::Export),
     Check(check::Check),
     Backup(keep::Backup),
@@ -158,6 +163,9 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Cow(cow) => cow.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
+        Command::Missed(missed) => missed.run(&context),
+        Command::Learned(learned) => learned.run(&context),
+        Command::Costs(costs) => costs.run(&context),
         Command::Export(export) => export.run(&context),
         Command::Check(check) => check.run(&context),
         Command::Backup(backup) => backup.run(&context),

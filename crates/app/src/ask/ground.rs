@@ -1,0 +1,54 @@
+//! What a view that is kept ready rests on: when any of it has changed, the view is made anew.
+
+use std::collections::BTreeMap;
+
+use cowpath_store::Settings;
+use jiff::Timestamp;
+
+use super::{
+    farm::{self, Barn},
+    learned::{self, Lessons},
+    live::{Live, locked},
+};
+
+/// What a view rests on: the logs read, and the farm's settings.
+#[derive(PartialEq)]
+pub(super) struct Ground {
+    last_batch: u64,
+    settings: Settings,
+    /// Costs in force, and what was learned.
+    judging: Judging,
+}
+
+/// Number of the costs in force, and the factor learned of each cause.
+pub(super) type Judging = (Option<i64>, BTreeMap<&'static str, String>);
+
+/// Answers, told cases and takings back, and rows: whatever else what was learned rests on.
+pub(super) type Mark = ((i64, i64), [i64; 5], u64);
+
+impl Live {
+    /// What views rest on now. What was learned is reckoned again only when anybody has told anything.
+    pub(super) fn ground(&self, barn: &Barn) -> anyhow::Result<Ground> {
+        let store = &barn.store;
+        let (last_batch, settings) = (store.last_batch()?, store.settings()?);
+        let mark = (store.found_mark()?, store.learned_mark()?, last_batch);
+        let known = locked(&self.learned).as_ref().filter(|(own, _)| *own == mark).map(|(_, own)| own.clone());
+        let judging = match known {
+            Some(judging) => judging,
+            None => {
+                let stated = learned::own_costs(store)?.over(cowpath_core::causes::Settings::default());
+                let at = store.last_row_at()?.unwrap_or(Timestamp::MIN);
+                let lessons = Lessons::read(store, Timestamp::MAX)?;
+                let zone = farm::zone(&settings.zone)?;
+                let events = store.event_rows()?;
+                let (learned, ..) = learned::learn(&lessons, events.iter(), &stated, at, &zone);
+                let factors = learned.iter().map(|(cause, own)| (cause.word(), format!("{:.1}", own.factor)));
+                let judging = (store.newest_costs()?.map(|kept| kept.id), factors.collect());
+                let judging: Judging = judging;
+                *locked(&self.learned) = Some((mark, judging.clone()));
+                judging
+            }
+        };
+        Ok(Ground { last_batch, settings, judging })
+    }
+}
