@@ -1,6 +1,8 @@
 //! What it costs: the table that decides whether a call is shown and how soon, the farm's own figures over the stated ones,
 //! and how the newest list would change with others.
 
+use std::collections::BTreeMap;
+
 use cowpath_core::{
     causes::{
         self, Cause, Urgency,
@@ -205,11 +207,66 @@ pub fn checked(own: OwnCosts, this_year: i16) -> anyhow::Result<OwnCosts> {
         if row.currency.is_some() && moneys.iter().any(Option::is_none) {
             return Err(refused(
                 format!("{} would mix two currencies", cause.word()),
-                "give the case, the look and the glance in the new currency, all three of them other than the stated figures".into(),
+                "give the case, the look and the glance, all three in the new currency".into(),
             ));
         }
         if row.case.is_some() && row.year.is_none() {
             row.year = u16::try_from(this_year).ok().filter(|year| stated.cost(*cause).is_some_and(|cost| cost.year != *year));
+        }
+    }
+    Ok(own)
+}
+
+/// The farm's own costs as a form holds them: `udder.case`, `udder.saved` in percent, `errand`. An empty field is as stated.
+///
+/// # Errors
+/// Where a field is no number, or names nothing there is.
+pub fn typed(fields: &BTreeMap<String, String>) -> anyhow::Result<OwnCosts> {
+    let mut own = OwnCosts::default();
+    for (name, word) in fields {
+        let word = word.trim();
+        if word.is_empty() {
+            continue;
+        }
+        let number = || {
+            let plain: String = word.chars().filter(|letter| !letter.is_whitespace()).collect();
+            plain.parse::<f64>().map_err(|_| {
+                refused(
+                    format!("`{}` is no figure for {}", short(word), short(&name.replace('.', ", "))),
+                    "write a number with a point, as in 6.7".into(),
+                )
+            })
+        };
+        let whole = |most: u32| {
+            let figure = number()?;
+            if figure.fract() == 0.0 && (0.0..=f64::from(most)).contains(&figure) {
+                return Ok(figure as u32);
+            }
+            Err(refused(
+                format!("`{}` is no whole number for {}", short(word), short(&name.replace('.', ", "))),
+                format!("write a whole number up to {most}"),
+            ))
+        };
+        match name.split_once('.') {
+            None => match name.as_str() {
+                "most_calls_a_day" => own.most_calls_a_day = Some(whole(1_000)?),
+                "errand" => own.errand = Some(number()?),
+                "walk_hours" => own.walk_hours = Some(number()?),
+                _ => {}
+            },
+            Some((word_of_cause, field)) => {
+                let row = own.costs.entry(cause(word_of_cause)?).or_default();
+                match field {
+                    "case" => row.case = Some(number()?),
+                    "saved" => row.saved = Some(number()? / 100.0),
+                    "look" => row.look = Some(number()?),
+                    "glance" => row.glance = Some(number()?),
+                    "hours" => row.hours = Some(number()?),
+                    "currency" => row.currency = Some(word.to_uppercase()),
+                    "year" => row.year = u16::try_from(whole(9_999)?).ok(),
+                    _ => {}
+                }
+            }
         }
     }
     Ok(own)
@@ -273,26 +330,28 @@ fn compared(before: &Round, after: &Round) -> Change {
         .filter(|call| !after.calls.iter().any(|own| own.id == call.id))
         .map(|call| changed(call, call.urgency, ""))
         .collect();
-    let things = |count: usize, one: &str, many: &str| {
-        format!("{} {}", if count == 0 { "no".into() } else { count.to_string() }, if count == 1 { one } else { many })
+    let things = |count: usize, one: &str, many: &str| match count {
+        0 => format!("none {one}"),
+        1 => format!("1 {one}"),
+        count => format!("{count} {many}"),
     };
+    let calls = |count: usize| if count == 1 { "1 call".to_owned() } else { format!("{count} calls") };
     let summary = if comes.is_empty() && goes.is_empty() && moves.is_empty() {
         match stays.len() {
             0 => "The list is empty, and would be.".to_owned(),
-            count => format!("Nothing changes: {} as they are.", things(count, "call stays", "calls stay")),
+            1 => "Nothing changes: the one call stays as it is.".into(),
+            count => format!("Nothing changes: all {count} calls stay as they are."),
         }
     } else {
         format!(
             "{} of now would become {}: {}, {}, {}.",
-            things(before.calls.len(), "call", "calls"),
+            calls(before.calls.len()),
             if after.calls.is_empty() { "none".into() } else { after.calls.len().to_string() },
             things(comes.len(), "comes", "come"),
             things(goes.len(), "goes", "go"),
             things(moves.len(), "changes its urgency", "change their urgency"),
         )
     };
-    let mut letters = summary.chars();
-    let summary = letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect());
     Change { at: after.at.clone(), summary, comes, goes, moves, stays }
 }
 

@@ -7,7 +7,7 @@ use cowpath_core::{
 };
 use cowpath_store::NewMissed;
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::{
     farm::{self, Barn},
@@ -201,4 +201,74 @@ fn line(word: Option<&str>, most: usize) -> anyhow::Result<Option<String>> {
 
 fn refused(what: String, next: String) -> anyhow::Error {
     user(what, "nothing was changed", next)
+}
+
+/// One thing told or taken back on a page or by a program.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Lesson {
+    /// `missed`, `undo-missed`, `take-back`, `learn-again`.
+    pub act: String,
+    /// Herd number, for `missed`.
+    pub animal: Option<String>,
+    /// Word of the cause, for `missed` and `take-back`.
+    pub cause: Option<String>,
+    /// Quarter, for `missed`.
+    pub quarter: Option<String>,
+    /// When she was ill, for `missed`; empty: now.
+    pub at: Option<String>,
+    /// Her own words, for `missed`.
+    pub note: Option<String>,
+    /// Who tells it.
+    pub by: Option<String>,
+    /// Number of what is taken back, for `undo-missed` and `learn-again`.
+    pub id: Option<i64>,
+}
+
+/// What came of it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Taught {
+    /// Number by which it is taken back, where it can be.
+    pub id: Option<i64>,
+    /// In words.
+    pub words: String,
+}
+
+/// Does what is told.
+///
+/// # Errors
+/// As [`tell`], [`take_back`], [`unlearn`] and [`learn_again`].
+pub fn teach(barn: &mut Barn, lesson: &Lesson, now: Timestamp) -> anyhow::Result<Taught> {
+    let by = lesson.by.as_deref();
+    let id = || lesson.id.ok_or_else(|| refused("no number was sent".into(), "send it as `id`".into()));
+    match lesson.act.as_str() {
+        "missed" => {
+            let given = GivenMissed {
+                animal: lesson.animal.clone().unwrap_or_default(),
+                cause: lesson.cause.clone().unwrap_or_default(),
+                quarter: lesson.quarter.clone(),
+                at: lesson.at.clone(),
+                note: lesson.note.clone(),
+                by: lesson.by.clone(),
+            };
+            let case = tell(barn, &given, now)?;
+            Ok(Taught { id: case.id, words: case.words })
+        }
+        "undo-missed" => {
+            take_back(barn, id()?, now, by)?;
+            Ok(Taught { id: None, words: "The case is taken back.".into() })
+        }
+        "take-back" => {
+            let id = unlearn(barn, lesson.cause.as_deref().unwrap_or_default(), now, by)?;
+            Ok(Taught { id: Some(id), words: "What was learned so far is taken back.".into() })
+        }
+        "learn-again" => {
+            learn_again(barn, id()?, now, by)?;
+            Ok(Taught { id: None, words: "It counts again.".into() })
+        }
+        other => Err(refused(
+            format!("`{}` is nothing that can be done here", short(other)),
+            "send missed, undo-missed, take-back or learn-again as `act`".into(),
+        )),
+    }
 }

@@ -51,6 +51,7 @@ pub mod silence;
 pub mod stuck;
 pub mod take_in;
 pub mod taken;
+mod teaching;
 #[cfg(test)]
 mod tests;
 pub mod unsaid;

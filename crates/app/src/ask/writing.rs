@@ -33,12 +33,12 @@ const BETWEEN_TRIES: Duration = Duration::from_millis(20);
 
 impl Live {
     /// What counts as now.
-    fn now(&self) -> Timestamp {
+    pub(super) fn now(&self) -> Timestamp {
         self.fixed_now.unwrap_or_else(clock::now)
     }
 
     /// Writes when it is its turn; `patient`: however long that takes.
-    fn write<T>(
+    pub(super) fn write<T>(
         &self,
         patient: bool,
         write: impl FnOnce(&mut Barn) -> anyhow::Result<T>,

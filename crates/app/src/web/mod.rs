@@ -14,6 +14,7 @@ mod assets;
 mod band;
 mod boxes;
 mod call;
+mod costs;
 mod cow;
 mod door;
 mod events;
@@ -52,13 +53,14 @@ use crate::ask::{
     round::{Answer, Round},
 };
 
+pub use costs::Teaches;
 pub use records::Keeps;
 pub use upload::clear as clear_uploads;
 
 /// What the pages ask of the farm. The app's own type implements it; tests implement it with fixed data.
 ///
 /// Every method may read the store and takes as long as that takes: it is called off the async threads.
-pub trait Answers: Keeps + Send + Sync + 'static {
+pub trait Answers: Keeps + Teaches + Send + Sync + 'static {
     /// The round as it was known at `at`, or at the newest row's time.
     fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>>;
 
@@ -144,6 +146,10 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/api/found", post(found::give_json))
         .route("/api/found/{id}/undo", post(found::take_back_json))
         .route("/api/record", get(api::record))
+        .route("/costs", get(costs::show).post(costs::act))
+        .route("/api/costs", get(costs::json).post(costs::set_json))
+        .route("/api/learned", post(costs::teach_json))
+        .route("/records/learned", get(records::show).post(costs::teach))
         .route("/api", get(openapi::index))
         .route("/api/openapi.json", get(openapi::document))
         .route("/api/boxes", get(api::boxes))

@@ -25,6 +25,7 @@ use crate::ask::{
     live::Live,
     map_page::{Choices, MapPage},
     mending::{Again, Mended, Opened},
+    record::Record,
     records::{A_PAGE, Came, Quarantine, Records},
     taken::Taken,
     ways::Wanted,
@@ -92,7 +93,7 @@ impl Keeps for Live {
 pub struct Asked {
     /// So many are left out.
     pub skip: Option<u64>,
-    /// What was just done: `settings`.
+    /// What was just done: `settings`, `learned`.
     pub done: Option<String>,
 }
 
@@ -108,6 +109,8 @@ impl Asked {
 struct RecordsPage<'a> {
     frame: Frame,
     records: &'a Records,
+    record: &'a Record,
+    taught: bool,
     saved: bool,
     pager: Pager,
 }
@@ -171,11 +174,15 @@ pub async fn show(
         let records = answers
             .records(skip)
             .map_err(|error| Trouble::unanswered("Records could not be shown", &error))?;
+        let record =
+            answers.record().map_err(|error| Trouble::unanswered("Records could not be shown", &error))?;
         page::fill(&RecordsPage {
             frame: Frame::of("records"),
             saved: address::given(&asked.done) == Some("settings"),
             pager: Pager::new("/records", skip, records.files.len() as u64, records.files_in_all),
             records: &records,
+            record: &record,
+            taught: address::given(&asked.done) == Some("learned"),
         })
     })
     .await

@@ -73,13 +73,15 @@ impl OwnCost {
         *self == OwnCost::default()
     }
 
-    /// Only what differs from the stated row.
+    /// Only what differs from the stated row. A figure of another money is another figure, whatever its number.
     fn beyond(self, stated: &Cost) -> OwnCost {
+        let other_money = self.currency.as_ref().is_some_and(|own| *own != stated.currency);
+        let money = |own: Option<f64>, stated: f64| own.filter(|own| other_money || *own != stated);
         OwnCost {
-            case: self.case.filter(|own| *own != stated.case),
+            case: money(self.case, stated.case),
             saved: self.saved.filter(|own| *own != stated.saved),
-            look: self.look.filter(|own| *own != stated.call),
-            glance: self.glance.filter(|own| *own != stated.glance),
+            look: money(self.look, stated.call),
+            glance: money(self.glance, stated.glance),
             hours: self.hours.filter(|own| *own != stated.hours),
             currency: self.currency.filter(|own| *own != stated.currency),
             year: self.year.filter(|own| *own != stated.year),
@@ -105,6 +107,11 @@ impl OwnCost {
 const MONEY: &str = "0 to 1,000,000";
 
 impl OwnCosts {
+    /// Whether the farm says nothing of its own.
+    pub fn is_nothing(&self) -> bool {
+        *self == OwnCosts::default()
+    }
+
     /// Only what differs from the stated costs: what is said as it is stated is not the farm's own word.
     pub fn beyond(self, stated: &Settings) -> OwnCosts {
         let costs = self.costs.into_iter().filter_map(|(cause, own)| {

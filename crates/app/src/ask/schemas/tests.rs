@@ -174,6 +174,7 @@ fn what_each_cause_is_called_validates() {
         open: Vec::new(),
         counts: cowpath_core::say::summary::Counts::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
+        learned: Default::default(),
         notes: Vec::new(),
     };
     let official = |animal: &str| (animal == "5").then(|| "999000000000005".to_owned());

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use cowpath_core::causes::costs::OwnCosts;
 use cowpath_store::Entry;
 use jiff::tz::TimeZone;
 
@@ -9,16 +10,20 @@ use super::FixedFarm;
 use crate::{
     ask::{
         coming::Coming,
+        costs::{self, Change, ChangedCall, Costs},
         fitted::{Fit, Known},
         inbox::Watched,
         map_page::{self, Choices, MapPage},
+        learning::{LearnedRow, LearnedStep, Learning, TakenBack},
         mending::{Again, Mended, Opened},
+        missed::{Lesson, MissedCase, Taught},
+        record::{Record, RecordRow},
         records::{Came, Kept, Often, Quarantine, Records, Waits, Ways},
         silence::Silent,
         taken::{Taken, TakenFile, TakenIssue},
         ways::Wanted,
     },
-    web::Keeps,
+    web::{Keeps, Teaches},
 };
 
 /// Rows in the fixed farm's quarantine: more than any page may hold.
@@ -231,5 +236,100 @@ impl Keeps for FixedFarm {
 
     fn folder(&self) -> PathBuf {
         self.folder.clone()
+    }
+}
+
+/// The fixed farm's record: udder calls, two cases that were never called, and what was learned.
+pub fn record() -> Record {
+    let words = "The cause “udder” is taken to begin 1.4 times as often here as stated (90 % interval 1.0 to 1.9): 9 of 11 \
+                 answered calls were right, where 6.2 were to be expected; 2 cases were never called.";
+    Record {
+        causes: vec![RecordRow {
+            cause: "udder".into(),
+            shown: 14,
+            answered: 11,
+            right: 9,
+            other_quarter: 1,
+            other_cause: 1,
+            nothing: 1,
+            share: Some(9.0 / 11.0),
+            low: 0.4822,
+            high: 0.9772,
+            words: "Of 11 answered calls 9 were right: 82 %, 95 % interval 48 to 98 %.".into(),
+            missed: 2,
+            caught: Some(9.0 / 11.0),
+            caught_low: 0.4822,
+            caught_high: 0.9772,
+            missed_words: "2 cases are known that no call named, beside 9 that a call did.".into(),
+        }],
+        answers: Vec::new(),
+        missed: vec![MissedCase {
+            id: Some(3),
+            animal: "214 <b>".into(),
+            cause: "udder",
+            quarter: Some("LR"),
+            at: "2026-03-02T04:00:00-06:00".into(),
+            words: "214 <b>: udder, left rear, yesterday 04:00; no call named it. It was told by Ann.".into(),
+        }],
+        learned: Learning {
+            causes: vec![LearnedRow { cause: "udder", factor: 1.4, low: 1.0, high: 1.9, words: words.into() }],
+            steps: vec![LearnedStep {
+                cause: "udder",
+                since: "2026-03-01T06:00:00-06:00".into(),
+                before: 1.3,
+                factor: 1.4,
+                words: "Since Sunday the cause “udder” is taken to begin 1.4 times as often here.".into(),
+            }],
+            taken_back: vec![TakenBack {
+                id: 2,
+                cause: "heat".into(),
+                at: "2026-03-01T06:00:00-06:00".into(),
+                words: "What was learned of “in heat” up to Sunday 06:00 was taken back by Ann.".into(),
+                undone: false,
+            }],
+        },
+    }
+}
+
+impl Teaches for FixedFarm {
+    fn costs(&self) -> anyhow::Result<Costs> {
+        if let Some(broken) = self.broken {
+            anyhow::bail!(broken);
+        }
+        Ok(Costs {
+            version: Some(2),
+            version_words: "The farm's own, version 2, since yesterday".into(),
+            ..costs::told(self.round.farm.clone(), serde_json::from_str(r#"{"costs":{"udder":{"case":520.0,"year":2026}}}"#)?)
+        })
+    }
+
+    fn try_costs(&self, own: &OwnCosts) -> anyhow::Result<(Costs, Change)> {
+        let own = costs::checked(own.clone(), 2026)?;
+        let call = |id: &str, before, after| ChangedCall {
+            id: id.into(),
+            sentence: format!("{id}: could be <i>inflamed</i>, 11 % sure."),
+            before,
+            after,
+        };
+        let change = Change {
+            at: "2026-03-03T05:30:00-06:00".into(),
+            summary: "3 calls of now would become 3: 1 comes, 1 goes, 1 changes its urgency.".into(),
+            comes: vec![call("300", "", "watch")],
+            goes: vec![call("301", "watch", "")],
+            moves: vec![call("302", "today", "now")],
+            stays: vec![call("303", "today", "today")],
+        };
+        Ok((costs::told(self.round.farm.clone(), own), change))
+    }
+
+    fn keep_costs(&self, own: &OwnCosts) -> anyhow::Result<Costs> {
+        Ok(costs::told(self.round.farm.clone(), costs::checked(own.clone(), 2026)?))
+    }
+
+    fn teach(&self, lesson: &Lesson) -> anyhow::Result<Taught> {
+        if lesson.act != "take-back" {
+            return Err(crate::trouble::user("nothing to teach", "nothing was changed", "try another word"));
+        }
+        Ok(Taught { id: Some(4), words: "What was learned so far is taken back.".into() })
     }
 }
