@@ -74,11 +74,6 @@ impl Cast {
         self.lives.get(key.0 as usize)
     }
 
-    /// Everything that is noted, by herd number and time.
-    pub fn events(&self) -> impl Iterator<Item = &EventRow> {
-        self.events.values().flatten()
-    }
-
     /// What is noted under a herd number, in order of time.
     pub fn events_of(&self, animal: &str) -> &[EventRow] {
         self.events.get(animal).map_or(&[], Vec::as_slice)

@@ -118,7 +118,9 @@ pub fn costs(barn: &Barn, now: Timestamp) -> anyhow::Result<Costs> {
     let version = barn.store.newest_costs()?;
     let in_force = version.as_ref().filter(|kept| kept.words != "{}");
     let version_words = match (&version, in_force) {
-        (_, Some(kept)) => format!("The farm's own, version {}, since {}", kept.id, then(kept.kept_at, now, &ways.zone)),
+        (_, Some(kept)) => {
+            format!("The farm's own, version {}, since {}", kept.id, then(kept.kept_at, now, &ways.zone))
+        }
         (Some(kept), None) => format!("The stated ones again, since {}", then(kept.kept_at, now, &ways.zone)),
         (None, None) => "The stated ones: nobody has set others".into(),
     };
@@ -188,7 +190,11 @@ fn row(cost: &causes::Cost, own: Option<&OwnCost>) -> CostRow {
 pub fn cause(word: &str) -> anyhow::Result<Cause> {
     Cause::from_word(word.trim()).ok_or_else(|| {
         let all = Cause::ALL.map(Cause::word).join(", ");
-        user(format!("`{}` is no cause", short(word.trim())), "nothing was changed", format!("write one of {all}"))
+        user(
+            format!("`{}` is no cause", short(word.trim())),
+            "nothing was changed",
+            format!("write one of {all}"),
+        )
     })
 }
 
@@ -211,7 +217,9 @@ pub fn checked(own: OwnCosts, this_year: i16) -> anyhow::Result<OwnCosts> {
             ));
         }
         if row.case.is_some() && row.year.is_none() {
-            row.year = u16::try_from(this_year).ok().filter(|year| stated.cost(*cause).is_some_and(|cost| cost.year != *year));
+            row.year = u16::try_from(this_year)
+                .ok()
+                .filter(|year| stated.cost(*cause).is_some_and(|cost| cost.year != *year));
         }
     }
     Ok(own)

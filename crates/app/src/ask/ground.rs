@@ -23,25 +23,23 @@ pub(super) struct Ground {
 /// Number of the costs in force, and the factor learned of each cause.
 pub(super) type Judging = (Option<i64>, BTreeMap<&'static str, String>);
 
-/// Answers, told cases and takings back, and rows: whatever else what was learned rests on.
-pub(super) type Mark = ((i64, i64), [i64; 5], u64);
+/// Answers, told cases and takings back: whatever what was learned rests on.
+pub(super) type Mark = ((i64, i64), [i64; 5]);
 
 impl Live {
     /// What views rest on now. What was learned is reckoned again only when anybody has told anything.
     pub(super) fn ground(&self, barn: &Barn) -> anyhow::Result<Ground> {
         let store = &barn.store;
         let (last_batch, settings) = (store.last_batch()?, store.settings()?);
-        let mark = (store.found_mark()?, store.learned_mark()?, last_batch);
-        let known = locked(&self.learned).as_ref().filter(|(own, _)| *own == mark).map(|(_, own)| own.clone());
+        let mark = (store.found_mark()?, store.learned_mark()?);
+        let known =
+            locked(&self.learned).as_ref().filter(|(own, _)| *own == mark).map(|(_, own)| own.clone());
         let judging = match known {
             Some(judging) => judging,
             None => {
                 let stated = learned::own_costs(store)?.over(cowpath_core::causes::Settings::default());
-                let at = store.last_row_at()?.unwrap_or(Timestamp::MIN);
-                let lessons = Lessons::read(store, Timestamp::MAX)?;
                 let zone = farm::zone(&settings.zone)?;
-                let events = store.event_rows()?;
-                let (learned, ..) = learned::learn(&lessons, events.iter(), &stated, at, &zone);
+                let (learned, _) = Lessons::read(store, Timestamp::MAX)?.learn(&stated, &zone);
                 let factors = learned.iter().map(|(cause, own)| (cause.word(), format!("{:.1}", own.factor)));
                 let judging = (store.newest_costs()?.map(|kept| kept.id), factors.collect());
                 let judging: Judging = judging;

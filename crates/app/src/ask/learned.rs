@@ -1,9 +1,12 @@
-//! What the farm's costs and answers make of the stated settings, and what was learned since when.
+//! What the farm's costs and answers make of the stated settings.
 //!
 //! Which costs a round is made with: those in force now, also for a round of a past time. Costs say what a thing is worth
 //! and nothing of who was ill, so they are no look ahead; the same rows and the same costs give the same round. What was
 //! learned is knowledge of who was ill: a round of a past time uses only what was told by then. What was taken back counts
 //! nowhere, as with answers. The round's `model` says what it was made with.
+//!
+//! Only what a person told teaches. A diagnosis in the log that no call named counts as missed in the record, but whether a
+//! call named it hangs on which rounds were looked at: the same rows must give the same round, whoever looked.
 
 use std::collections::BTreeMap;
 
@@ -13,19 +16,11 @@ use cowpath_core::{
         costs::OwnCosts,
         learned::{self, How, Learned, Step, Told},
     },
-    herd::{EventRow, Quarter},
     say::{found::Outcome, number},
-    time::{farm_day, hours_between},
+    time::farm_day,
 };
-use cowpath_store::{Farm, Found, KeptCall, Missed, Unlearned};
-use jiff::{SignedDuration, Timestamp, tz::TimeZone};
-
-use super::cast::Cast;
-
-/// A case counts as called by a call so long before it.
-const CALLED_BEFORE: SignedDuration = SignedDuration::from_hours(72);
-/// And by one so soon after it.
-const CALLED_AFTER: SignedDuration = SignedDuration::from_hours(24);
+use cowpath_store::{Farm, Found, Missed, Unlearned};
+use jiff::{Timestamp, tz::TimeZone};
 
 /// The settings a round is made with.
 pub struct Judging {
@@ -35,30 +30,11 @@ pub struct Judging {
     pub words: String,
 }
 
-/// A case that no call named.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Miss {
-    /// Its number, where a person told it; one of the log has none.
-    pub id: Option<i64>,
-    /// Herd number.
-    pub animal: String,
-    /// Which cause.
-    pub cause: Cause,
-    /// Which quarter.
-    pub quarter: Option<Quarter>,
-    /// When she was ill.
-    pub at: Timestamp,
-    /// When that is known.
-    pub known_at: Timestamp,
-    /// Who told it.
-    pub by: Option<String>,
-}
-
-/// All that was told by a time and may teach something.
+/// All that people told by a time.
 pub struct Lessons {
-    shown: Vec<KeptCall>,
     found: Vec<Found>,
-    missed: Vec<Missed>,
+    /// Cases that no call named, those taken back too.
+    pub missed: Vec<Missed>,
     /// What was taken back.
     pub unlearned: Vec<Unlearned>,
 }
@@ -67,92 +43,20 @@ impl Lessons {
     /// Reads what was told by `until`.
     pub fn read(store: &Farm, until: Timestamp) -> anyhow::Result<Lessons> {
         Ok(Lessons {
-            shown: store.shown_since(Timestamp::MIN, Timestamp::MAX)?,
             found: store.found_by(until)?,
             missed: store.missed_by(until)?,
             unlearned: store.unlearned()?,
         })
     }
 
-    /// Whether anything can be learned from it.
-    fn is_empty(&self) -> bool {
-        self.found.is_empty() && self.missed.is_empty() && self.shown.iter().all(|kept| kept.walked_at.is_none())
-    }
-
     /// The answer that stands, by call.
-    fn standing(&self) -> BTreeMap<&str, &Found> {
+    pub fn standing(&self) -> BTreeMap<&str, &Found> {
         let standing = self.found.iter().filter(|found| found.undone.is_none());
         standing.map(|found| (found.what.call.as_str(), found)).collect()
     }
 
-    /// Whether a round that people walked by named the case, or an answer did.
-    pub fn called(&self, animal: &str, cause: Cause, at: Timestamp) -> Option<&KeptCall> {
-        let standing = self.standing();
-        let (from, until) = around(at);
-        self.shown.iter().find(|kept| {
-            kept.shown.animal.as_deref() == Some(animal)
-                && kept.walked_at.is_some_and(|first| first <= until && from <= kept.last_at)
-                && (kept.shown.cause == cause.word()
-                    || standing.get(kept.shown.call.as_str()).is_some_and(|found| {
-                        found.what.outcome == Outcome::OtherCause.word()
-                            && found.what.cause.as_deref() == Some(cause.word())
-                    }))
-        })
-    }
-
-    /// Whether rounds were walked by around a time: a farm that had none then missed nothing.
-    fn walked_around(&self, at: Timestamp) -> bool {
-        let (from, _) = around(at);
-        self.shown.iter().any(|kept| kept.walked_at.is_some_and(|first| first <= at && from <= kept.last_at))
-    }
-
-    /// Cases that no call named and that were known by `at`: those people told, and those the log says were diagnosed.
-    pub fn misses<'e>(&self, events: impl Iterator<Item = &'e EventRow>, at: Timestamp) -> Vec<Miss> {
-        let told = self.missed.iter().filter(|missed| missed.undone.is_none());
-        let mut misses: Vec<Miss> = told
-            .filter_map(|missed| {
-                Some(Miss {
-                    id: Some(missed.id),
-                    animal: missed.what.animal.clone(),
-                    cause: Cause::from_word(&missed.what.cause)?,
-                    quarter: missed.what.quarter.as_deref().and_then(Quarter::from_code),
-                    at: missed.what.at,
-                    known_at: missed.what.told_at,
-                    by: missed.what.by.clone(),
-                })
-            })
-            .collect();
-        let by_log: Vec<(Cause, &EventRow)> =
-            events.filter_map(|event| Some((diagnosed(event)?, event))).collect();
-        for (cause, event) in by_log {
-            let known_at = event.at.saturating_add(CALLED_AFTER).unwrap_or(Timestamp::MAX);
-            let same = |miss: &Miss| {
-                miss.animal == event.animal
-                    && miss.cause == cause
-                    && hours_between(miss.at, event.at).abs() <= CALLED_BEFORE.as_hours() as f64
-            };
-            if known_at <= at
-                && self.walked_around(event.at)
-                && self.called(&event.animal, cause, event.at).is_none()
-                && !misses.iter().any(same)
-            {
-                misses.push(Miss {
-                    id: None,
-                    animal: event.animal.clone(),
-                    cause,
-                    quarter: event.quarter,
-                    at: event.at,
-                    known_at,
-                    by: None,
-                });
-            }
-        }
-        misses.sort_by(|a, b| (a.at, &a.animal, a.cause).cmp(&(b.at, &b.animal, b.cause)));
-        misses
-    }
-
     /// Everything that was told of causes, what was taken back left out.
-    fn told(&self, misses: &[Miss], settings: &causes::Settings) -> Vec<Told> {
+    fn told(&self, settings: &causes::Settings) -> Vec<Told> {
         let mut told = Vec::new();
         for found in self.standing().values() {
             let Some(outcome) = Outcome::of(&found.what.outcome) else { continue };
@@ -186,17 +90,21 @@ impl Lessons {
                 .filter(|word| !found.called_others.contains_key(*word))
                 .and_then(Cause::from_word)
             {
-                let stated = causes::learned::chance_not_called(settings, cause);
+                let stated = learned::chance_not_called(settings, cause);
                 told.push(Told { learned: 1.0, ..one(cause, stated, true, How::Beside) });
             }
         }
-        told.extend(misses.iter().map(|miss| Told {
-            cause: miss.cause,
-            at: miss.known_at,
-            stated: causes::learned::chance_not_called(settings, miss.cause),
-            learned: 1.0,
-            was: true,
-            how: How::Missed,
+        let missed = self.missed.iter().filter(|missed| missed.undone.is_none());
+        told.extend(missed.filter_map(|missed| {
+            let cause = Cause::from_word(&missed.what.cause)?;
+            Some(Told {
+                cause,
+                at: missed.what.told_at,
+                stated: learned::chance_not_called(settings, cause),
+                learned: 1.0,
+                was: true,
+                how: How::Missed,
+            })
         }));
         let back: Vec<&Unlearned> = self.unlearned.iter().filter(|back| back.undone.is_none()).collect();
         told.retain(|one| {
@@ -204,56 +112,11 @@ impl Lessons {
         });
         told
     }
-}
 
-fn around(at: Timestamp) -> (Timestamp, Timestamp) {
-    (
-        at.saturating_sub(CALLED_BEFORE).unwrap_or(Timestamp::MIN),
-        at.saturating_add(CALLED_AFTER).unwrap_or(Timestamp::MAX),
-    )
-}
-
-/// Words of a diagnosis and the cause they are of, as people and other programs write them.
-const DIAGNOSES: [(&str, Cause); 29] = [
-    ("mastit", Cause::Udder),
-    ("udder", Cause::Udder),
-    ("ketos", Cause::Metabolic),
-    ("aceton", Cause::Metabolic),
-    ("metabolic", Cause::Metabolic),
-    ("fatty liver", Cause::Metabolic),
-    ("abomas", Cause::Gut),
-    ("bloat", Cause::Gut),
-    ("rumen", Cause::Gut),
-    ("acidosis", Cause::Gut),
-    ("indigest", Cause::Gut),
-    ("diarr", Cause::Gut),
-    ("off feed", Cause::Gut),
-    ("gut", Cause::Gut),
-    ("lame", Cause::Feet),
-    ("hoof", Cause::Feet),
-    ("claw", Cause::Feet),
-    ("foot", Cause::Feet),
-    ("feet", Cause::Feet),
-    ("digital", Cause::Feet),
-    ("sole", Cause::Feet),
-    ("white line", Cause::Feet),
-    ("laminit", Cause::Feet),
-    ("metrit", Cause::Fever),
-    ("pneumon", Cause::Fever),
-    ("fever", Cause::Fever),
-    ("respir", Cause::Fever),
-    ("lung", Cause::Fever),
-    ("retained", Cause::Fever),
-];
-
-/// The cause a diagnosis of the log is of; `None` where its words are none we know.
-fn diagnosed(event: &EventRow) -> Option<Cause> {
-    if event.kind != "diagnosed" {
-        return None;
+    /// What is learned of each cause, and every change of it, by time.
+    pub fn learn(&self, settings: &causes::Settings, zone: &TimeZone) -> (BTreeMap<Cause, Learned>, Vec<Step>) {
+        learned::learn(&self.told(settings), |at| farm_day(at, zone))
     }
-    let words = event.detail.as_deref().unwrap_or_default().to_lowercase();
-    let of_words = DIAGNOSES.iter().find(|(word, _)| words.contains(word)).map(|(_, cause)| *cause);
-    of_words.or(event.quarter.map(|_| Cause::Udder))
 }
 
 /// The farm's own costs, as they are in force.
@@ -262,34 +125,10 @@ pub fn own_costs(store: &Farm) -> anyhow::Result<OwnCosts> {
     Ok(serde_json::from_str(&kept.words)?)
 }
 
-/// What was learned by then, with every change: `asked` is a time somebody asked for, `at` that of the newest row known.
-pub fn learn<'e>(
-    lessons: &Lessons,
-    events: impl Iterator<Item = &'e EventRow>,
-    settings: &causes::Settings,
-    at: Timestamp,
-    zone: &TimeZone,
-) -> (BTreeMap<Cause, Learned>, Vec<Step>, Vec<Miss>) {
-    if lessons.is_empty() {
-        return (BTreeMap::new(), Vec::new(), Vec::new());
-    }
-    let misses = lessons.misses(events, at);
-    let told = lessons.told(&misses, settings);
-    let (learned, steps) = learned::learn(&told, |at| farm_day(at, zone));
-    (learned, steps, misses)
-}
-
-/// The settings a round of `at` is made with; `asked` is the time where somebody named one.
-pub fn judging(
-    store: &Farm,
-    cast: &Cast,
-    at: Timestamp,
-    asked: Option<Timestamp>,
-    zone: &TimeZone,
-) -> anyhow::Result<Judging> {
+/// The settings a round is made with; `asked` is its time where somebody named one.
+pub fn judging(store: &Farm, asked: Option<Timestamp>, zone: &TimeZone) -> anyhow::Result<Judging> {
     let mut settings = own_costs(store)?.over(causes::Settings::default());
-    let lessons = Lessons::read(store, asked.unwrap_or(Timestamp::MAX))?;
-    let (learned, ..) = learn(&lessons, cast.events(), &settings, at, zone);
+    let (learned, _) = Lessons::read(store, asked.unwrap_or(Timestamp::MAX))?.learn(&settings, zone);
     let mut words = Vec::new();
     if let Some(kept) = store.newest_costs()?.filter(|kept| kept.words != "{}") {
         words.push(format!("costs of the farm's own, version {}", kept.id));

@@ -1,6 +1,6 @@
 //! What was learned, since when and why, as it is told on Records and by `cowpath learned`.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use cowpath_core::{
     causes::{
@@ -113,10 +113,5 @@ impl Learning {
                 })
                 .collect(),
         }
-    }
-
-    /// Causes whose rate is another than stated, which can be taken back.
-    pub fn moved(&self) -> BTreeSet<&'static str> {
-        self.causes.iter().filter(|row| row.factor != 1.0).map(|row| row.cause).collect()
     }
 }

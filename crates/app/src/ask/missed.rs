@@ -11,7 +11,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     farm::{self, Barn},
-    learned::{Lessons, Miss},
+    learned::Lessons,
+    misses::{Miss, Walked},
 };
 use crate::trouble::{short, user};
 
@@ -114,20 +115,23 @@ pub fn tell(barn: &mut Barn, given: &GivenMissed, now: Timestamp) -> anyhow::Res
         return Err(refused("she cannot have been ill later than now".into(), "write an earlier time".into()));
     }
     let lessons = Lessons::read(&barn.store, Timestamp::MAX)?;
-    if let Some(call) = lessons.called(&animal, cause, at) {
+    let walked = Walked::read(&barn.store, &lessons)?;
+    if let Some(call) = walked.called(&animal, cause, at) {
         return Err(refused(
             format!("a call did name it: {}", call.shown.sentence),
             format!("answer that call: `cowpath found {} confirmed`", call.shown.call),
         ));
     }
-    let events = barn.store.event_rows()?;
     let span = SignedDuration::from_hours(SAME_CASE_H);
-    let known = lessons.misses(events.iter(), now).into_iter().find(|miss| {
-        miss.animal == animal && miss.cause == cause && miss.at.duration_since(at).abs() <= span
+    let known = lessons.missed.iter().find(|known| {
+        known.undone.is_none()
+            && known.what.animal == animal
+            && known.what.cause == cause.word()
+            && known.what.at.duration_since(at).abs() <= span
     });
     if let Some(known) = known {
         return Err(refused(
-            format!("this case is counted already: {}", MissedCase::of(&known, now, &zone).words),
+            format!("this case is told already, as case {}", known.id),
             "`cowpath record` lists every case that no call named".into(),
         ));
     }
@@ -142,7 +146,7 @@ pub fn tell(barn: &mut Barn, given: &GivenMissed, now: Timestamp) -> anyhow::Res
         by: by.clone(),
     };
     let id = barn.store.note_missed(&what)?;
-    let miss = Miss { id: Some(id), animal, cause, quarter, at, known_at: now, by };
+    let miss = Miss { id: Some(id), animal, cause, quarter, at, by };
     Ok(MissedCase::of(&miss, now, &zone))
 }
 

@@ -35,6 +35,7 @@ pub mod mapping;
 pub mod maps;
 pub mod mending;
 pub mod missed;
+pub mod misses;
 pub mod model;
 pub mod others;
 pub mod overlap;

@@ -16,6 +16,7 @@ use super::{
     learned::{self, Lessons},
     learning::Learning,
     missed::MissedCase,
+    misses::{self, Walked},
     round::Answer,
 };
 
@@ -117,7 +118,8 @@ pub fn record(store: &Farm, until: Timestamp, now: Timestamp, zone: &TimeZone) -
     let known_at = until.min(store.last_row_at()?.unwrap_or(until));
     let settings = learned::own_costs(store)?.over(causes::Settings::default());
     let events = store.event_rows()?;
-    let (learned, steps, misses) = learned::learn(&lessons, events.iter(), &settings, known_at, zone);
+    let (learned, steps) = lessons.learn(&settings, zone);
+    let misses = misses::misses(&lessons, &Walked::read(store, &lessons)?, &events, known_at);
     for miss in &misses {
         let word = miss.cause.word();
         by_cause.entry(word).or_insert_with(|| RecordRow::of(word)).missed += 1;

@@ -98,6 +98,8 @@ struct Field {
     value: String,
     /// `decimal`, `numeric` or `text`, for the keys a phone shows.
     keys: &'static str,
+    /// What stands while the field is empty.
+    hint: String,
 }
 
 impl CostsPage<'_> {
@@ -108,8 +110,9 @@ impl CostsPage<'_> {
     fn fields(&self, row: &CostRow) -> Vec<Field> {
         let field = |part: &str, label: String, stands: String, keys: &'static str| {
             let name = format!("{}.{part}", row.cause);
-            Field { value: self.value(&name, stands), name, label, keys }
+            Field { value: self.value(&name, stands), name, label, keys, hint: String::new() }
         };
+        let own_year = if row.own.contains(&"year") { row.year.to_string() } else { String::new() };
         vec![
             field("case", format!("A case, {}", row.currency), figure_typed(row.case), "decimal"),
             field("saved", "A look now saves of it, %".into(), figure_typed(row.saved * 100.0), "decimal"),
@@ -117,7 +120,11 @@ impl CostsPage<'_> {
             field("glance", format!("A look in passing, {}", row.currency), figure_typed(row.glance), "decimal"),
             field("hours", "The saving is lost within, h".into(), figure_typed(row.hours), "decimal"),
             field("currency", "Currency".into(), row.currency.clone(), "text"),
-            field("year", "Money of the year".into(), row.year.to_string(), "numeric"),
+            // Empty unless the farm has said it: whoever sets a case thinks of this year's money.
+            Field {
+                hint: row.year.to_string(),
+                ..field("year", "Money of the year".into(), own_year, "numeric")
+            },
         ]
     }
 
@@ -128,6 +135,7 @@ impl CostsPage<'_> {
             name: name.into(),
             label: label.into(),
             keys,
+            hint: String::new(),
         };
         vec![
             field(

@@ -76,6 +76,7 @@ impl OwnCost {
     /// Only what differs from the stated row. A figure of another money is another figure, whatever its number.
     fn beyond(self, stated: &Cost) -> OwnCost {
         let other_money = self.currency.as_ref().is_some_and(|own| *own != stated.currency);
+        let own_case = self.case.is_some_and(|own| other_money || own != stated.case);
         let money = |own: Option<f64>, stated: f64| own.filter(|own| other_money || *own != stated);
         OwnCost {
             case: money(self.case, stated.case),
@@ -84,7 +85,8 @@ impl OwnCost {
             glance: money(self.glance, stated.glance),
             hours: self.hours.filter(|own| *own != stated.hours),
             currency: self.currency.filter(|own| *own != stated.currency),
-            year: self.year.filter(|own| *own != stated.year),
+            // The year of a case that is another stands beside it, also where it is the stated one's.
+            year: self.year.filter(|own| own_case || *own != stated.year),
         }
     }
 

@@ -32,7 +32,7 @@ async fn every_figure_stands_with_its_source_and_its_year() {
         "520\u{a0}USD of 2026",
         "the farm’s own: case, year",
         "Rollin et al.",
-        "money of 7 years from 2005 to 2026",
+        "money of 6 years from 2005 to 2026",
         "name=\"udder.case\"",
         "value=\"520\"",
         "name=\"most_calls_a_day\"",
