@@ -64,7 +64,8 @@ fn costs_change_the_list_as_was_shown_before_and_can_be_taken_back() {
 fn a_look_that_costs_more_than_a_case_calls_nobody() {
     let place = farm();
     let before = place.json(["round"]);
-    for cause in ["udder", "heat", "metabolic", "gut", "feet", "fever", "unclear", "herd-milk", "herd-intake"] {
+    for cause in ["udder", "heat", "metabolic", "gut", "feet", "fever", "unclear", "herd-milk", "herd-intake"]
+    {
         place.run(["costs", "set", cause, "--look", "900000", "--glance", "900000"]).done();
     }
     let after = place.json(["round"]);
@@ -214,8 +215,15 @@ fn a_diagnosis_of_the_log_that_no_walked_round_named_is_counted_and_teaches_once
     let log = |table: &str| std::fs::read_to_string(HERD.logs().join(format!("{table}.csv"))).unwrap();
     let (header, events) = csv_rows(&log("events"));
     let place_of = |name: &str| header.iter().position(|own| own == name).unwrap();
-    let (animal, at_column, kind, detail) = (place_of("animal"), place_of("at"), place_of("kind"), place_of("detail"));
-    let of_words = [("lame", "feet"), ("ketosis", "metabolic"), ("mastitis", "udder"), ("off feed", "gut"), ("displaced", "gut")];
+    let (animal, at_column, kind, detail) =
+        (place_of("animal"), place_of("at"), place_of("kind"), place_of("detail"));
+    let of_words = [
+        ("lame", "feet"),
+        ("ketosis", "metabolic"),
+        ("mastitis", "udder"),
+        ("off feed", "gut"),
+        ("displaced", "gut"),
+    ];
     let cases: Vec<(&Vec<String>, &str)> = events
         .iter()
         .filter(|row| row[kind] == "diagnosed")

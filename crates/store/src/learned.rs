@@ -217,8 +217,6 @@ impl Farm {
             "SELECT (SELECT count(*) FROM costs), (SELECT count(*) FROM missed), (SELECT count(undone_at) FROM missed),
                     (SELECT count(*) FROM unlearned), (SELECT count(undone_at) FROM unlearned)",
         )?;
-        Ok(mark.query_row([], |row| {
-            Ok([row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?])
-        })?)
+        Ok(mark.query_row([], |row| Ok([row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?]))?)
     }
 }

@@ -86,9 +86,8 @@ impl Lessons {
                     told.push(one(cause, *chance, instead == Some(word), How::Beside));
                 }
             }
-            if let Some(cause) = instead
-                .filter(|word| !found.called_others.contains_key(*word))
-                .and_then(Cause::from_word)
+            if let Some(cause) =
+                instead.filter(|word| !found.called_others.contains_key(*word)).and_then(Cause::from_word)
             {
                 let stated = learned::chance_not_called(settings, cause);
                 told.push(Told { learned: 1.0, ..one(cause, stated, true, How::Beside) });
@@ -107,14 +106,16 @@ impl Lessons {
             })
         }));
         let back: Vec<&Unlearned> = self.unlearned.iter().filter(|back| back.undone.is_none()).collect();
-        told.retain(|one| {
-            !back.iter().any(|back| back.cause == one.cause.word() && one.at <= back.told_at)
-        });
+        told.retain(|one| !back.iter().any(|back| back.cause == one.cause.word() && one.at <= back.told_at));
         told
     }
 
     /// What is learned of each cause, and every change of it, by time.
-    pub fn learn(&self, settings: &causes::Settings, zone: &TimeZone) -> (BTreeMap<Cause, Learned>, Vec<Step>) {
+    pub fn learn(
+        &self,
+        settings: &causes::Settings,
+        zone: &TimeZone,
+    ) -> (BTreeMap<Cause, Learned>, Vec<Step>) {
         learned::learn(&self.told(settings), |at| farm_day(at, zone))
     }
 }
@@ -135,7 +136,8 @@ pub fn judging(store: &Farm, asked: Option<Timestamp>, zone: &TimeZone) -> anyho
     }
     let moved: Vec<(&Cause, &Learned)> = learned.iter().filter(|(_, own)| own.factor != 1.0).collect();
     if !moved.is_empty() {
-        let each = moved.iter().map(|(cause, own)| format!("{} {}", cause.word(), number::plain(own.factor, 1)));
+        let each =
+            moved.iter().map(|(cause, own)| format!("{} {}", cause.word(), number::plain(own.factor, 1)));
         words.push(format!("learned {}", each.collect::<Vec<_>>().join(", ")));
     }
     settings.rates.learned = moved.iter().map(|(cause, own)| (**cause, own.factor)).collect();

@@ -112,7 +112,10 @@ pub fn tell(barn: &mut Barn, given: &GivenMissed, now: Timestamp) -> anyhow::Res
         None => now,
     };
     if now < at {
-        return Err(refused("she cannot have been ill later than now".into(), "write an earlier time".into()));
+        return Err(refused(
+            "she cannot have been ill later than now".into(),
+            "write an earlier time".into(),
+        ));
     }
     let lessons = Lessons::read(&barn.store, Timestamp::MAX)?;
     let walked = Walked::read(&barn.store, &lessons)?;
@@ -189,7 +192,10 @@ fn cow_cause(word: &str) -> anyhow::Result<Cause> {
 
 fn no_cause(word: &str) -> anyhow::Error {
     let all = Cause::ALL.map(Cause::word).join(", ");
-    refused(format!("`{}` is no cause that can be told of here", short(word.trim())), format!("write one of {all}"))
+    refused(
+        format!("`{}` is no cause that can be told of here", short(word.trim())),
+        format!("write one of {all}"),
+    )
 }
 
 fn line(word: Option<&str>, most: usize) -> anyhow::Result<Option<String>> {

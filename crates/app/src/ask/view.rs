@@ -41,7 +41,9 @@ pub struct View {
 pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>> {
     // One state of the file for all of it, whoever writes meanwhile.
     let _held = barn.store.hold()?;
-    let Some(at) = asked.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else { return Ok(None) };
+    let Some(at) = asked.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else {
+        return Ok(None);
+    };
     let ways = barn.ways()?;
     let cast = Cast::read(barn, &ways.zone)?;
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();

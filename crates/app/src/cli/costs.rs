@@ -226,7 +226,12 @@ fn print(told: &Told, format: Format) -> anyhow::Result<()> {
 }
 
 fn print_change(change: &Change, format: Format) -> anyhow::Result<()> {
-    let all = [("comes", &change.comes), ("goes", &change.goes), ("moves", &change.moves), ("stays", &change.stays)];
+    let all = [
+        ("comes", &change.comes),
+        ("goes", &change.goes),
+        ("moves", &change.moves),
+        ("stays", &change.stays),
+    ];
     match format {
         Format::Json => show::json(change),
         Format::Csv => show::csv(

@@ -135,7 +135,10 @@ impl Learned {
             Format::Text => {
                 let mut out = show::out();
                 if learned.causes.is_empty() {
-                    writeln!(out, "Nothing is learned yet: every cause is taken to begin as often as stated.")?;
+                    writeln!(
+                        out,
+                        "Nothing is learned yet: every cause is taken to begin as often as stated."
+                    )?;
                 }
                 for row in &learned.causes {
                     writeln!(out, "{}", row.words)?;

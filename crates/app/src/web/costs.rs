@@ -117,7 +117,12 @@ impl CostsPage<'_> {
             field("case", format!("A case, {}", row.currency), figure_typed(row.case), "decimal"),
             field("saved", "A look now saves of it, %".into(), figure_typed(row.saved * 100.0), "decimal"),
             field("look", format!("A proper look, {}", row.currency), figure_typed(row.look), "decimal"),
-            field("glance", format!("A look in passing, {}", row.currency), figure_typed(row.glance), "decimal"),
+            field(
+                "glance",
+                format!("A look in passing, {}", row.currency),
+                figure_typed(row.glance),
+                "decimal",
+            ),
             field("hours", "The saving is lost within, h".into(), figure_typed(row.hours), "decimal"),
             field("currency", "Currency".into(), row.currency.clone(), "text"),
             // Empty unless the farm has said it: whoever sets a case thinks of this year's money.
@@ -145,7 +150,12 @@ impl CostsPage<'_> {
                 "numeric",
             ),
             field("errand", "Being sent out at once for one cow", figure_typed(costs.errand), "decimal"),
-            field("walk_hours", "Longest wait for the next walk, h", figure_typed(costs.walk_hours), "decimal"),
+            field(
+                "walk_hours",
+                "Longest wait for the next walk, h",
+                figure_typed(costs.walk_hours),
+                "decimal",
+            ),
         ]
     }
 }
@@ -231,10 +241,8 @@ pub async fn act(
 
 /// The costs for programs.
 pub async fn json(State(answers): State<Arc<dyn Answers>>, headers: HeaderMap) -> Response {
-    page::json(answers, headers, |answers| {
-        api::text(&answers.costs().map_err(|error| unanswered(&error))?)
-    })
-    .await
+    page::json(answers, headers, |answers| api::text(&answers.costs().map_err(|error| unanswered(&error))?))
+        .await
 }
 
 /// Whether a program only tries.
@@ -282,9 +290,7 @@ pub async fn teach(
 ) -> Response {
     done(answers, move |answers| {
         let lesson = posted(form)?;
-        answers
-            .teach(&lesson)
-            .map_err(|error| Trouble::unchanged("What was told was not kept", &error))?;
+        answers.teach(&lesson).map_err(|error| Trouble::unchanged("What was told was not kept", &error))?;
         Ok(Done::GoTo("/records?done=learned#right".into()))
     })
     .await

@@ -91,7 +91,13 @@ pub fn missed(missed: u32, right: u32) -> String {
 }
 
 /// What was learned was taken back.
-pub fn taken_back(cause: &str, told_at: Timestamp, by: Option<&str>, at: Timestamp, zone: &TimeZone) -> String {
+pub fn taken_back(
+    cause: &str,
+    told_at: Timestamp,
+    by: Option<&str>,
+    at: Timestamp,
+    zone: &TimeZone,
+) -> String {
     let by = by.map_or(String::new(), |by| format!(" by {by}"));
     format!(
         "What was learned of “{}” up to {} was taken back{by}; what is answered after it counts.",
@@ -120,7 +126,13 @@ pub fn cost(cost: &Cost) -> String {
 
 /// A figure of money as it was set: whole, or with what stands after the point.
 pub fn figure(value: f64) -> String {
-    let decimals = if value.fract() == 0.0 { 0 } else if (value * 10.0).fract().abs() < 1e-9 { 1 } else { 2 };
+    let decimals = if value.fract() == 0.0 {
+        0
+    } else if (value * 10.0).fract().abs() < 1e-9 {
+        1
+    } else {
+        2
+    };
     number::plain(value, decimals)
 }
 
@@ -128,7 +140,9 @@ pub fn figure(value: f64) -> String {
 pub fn moneys(moneys: &std::collections::BTreeMap<&str, std::collections::BTreeSet<u16>>) -> String {
     let years: std::collections::BTreeSet<u16> = moneys.values().flatten().copied().collect();
     let span = match (years.first(), years.last()) {
-        (Some(first), Some(last)) if first != last => format!("money of {} years from {first} to {last}", years.len()),
+        (Some(first), Some(last)) if first != last => {
+            format!("money of {} years from {first} to {last}", years.len())
+        }
         _ => String::new(),
     };
     match (moneys.len(), span.is_empty()) {

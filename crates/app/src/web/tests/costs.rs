@@ -128,7 +128,10 @@ async fn records_tell_how_often_the_calls_were_right_and_what_was_learned() {
         assert!(page.text.contains(word), "{word}: {}", page.text);
     }
     let done = form("/records/learned", "act=take-back&cause=udder").await;
-    assert_eq!((done.status.as_u16(), done.headers["location"].to_str().unwrap()), (303, "/records?done=learned#right"));
+    assert_eq!(
+        (done.status.as_u16(), done.headers["location"].to_str().unwrap()),
+        (303, "/records?done=learned#right")
+    );
     assert_eq!(form("/records/learned", "act=missed&animal=214&cause=udder").await.status, 422);
     assert_eq!(json("/api/learned", r#"{"act":"take-back","cause":"udder"}"#).await.status, 200);
     assert_eq!(json("/api/learned", r#"{"deed":"take-back"}"#).await.status, 400);

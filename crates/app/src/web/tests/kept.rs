@@ -13,8 +13,8 @@ use crate::{
         costs::{self, Change, ChangedCall, Costs},
         fitted::{Fit, Known},
         inbox::Watched,
-        map_page::{self, Choices, MapPage},
         learning::{LearnedRow, LearnedStep, Learning, TakenBack},
+        map_page::{self, Choices, MapPage},
         mending::{Again, Mended, Opened},
         missed::{Lesson, MissedCase, Taught},
         record::{Record, RecordRow},
@@ -272,7 +272,13 @@ pub fn record() -> Record {
             words: "214 <b>: udder, left rear, yesterday 04:00; no call named it. It was told by Ann.".into(),
         }],
         learned: Learning {
-            causes: vec![LearnedRow { cause: "udder", factor: 1.4, low: 1.0, high: 1.9, words: words.into() }],
+            causes: vec![LearnedRow {
+                cause: "udder",
+                factor: 1.4,
+                low: 1.0,
+                high: 1.9,
+                words: words.into(),
+            }],
             steps: vec![LearnedStep {
                 cause: "udder",
                 since: "2026-03-01T06:00:00-06:00".into(),
@@ -299,7 +305,10 @@ impl Teaches for FixedFarm {
         Ok(Costs {
             version: Some(2),
             version_words: "The farm's own, version 2, since yesterday".into(),
-            ..costs::told(self.round.farm.clone(), serde_json::from_str(r#"{"costs":{"udder":{"case":520.0,"year":2026}}}"#)?)
+            ..costs::told(
+                self.round.farm.clone(),
+                serde_json::from_str(r#"{"costs":{"udder":{"case":520.0,"year":2026}}}"#)?,
+            )
         })
     }
 

@@ -53,8 +53,7 @@ fn a_rate_twice_as_high_is_found_and_a_right_one_is_left_alone() {
 fn what_was_learned_is_not_learned_again() {
     // The same cows under the same truth, told before and after the rate was doubled: the same is learned.
     let before: Vec<Told> = (0..100).map(|day| told(day, 1.0 / 3.0, day % 2 == 0, How::Called)).collect();
-    let after: Vec<Told> =
-        before.iter().map(|one| Told { stated: 0.5, learned: 2.0, ..*one }).collect();
+    let after: Vec<Told> = before.iter().map(|one| Told { stated: 0.5, learned: 2.0, ..*one }).collect();
     assert_eq!(factor(&before), factor(&after));
     assert!((before[0].under_stated() - after[0].under_stated()).abs() < 1e-12);
 }
@@ -142,7 +141,8 @@ fn own_costs_stand_over_the_stated_ones_and_nothing_else_moves() {
     assert_eq!(OwnCosts::default().over(stated.clone()), stated);
     // What is said as it is stated is not the farm's own word.
     let same = OwnCost { case: Some(stated.cost(Cause::Udder).unwrap().case), ..OwnCost::default() };
-    let same = OwnCosts { costs: [(Cause::Udder, same)].into(), errand: Some(stated.errand), ..OwnCosts::default() };
+    let same =
+        OwnCosts { costs: [(Cause::Udder, same)].into(), errand: Some(stated.errand), ..OwnCosts::default() };
     assert_eq!(same.beyond(&stated), OwnCosts::default());
 }
 
