@@ -214,9 +214,13 @@ impl<'g> Window<'g> {
     fn common(&self, way: &Way, members: &[usize]) -> Option<(f64, usize)> {
         let spoken = members.iter().map(|index| &self.readings[*index]).filter(|one| one.speaks);
         if way.scale.multiplies() {
+            // A new unit multiplies all of them: a reading is far off where it is far from most.
+            let most = median(spoken.clone().map(|one| one.reading.value / one.value.max(1e-9)));
+            let most = if 0.0 < most { most } else { 1.0 };
             let (mut observed, mut expected, mut cows) = (0.0, 0.0, 0_usize);
             for one in spoken {
-                let cut = one.reading.value.clamp(one.value / MOST_FOLD, one.value * MOST_FOLD);
+                let usual = one.value * most;
+                let cut = one.reading.value.clamp(usual / MOST_FOLD, usual * MOST_FOLD);
                 observed += cut * one.reading.weight;
                 expected += one.value * one.reading.weight;
                 cows += 1;
