@@ -145,6 +145,8 @@ fn judge(life: &Life, herd: &Herd, milkings: &[Scored]) -> (Vec<Finding>, Vec<Fi
         at,
         her: causes::Background::of_stage(life.stage(at)),
         milkings,
+        lines: &[],
+        began: cowpath_core::signals::Began::default(),
         unsettled_since: herd.unsettled_since(life.key),
         trouble_since: herd.trouble_since(life.key),
     };

@@ -4,7 +4,7 @@
 //! file, asks the time, or draws a random number it was not handed.
 //!
 //! Read in this order: [`units`] and [`time`] (the quantities), [`herd`] (cows, quarters, lactations), [`tables`] (what
-//! a log may hold), [`level`] (the filter in its smallest form), [`expect`] (what she should have given), [`causes`]
+//! a log may hold), [`level`] (the filter in its smallest form), [`expect`] (what she should have given), [`signals`] (what her other signals should have been), [`causes`]
 //! (why she differs), [`say`] (the sentence), [`right`] (how often it was right).
 
 pub mod causes;
@@ -14,6 +14,7 @@ pub mod level;
 pub mod remedy;
 pub mod right;
 pub mod say;
+pub mod signals;
 pub mod tables;
 pub mod time;
 pub mod units;

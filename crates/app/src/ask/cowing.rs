@@ -4,7 +4,9 @@ use cowpath_core::{
     expect::Signal,
     herd::{Life, Quarter},
     say::{self, number, when},
+    signals::Line,
     tables::Visit,
+    time::hours_between,
     units::{Kilograms, UnitSystem},
 };
 use jiff::{Timestamp, ToSpan, civil::Date};
@@ -91,7 +93,15 @@ pub fn cow(
             });
         }
     }
-    let lanes = evidence::lanes(ways, animal, from, to, &milkings, &visits, &wanted, &speaks, marks);
+    // Her other signals are at hand for the days she is judged on, and drawn where those are most of the span.
+    let short = hours_between(from, view.at) <= LINES_UP_TO_H;
+    let lines: Vec<&Line> = view
+        .others
+        .heard
+        .cows
+        .get(&life.key)
+        .map_or(Vec::new(), |hers| hers.lines.iter().filter(|_| short).collect());
+    let lanes = evidence::lanes(ways, animal, from, to, &milkings, &visits, &wanted, &lines, &speaks, marks);
     let stage = life.stage(view.at);
     let summary = if let Some(not) = round.quiet.not_judged.iter().find(|not| not.animal == animal) {
         format!("Not judged: {}.", not.why)
@@ -162,6 +172,9 @@ fn milkings(
     })?;
     Ok(hers)
 }
+
+/// Longest span in which the strips of the ten judged days are no sliver, h.
+const LINES_UP_TO_H: f64 = 16.0 * 24.0;
 
 fn spans(
     stage: &cowpath_core::herd::Stage,

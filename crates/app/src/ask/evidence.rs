@@ -5,6 +5,7 @@ use cowpath_core::{
     expect::Signal,
     herd::{Life, Quarter},
     say::{number, reason, when},
+    signals::Line,
     tables::{Outcome, Visit},
 };
 use jiff::{SignedDuration, Timestamp, ToSpan, tz::TimeZone};
@@ -14,6 +15,7 @@ use super::{
     farm::{Barn, Ways},
     history::Drawn,
     lanes::{Lane, Lanes, Mark, Point, Strip, Tick},
+    line,
     view::{TEN_DAYS, View},
 };
 
@@ -43,7 +45,8 @@ pub fn of_call(barn: &Barn, view: &View, life: &Life, finding: &Finding) -> anyh
         word: format!("since {}", when::instant(finding.since, view.at, &view.ways.zone)),
         onset: true,
     });
-    Ok(lanes(&view.ways, &life.animal, from, view.at, &milkings, &visits, &wanted, &speaks, marks))
+    let lines = line::wanted(view, life, &finding.reasons);
+    Ok(lanes(&view.ways, &life.animal, from, view.at, &milkings, &visits, &wanted, &lines, &speaks, marks))
 }
 
 /// The lane of the herd: its milk beside what was usual.
@@ -105,6 +108,7 @@ pub fn lanes(
     milkings: &[Drawn],
     visits: &[Visit],
     wanted: &[(Signal, Option<Quarter>)],
+    lines: &[&Line],
     speaks: &dyn Fn(Signal, Option<Quarter>) -> bool,
     mut marks: Vec<Mark>,
 ) -> Lanes {
@@ -112,6 +116,12 @@ pub fn lanes(
     let mut seen = Vec::new();
     for (signal, quarter) in wanted {
         if let Some(lane) = signal_lane(ways, milkings, *signal, *quarter, speaks(*signal, *quarter)) {
+            seen.push(format!("{} {}: {}, {}", lane.name, lane.unit, lane.last, lane.usual));
+            strips.push(lane);
+        }
+    }
+    for line in lines {
+        if let Some(lane) = line::lane(ways, line, speaks(line.signal, line.quarter)) {
             seen.push(format!("{} {}: {}, {}", lane.name, lane.unit, lane.last, lane.usual));
             strips.push(lane);
         }
@@ -240,7 +250,7 @@ pub fn marks(cast: &Cast, life: &Life, from: Timestamp, to: Timestamp) -> Vec<Ma
 }
 
 /// Least and greatest value that must be seen, with a little room.
-fn reach(points: &[Point]) -> (f64, f64) {
+pub(super) fn reach(points: &[Point]) -> (f64, f64) {
     let values =
         points.iter().flat_map(|point| [point.observed.unwrap_or(point.expected), point.low95, point.high95]);
     let (low, high) = values
@@ -250,7 +260,7 @@ fn reach(points: &[Point]) -> (f64, f64) {
 }
 
 /// Starts of the farm days in a span, with how each is named.
-fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, String)> {
+pub(super) fn days(from: Timestamp, to: Timestamp, zone: &TimeZone) -> Vec<(Timestamp, String)> {
     let mut day = cowpath_core::time::farm_day(from, zone);
     let last = cowpath_core::time::farm_day(to, zone);
     let mut days = Vec::new();

@@ -25,12 +25,12 @@ use super::{
     found::{self, Given},
     history::History,
     inbox::Watched,
-    model,
     reading::Moved,
     record::{self, Record},
     round::{Answer, Round},
     rounding,
     silence::{self, Silent},
+    stuck,
     view::{self, View},
 };
 use crate::clock;
@@ -182,7 +182,11 @@ impl Live {
                 locked(&self.silent).as_ref().filter(|(own, _)| *own == ground).map(|(_, own)| own.clone());
             let silent = match ready {
                 Some(silent) => silent,
-                None => silence::stopped(barn, &view.cast, &view.ways.zone, view.at)?,
+                None => {
+                    let mut silent = silence::stopped(barn, &view.cast, &view.ways.zone, view.at)?;
+                    silent.extend(stuck::told(view));
+                    silent
+                }
             };
             *locked(&self.silent) = Some((ground, silent.clone()));
             Ok((silent, fit))
@@ -292,7 +296,7 @@ impl Live {
             Err(TryLockError::WouldBlock) => return,
         };
         // A farm that is being written is shown all the same.
-        let _ = model::keep_memories(&mut keeper, &view.cast, &view.ways.zone, &view.rolled);
+        let _ = view.keep(&mut keeper);
         let _ = found::keep_shown(&mut keeper.store, view.at, true, &seen.round);
     }
 

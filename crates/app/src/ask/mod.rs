@@ -3,7 +3,10 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+pub mod background;
 pub mod box_day;
+pub mod box_evidence;
+pub mod box_judging;
 pub mod boxes;
 mod bundle;
 pub mod cast;
@@ -21,12 +24,14 @@ pub mod found;
 pub mod history;
 pub mod inbox;
 pub mod lanes;
+pub mod line;
 pub mod live;
 pub mod map_page;
 pub mod mapping;
 pub mod maps;
 pub mod mending;
 pub mod model;
+pub mod others;
 pub mod overlap;
 pub mod parked;
 pub mod places;
@@ -38,6 +43,7 @@ pub mod rounding;
 pub mod sample;
 pub mod schemas;
 pub mod silence;
+pub mod stuck;
 pub mod take_in;
 pub mod taken;
 #[cfg(test)]

@@ -24,7 +24,7 @@ use super::{
 };
 
 /// Which reckoning a kept memory came from; another one cannot go on from it.
-pub const MODEL: &str = concat!("expect 4, cowpath ", env!("CARGO_PKG_VERSION"));
+pub const MODEL: &str = concat!("expect 5, cowpath ", env!("CARGO_PKG_VERSION"));
 
 /// The longest visit that is read, so that no visit that ended after a time began earlier than this before it.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
@@ -339,6 +339,12 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         self.memories.push((turn, postcard::to_stdvec(&memory)?));
         Ok(())
     }
+}
+
+/// The last turn of the week by a time.
+pub fn turn_by(at: Timestamp) -> Timestamp {
+    let turn_ms = FIRST_TURN_MS + (at.as_millisecond() - FIRST_TURN_MS).div_euclid(WEEK_MS) * WEEK_MS;
+    Timestamp::from_millisecond(turn_ms).unwrap_or(at)
 }
 
 /// The name memories are kept under: the reckoning and the zone its hours of day were in.

@@ -1,7 +1,7 @@
 //! Makes the round: judges every cow that can be judged, and the herd; cuts by worth; puts it into sentences.
 
 use cowpath_core::{
-    causes::{self, Cause, CowCourse, Finding, Subject, Urgency},
+    causes::{self, Cause, CowCourse, Finding, Subject, Urgency, boxes::BoxFault},
     herd::{Life, LifeKey, Stage},
     say::{
         self,
@@ -13,7 +13,7 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    evidence,
+    background, box_evidence, box_judging, evidence,
     farm::Barn,
     places::{place, places},
     round::{NotJudged, Other, Quiet, Round, RoundCall, RoundReason},
@@ -80,10 +80,12 @@ pub struct Judged<'a> {
     pub findings: Vec<Finding>,
     /// What is shown, in the round's order.
     pub shown: Vec<Finding>,
+    /// Faults of boxes, with what shows them.
+    boxes: Vec<BoxFault>,
 }
 
 /// Judges all that can be judged of what was known at a time.
-pub fn judged(view: &View) -> Judged<'_> {
+pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
     let (mut gone, mut too_new) = (0_usize, 0_usize);
@@ -103,16 +105,23 @@ pub fn judged(view: &View) -> Judged<'_> {
     let settings = settings(view, &judged);
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
+    // One call on the herd's intake, by the line that says most.
+    let intake =
+        view.others.heard.herd.iter().filter_map(|line| causes::judge_intake(line, view.at, &settings));
+    findings.extend(intake.max_by(|a, b| a.probability.total_cmp(&b.probability)));
+    let boxes = box_judging::judge(barn, view, &settings)?;
+    findings.extend(boxes.iter().map(|fault| fault.finding.clone()));
     let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
-    Judged { cows: judged, not_judged, too_new, gone, findings, shown }
+    Ok(Judged { cows: judged, not_judged, too_new, gone, findings, shown, boxes })
 }
 
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
-    let Judged { cows: judged, not_judged, too_new, gone, shown, .. } = judged(view);
-    let calls = shown.iter().map(|finding| call(barn, view, finding)).collect::<anyhow::Result<Vec<_>>>()?;
+    let Judged { cows: judged, not_judged, too_new, gone, shown, boxes, .. } = judged(barn, view)?;
+    let calls =
+        shown.iter().map(|finding| call(barn, view, finding, &boxes)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
         .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
@@ -168,16 +177,16 @@ fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> V
     let mut findings = Vec::new();
     for (life, stage) in cows {
         let Some(milkings) = view.milkings.get(&life.key) else { continue };
+        let hers = view.others.heard.cows.get(&life.key);
         let course = CowCourse {
             life: life.key,
             at: view.at,
-            her: causes::Background {
-                earlier_cases: earlier_udder_cases(view, life),
-                ..causes::Background::of_stage(*stage)
-            },
+            her: background::of(view, life, *stage),
             milkings,
+            lines: hers.map_or(&[], |hers| &hers.lines),
             unsettled_since: view.rolled.herd.unsettled_since(life.key),
             trouble_since: view.rolled.herd.trouble_since(life.key),
+            began: hers.map(|hers| hers.began).unwrap_or_default(),
         };
         findings.extend(causes::judge_cow(&course, settings));
     }
@@ -192,7 +201,10 @@ fn settings(view: &View, judged: &[(&Life, Stage)]) -> causes::Settings {
         .iter()
         .filter(|(life, _)| view.rolled.herd.unsettled_since(life.key).is_none())
         .filter_map(|(life, _)| view.milkings.get(&life.key).map(Vec::as_slice));
-    causes::Settings { noise: causes::noise::estimate(settled, &stated.noise), ..stated }
+    let lines = judged
+        .iter()
+        .filter_map(|(life, _)| view.others.heard.cows.get(&life.key).map(|hers| hers.lines.as_slice()));
+    causes::Settings { noise: causes::noise::estimate(settled, lines, &stated.noise), ..stated }
 }
 
 /// Which reckoning, with parameters fitted when.
@@ -241,16 +253,8 @@ fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     }
 }
 
-/// Udder cases that people recorded of her more than two weeks before.
-fn earlier_udder_cases(view: &View, life: &Life) -> u32 {
-    let earlier = view.cast.events_of(&life.animal).iter().filter(|event| {
-        event.kind == "diagnosed" && event.quarter.is_some() && 14.0 * 24.0 < hours_between(event.at, view.at)
-    });
-    earlier.count() as u32
-}
-
 /// One finding as a call, with its sentence and its picture.
-fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall> {
+fn call(barn: &Barn, view: &View, finding: &Finding, boxes: &[BoxFault]) -> anyhow::Result<RoundCall> {
     let zone = &view.ways.zone;
     let life = if let Subject::Cow(key) = finding.subject { view.cast.of(key) } else { None };
     let box_name = if let Subject::Box(key) = finding.subject {
@@ -276,7 +280,7 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             }
         }
     }
-    let said = say::call::call(
+    let mut said = say::call::call(
         finding,
         &say::call::Facts {
             animal: life.map(|life| life.animal.as_str()),
@@ -289,10 +293,11 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
             held_by_log: &held_by_log,
             destination_logged,
             diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
-            in_calf: false,
-            inseminated_at: None,
+            in_calf: life.is_some_and(|life| background::breeding(view, life).in_calf),
+            inseminated_at: life.and_then(|life| background::breeding(view, life).inseminated_at),
         },
     );
+    box_judging::tell(&mut said, boxes, finding, view, zone);
     let subject = match finding.subject {
         Subject::Cow(_) => "cow",
         Subject::Box(_) => "box",
@@ -351,7 +356,10 @@ fn call(barn: &Barn, view: &View, finding: &Finding) -> anyhow::Result<RoundCall
         past: Vec::new(),
         lanes: match life {
             Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
-            None => evidence::of_herd(view, finding),
+            None => match box_judging::of(boxes, finding) {
+                Some(fault) => box_evidence::of_box(view, fault, box_name),
+                None => evidence::of_herd(view, finding),
+            },
         },
     })
 }

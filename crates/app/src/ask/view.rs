@@ -6,9 +6,11 @@ use cowpath_core::{expect::Scored, herd::LifeKey};
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
+    background,
     cast::Cast,
     farm::{Barn, Ways},
     model::{self, Rolled},
+    others::{self, Others},
 };
 
 /// How far back a cow is judged, and how far back a picture of evidence goes.
@@ -26,6 +28,10 @@ pub struct View {
     pub rolled: Rolled,
     /// Milkings that ended in the ten days before, oldest first.
     pub milkings: BTreeMap<LifeKey, Vec<Scored>>,
+    /// Cells of each cow's last recording of the last 60 days, thousand/mL.
+    pub cells: BTreeMap<LifeKey, f64>,
+    /// The other signals of the same days.
+    pub others: Others,
 }
 
 /// Looks at a farm at a time; without one, at the time of its newest row. `None` while the farm has no rows.
@@ -41,5 +47,15 @@ pub fn at(barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Option<View>> {
         milkings.entry(visit.life).or_default().push(scored.clone());
         Ok(())
     })?;
-    Ok(Some(View { at, ways, cast, rolled, milkings }))
+    let others = others::at(barn, &cast, &ways.zone, at)?;
+    let cells = background::cells(barn, &cast, at)?;
+    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others }))
+}
+
+impl View {
+    /// Keeps what was reckoned on the way for the next time.
+    pub fn keep(&self, barn: &mut Barn) -> anyhow::Result<()> {
+        model::keep_memories(barn, &self.cast, &self.ways.zone, &self.rolled)?;
+        others::keep(barn, &self.cast, &self.ways.zone, &self.others)
+    }
 }

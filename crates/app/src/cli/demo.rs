@@ -13,7 +13,7 @@ use cowpath_herdsim::Scenario;
 
 use super::{Context, Format, import, round, serve, show};
 use crate::{
-    ask::{farm::Barn, model, rounding, take_in, view},
+    ask::{farm::Barn, rounding, take_in, view},
     trouble::user,
 };
 
@@ -75,7 +75,7 @@ impl Demo {
         let view = view::at(&barn, None)?;
         match &view {
             Some(view) => {
-                model::keep_memories(&mut barn, &view.cast, &view.ways.zone, &view.rolled)?;
+                view.keep(&mut barn)?;
                 round::print(&rounding::of_view(&barn, view)?, Format::Text)?;
             }
             None => round::print(&rounding::round(&barn, None, now)?, Format::Text)?,

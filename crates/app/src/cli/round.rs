@@ -7,7 +7,7 @@ use clap::Args;
 use super::{Context, Format, show};
 use crate::ask::{
     answered::{self, Told},
-    farm, found, model, round, rounding, view,
+    farm, found, round, rounding, view,
 };
 
 /// Today's round: who needs a person, for what, how sure that is, and what to do
@@ -35,7 +35,7 @@ impl Round {
             Some(view) => {
                 let round = rounding::of_view(&barn, &view)?;
                 // Kept for the next time; a farm that is being written goes without.
-                let _ = model::keep_memories(&mut barn, &view.cast, &zone, &view.rolled);
+                let _ = view.keep(&mut barn);
                 let json = serde_json::to_string(&round)?;
                 let _ = barn.store.if_free(|store| store.keep_round(view.at, &round.model, &json));
                 let _ = found::keep_shown(&mut barn.store, view.at, at.is_none(), &round);

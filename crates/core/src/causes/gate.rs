@@ -1,57 +1,107 @@
 //! Which causes need a full look in this cow?
 //!
-//! Most cows show nothing. A cumulative sum of the signed departures, S_k = max(0, S_{k−1} + d_k − 0.35), over the signals
-//! that belong to a cause alone (its quarter's, or the whole cow's for a cause of the whole cow) tells in a microsecond whether anything
-//! moved. A cause none of whose sums add up to [`OPEN_FROM`] is left out: its chance is then below its prior, under 1 %. The law
+//! Most cows show nothing. A cause is weighed in full where a rough look cannot rule it out. The rough look is the same sum
+//! with fewer terms: a handful of onsets, severities as they are, readings as if they were normal and remembered nothing but
+//! the one before, no error of her standing:
+//!
+//! ln L_i = ln Σ_m P_i(m) · exp(a·f − a²·g/2),  f = Σ d·μ, g = Σ μ²,  a = s·m    (d departures, μ the course, in spreads)
+//!
+//! Its chance is then a little too high rather than too low. Below [`OPEN_FROM`] the cause is left out. The law
 //! `the_gate_changes_no_chance_by_a_hundredth` holds it to that.
 
-use super::{likelihood::ReadyTemplate, series::Series};
+use super::{
+    grid::SPAN_H,
+    likelihood::{Ready, ReadyTemplate, log_sum},
+    noise::Noise,
+    series::Series,
+};
 use crate::{expect::Signal, herd::Quarter};
 
-/// What is taken off every departure, in spreads: a well cow's sum keeps falling back to nothing.
-const DRIFT: f64 = 0.35;
+/// Rough chance from which a cause is weighed.
+pub(crate) const OPEN_FROM: f64 = 0.03;
 
-/// Summed cumulative sums from which a cause is weighed.
-pub(crate) const OPEN_FROM: f64 = 3.0;
+/// Onsets of the rough look, hours before the time of judging.
+const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];
 
-/// Departures beyond this count no further, in spreads.
-const CLIP: f64 = 4.0;
+/// Departures beyond this count no further, in spreads: tails are heavy.
+const CLIP: f64 = 3.5;
 
-/// The places (quarters, or the whole cow) of a template that need weighing.
-pub(crate) fn open(ready: &ReadyTemplate, series: &[Series], from: f64) -> Vec<Option<Quarter>> {
+/// The places (quarters, or the whole cow) of a template that need weighing, at its rate of onsets a day.
+pub(crate) fn open(
+    ready: &ReadyTemplate,
+    series: &[Series],
+    noise: &Noise,
+    rate_a_day: f64,
+    from: f64,
+) -> Vec<Option<Quarter>> {
+    let template = ready.template;
     let places: Vec<Option<Quarter>> =
-        if ready.template.in_quarter { Quarter::ALL.into_iter().map(Some).collect() } else { vec![None] };
+        if template.in_quarter { Quarter::ALL.into_iter().map(Some).collect() } else { vec![None] };
+    if from <= 0.0 {
+        return places;
+    }
+    let prior = (rate_a_day * SPAN_H / 24.0).ln();
+    let wanted = from.ln() - prior;
+    let mut parts = vec![0.0; ready.courses.len()];
     places
         .into_iter()
         .filter(|place| {
-            let sum: f64 = ready
+            let own: Vec<Option<&Series>> = ready
                 .courses
                 .iter()
-                .flat_map(|course| {
-                    series
-                        .iter()
-                        .filter(move |series| {
-                            series.signal == course.course.signal && series.quarter == *place
-                        })
-                        .map(move |series| highest(series, course.course.size.signum()))
+                .map(|course| {
+                    let read = template.reads(course.course.signal, *place);
+                    series.iter().find(|one| one.signal == course.course.signal && one.quarter == read)
                 })
-                .sum();
-            from <= sum
+                .collect();
+            template.paces.iter().any(|(pace, _)| {
+                ONSETS_H.iter().any(|onset_h| {
+                    let fits: Vec<Option<(f64, f64)>> = ready
+                        .courses
+                        .iter()
+                        .zip(&own)
+                        .map(|(course, series)| series.map(|series| fit(series, course, -onset_h, *pace)))
+                        .collect();
+                    template.severities.iter().any(|(severity, _)| {
+                        for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits)) {
+                            *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
+                        }
+                        wanted <= parts.iter().sum::<f64>() * noise.discount(&parts)
+                    })
+                })
+            })
         })
         .collect()
 }
 
-/// Highest cumulative sum of a series in the direction of `sign`.
-fn highest(series: &Series, sign: f64) -> f64 {
-    let (mut sum, mut top) = (0.0_f64, 0.0_f64);
-    for (index, gap) in series.gap.iter().enumerate() {
-        let departure = if series.signal == Signal::Kicks {
-            if 0.5 <= series.shown[index].0 { 1.5 } else { -series.shown[index].1 }
-        } else {
-            (sign * gap * series.per_spread[index]).min(CLIP) - DRIFT
-        };
-        sum = (sum + departure).max(0.0);
-        top = top.max(sum);
+/// ln Σ_m P(m) · exp(a·f − a²·g/2).
+fn rough(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
+    log_sum(course.course.share.iter().map(|(share, weight)| {
+        let amplitude = severity * share;
+        weight.ln() + amplitude * f - amplitude * amplitude * g / 2.0
+    }))
+}
+
+/// Σ d·μ and Σ μ² of one signal's readings under a course with this onset and pace.
+fn fit(series: &Series, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
+    let first = series.hours.partition_point(|hours| *hours < onset_h);
+    let (mut f, mut g) = (0.0, 0.0);
+    for k in first..series.hours.len() {
+        let course = ready.shape_at((series.hours[k] - onset_h) / pace) * ready.course.size;
+        if series.signal == Signal::Kicks {
+            // A kick beyond her habit speaks as the logarithm of how much likelier it is.
+            let (kicked, habit) = series.shown[k];
+            let habit = habit.clamp(0.005, 0.6);
+            f += if 0.5 <= kicked { course / habit.max(0.05) } else { -course };
+            g += course * course / habit.max(0.05);
+            continue;
+        }
+        let moved = course * series.per_spread[k];
+        let departure = (series.gap[k] * series.per_spread[k]).clamp(-CLIP, CLIP);
+        // Readings that remember the one before tell less.
+        let fresh = (1.0 - series.memory[k]) / (1.0 + series.memory[k]);
+        f += fresh * departure * moved;
+        g += fresh * moved * moved;
     }
-    top
+    (f, g)
 }

@@ -1,4 +1,4 @@
-//! Does the whole herd give less?
+//! Does the whole herd give less, or eat less?
 //!
 //! The herd's effect on milk is a slow state with its own forecast error. A lasting fall is weighed against "as it was"
 //! by the same likelihood as a cow's signals: onset, severity, memory from point to point, heavy tails. What it was is
@@ -17,6 +17,7 @@ use super::{
 };
 use crate::{
     expect::{HerdPoint, Signal, Trouble},
+    signals::HerdLine,
     time::hours_between,
 };
 
@@ -25,6 +26,8 @@ const MEMORY_A_DAY: f64 = 0.5;
 
 /// What a herd wanders by itself, log: 1.2 %. Stated default.
 const WANDER: f64 = 0.012;
+/// What its chewing and eating wander by themselves, log: 3 %. Stated default.
+const INTAKE_WANDER: f64 = 0.03;
 
 /// Points a day that count; more of a slow state tell the same again.
 const POINTS_A_DAY: f64 = 2.0;
@@ -41,6 +44,20 @@ const PACES: [(f64, f64); 2] = [(1.0, 0.6), (4.0, 0.4)];
 
 /// The herd's finding, if its milk may have fallen; `points` in order of time, none later than `at` is read.
 pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> Option<Finding> {
+    judge_course(Signal::Milk, points, at, settings)
+}
+
+/// The herd's finding, if all its cows ruminate or eat less.
+pub fn judge_intake(line: &HerdLine, at: Timestamp, settings: &Settings) -> Option<Finding> {
+    judge_course(line.signal, &line.points, at, settings)
+}
+
+/// The same weighing for any course of the herd: what differs is what it is called.
+fn judge_course(signal: Signal, points: &[HerdPoint], at: Timestamp, settings: &Settings) -> Option<Finding> {
+    let (cause, wander) = match signal {
+        Signal::Milk => (Cause::HerdMilk, WANDER),
+        _ => (Cause::HerdIntake, INTAKE_WANDER),
+    };
     let known: Vec<&HerdPoint> = points
         .iter()
         .filter(|point| point.at <= at && point.log_effect.is_finite() && point.sd.is_finite())
@@ -57,7 +74,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         middle(older[older.len().saturating_sub(USUAL_POINTS)..].to_vec())
     };
     let mut series = Series {
-        signal: Signal::Milk,
+        signal,
         quarter: None,
         hours: Vec::new(),
         gap: Vec::new(),
@@ -77,8 +94,8 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         series.memory.push(MEMORY_A_DAY.powf((apart_h / 24.0).max(0.1)));
         series.hours.push(hours);
         series.gap.push(point.log_effect - usual);
-        series.per_spread.push(1.0 / point.sd.hypot(WANDER));
-        series.error.push(WANDER / 2.0);
+        series.per_spread.push(1.0 / point.sd.hypot(wander));
+        series.error.push(wander / 2.0);
         series.shown.push((100.0 * (point.log_effect.exp() - 1.0), 100.0 * (usual.exp() - 1.0)));
     }
     let cells = onsets(&series.hours, -SPAN_H);
@@ -88,7 +105,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
     let ready = Ready::new(&HERD_MILK, &SEVERITIES);
     let ratios = table(&series, &ready, &PACES, &cells);
     let count = ready.amplitudes.len();
-    let rate = settings.rates.of_place(Cause::HerdMilk);
+    let rate = settings.rates.of_place(cause);
     let weights: Vec<(usize, f64, f64, f64)> = PACES
         .iter()
         .enumerate()
@@ -123,7 +140,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
     let since = instant(since_h)?;
     let mut finding = Finding {
         subject: Subject::Herd,
-        cause: Cause::HerdMilk,
+        cause,
         quarter: None,
         probability,
         others: vec![(Cause::Well, 1.0 - probability)],
@@ -133,7 +150,7 @@ pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> O
         episode: began(&known).unwrap_or(since),
         worth: 0.0,
         severity,
-        reasons: vec![Reason { signal: Signal::Milk, quarter: None, observed, expected, weight: telling }],
+        reasons: vec![Reason { signal, quarter: None, observed, expected, weight: telling }],
     };
     settings.value(&mut finding, at);
     Some(finding)

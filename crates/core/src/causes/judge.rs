@@ -8,13 +8,14 @@ use super::{
     grid::{Onset, SPAN_H, onsets},
     likelihood::{READY, ReadyTemplate, log_sum},
     priors::Background,
-    series::{Series, gather},
+    series::{Series, gather, of_lines},
     weigh::{Evidence, taken_off, weigh},
     worth::Settings,
 };
 use crate::{
     expect::Scored,
     herd::{LifeKey, Quarter},
+    signals::{Began, Line},
     time::hours_between,
 };
 
@@ -29,11 +30,18 @@ pub struct CowCourse<'a> {
     pub her: Background,
     /// Her milkings of the last 10 days, oldest first; older and later ones are left out.
     pub milkings: &'a [Scored],
+    /// Her other signals over the same days.
+    pub lines: &'a [Line],
     /// Since when her baseline is held, if it is.
     pub unsettled_since: Option<Timestamp>,
     /// Since when something has been the matter with her, on and off, if it is: names her calls.
     pub trouble_since: Option<Timestamp>,
+    /// Since when her other signals speak, of illness and of heat.
+    pub began: Began,
 }
+
+/// Onsets a cow-day from which a cause is weighed wherever anything is: one in 20 in ten days.
+const OFTEN_FROM: f64 = 0.005;
 
 /// Causes less likely than this are not worth naming: 1 in 200.
 pub const NAMED_FROM: f64 = 0.005;
@@ -45,13 +53,14 @@ pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
 
 /// The same with the gate at `open_from`; 0 weighs everything.
 pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64) -> Vec<Finding> {
-    let series = gather(
+    let mut series = gather(
         course.milkings,
         course.at,
         course.unsettled_since,
         course.her.stage.days_in_milk,
         &settings.noise,
     );
+    series.extend(of_lines(course.lines, course.at, &settings.noise));
     if series.is_empty() {
         return Vec::new();
     }
@@ -72,6 +81,12 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
     // Two causes may hold at once: what the likeliest one leaves unexplained is weighed for the others.
     let likeliest =
         chances.iter().copied().filter(|(cause, _)| *cause != Cause::Well).max_by(|a, b| a.1.total_cmp(&b.1));
+    // Milk alone does not say which illness of the whole cow it is: what explains it best stands for all of them.
+    let whole = |cause: Cause| cause.is_illness() && cause != Cause::Udder;
+    let likeliest = likeliest.map(|(cause, chance)| {
+        let together = chances.iter().filter(|(other, _)| whole(*other)).map(|(_, chance)| chance).sum();
+        (cause, if whole(cause) { together } else { chance })
+    });
     let second = likeliest.filter(|(_, chance)| 0.5 <= *chance).and_then(|(cause, chance)| {
         let evidence = first.evidence_of(cause)?;
         let cell = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
@@ -129,8 +144,11 @@ impl Weighed {
         open_from: f64,
         without: Option<Cause>,
     ) -> Weighed {
-        let places: Vec<Vec<Option<Quarter>>> =
-            READY.iter().map(|ready| open(ready, &series, open_from)).collect();
+        let rate = |ready: &ReadyTemplate| {
+            settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
+        };
+        let mut places: Vec<Vec<Option<Quarter>>> =
+            READY.iter().map(|ready| open(ready, &series, &settings.noise, rate(ready), open_from)).collect();
         let wanted = |ready: &ReadyTemplate, places: &[Option<Quarter>]| {
             !places.is_empty() && Some(ready.template.cause) != without
         };
@@ -138,19 +156,23 @@ impl Weighed {
             .iter()
             .zip(&places)
             .any(|(ready, places)| wanted(ready, places) && ready.template.cause != Cause::Well);
+        // What comes so often that it may be behind anything is weighed beside whatever else is.
+        for (ready, places) in READY.iter().zip(&mut places) {
+            if places.is_empty() && OFTEN_FROM < rate(ready) && !ready.template.in_quarter {
+                places.push(None);
+            }
+        }
         let evidence: Vec<Evidence> = READY
             .iter()
             .zip(&places)
             .filter(|(ready, places)| ill && wanted(ready, places))
-            .map(|(ready, places)| {
-                let rate = settings.rates.a_day(ready.template.cause, &course.her);
-                weigh(ready, places, &series, onsets, rate, &settings.noise)
-            })
+            .map(|(ready, places)| weigh(ready, places, &series, onsets, rate(ready), &settings.noise))
             .collect();
         let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
         for one in &evidence {
             let total = log_sum(one.cells.iter().map(|cell| cell.weight));
             let cause = one.ready.template.cause;
+            logs[0].1 = log_sum([logs[0].1, one.passed].into_iter());
             match logs.iter_mut().find(|(known, _)| *known == cause) {
                 Some((_, log)) => *log = log_sum([*log, total].into_iter()),
                 None => logs.push((cause, total)),
@@ -229,11 +251,20 @@ fn finding(
         urgency: Urgency::Watch,
         since,
         since_between: (instant(early_h)?, instant(late_h)?),
-        episode: course.trouble_since.unwrap_or(since),
+        episode: named_by(course, cause).unwrap_or(since),
         worth: 0.0,
         severity: severity / weight_of_quarter,
         reasons,
     })
+}
+
+/// What names the call: the first row that spoke, of her milk or of her other signals.
+fn named_by(course: &CowCourse, cause: Cause) -> Option<Timestamp> {
+    match (cause, course.trouble_since, course.began.ill) {
+        (Cause::Heat, ..) => course.began.heat,
+        (_, Some(milk), Some(others)) => Some(milk.min(others)),
+        (_, milk, others) => milk.or(others),
+    }
 }
 
 /// The quarter with most of the weight.

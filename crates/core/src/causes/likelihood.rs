@@ -319,5 +319,11 @@ pub(crate) fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
     if top == f64::NEG_INFINITY {
         return top;
     }
-    top + values.map(|value| (value - top).exp()).sum::<f64>().ln()
+    let share = |value: f64| match value - top {
+        0.0 => 1.0,
+        // Too little to be ever read.
+        below if below < -35.0 => 0.0,
+        below => below.exp(),
+    };
+    top + values.map(share).sum::<f64>().ln()
 }

@@ -24,6 +24,7 @@
 //! # Not here
 //! What she should have given: [`crate::expect`]. The words: [`crate::say`].
 
+pub mod boxes;
 mod gate;
 pub mod grid;
 pub mod herd_milk;
@@ -38,7 +39,8 @@ mod tests;
 mod weigh;
 pub mod worth;
 
-pub use herd_milk::judge_herd;
+pub use boxes::judge_boxes;
+pub use herd_milk::{judge_herd, judge_intake};
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
 pub use priors::{Background, Rates};

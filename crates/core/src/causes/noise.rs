@@ -8,7 +8,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{Continuous, ContinuousCDF, StudentsT};
 
-use crate::expect::{Scored, Signal};
+use crate::{
+    expect::{Scored, Signal},
+    signals::{Line, median},
+};
 
 /// One signal's wandering.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -64,6 +67,8 @@ impl Default for Noise {
                 (Signal::Conductivity, SignalNoise { memory: 0.3, tail: 5.0, spread: 1.0 }),
                 (Signal::Kicks, SignalNoise { memory: 0.3, tail: 5.0, spread: 1.0 }),
                 (Signal::Interval, SignalNoise { memory: 0.1, tail: 5.0, spread: 1.0 }),
+                (Signal::Activity, SignalNoise { memory: 0.1, tail: 5.0, spread: 1.0 }),
+                (Signal::Rumination, SignalNoise { memory: 0.2, tail: 5.0, spread: 1.0 }),
             ]),
             between_signals: 0.15,
         }
@@ -74,7 +79,11 @@ impl Default for Noise {
 ///
 /// Readings are clipped at three times their spread for the correlations, and those beyond [`ILL_FROM`] left out of spread
 /// and tail, so the few ill cows weigh little; hand over settled cows where it is known who they are.
-pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise) -> Noise {
+pub fn estimate<'a>(
+    cows: impl IntoIterator<Item = &'a [Scored]>,
+    lines: impl IntoIterator<Item = &'a [Line]>,
+    stated: &Noise,
+) -> Noise {
     let mut last: BTreeMap<(u32, Signal, u8), f64> = BTreeMap::new();
     let mut sums: BTreeMap<Signal, Pooled> = BTreeMap::new();
     let (mut cross, mut pairs) = (0.0, 0.0);
@@ -106,6 +115,9 @@ pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise
             }
         }
     }
+    for own in lines {
+        pool_lines(own, &mut sums, &mut cross, &mut pairs);
+    }
     let mut noise = stated.clone();
     for (signal, pooled) in sums {
         noise.signals.insert(signal, pooled.law(stated.of(signal)));
@@ -115,11 +127,54 @@ pub fn estimate<'a>(cows: impl IntoIterator<Item = &'a [Scored]>, stated: &Noise
     noise
 }
 
+/// Readings of a line that tell something of its scatter.
+const FEWEST_POINTS: usize = 5;
+
+/// One cow's other signals: each about its own middle, for her standing's own error is no noise.
+fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f64, pairs: &mut f64) {
+    let mut by_day: Vec<BTreeMap<i64, (f64, f64)>> = Vec::new();
+    for line in lines.iter().filter(|line| FEWEST_POINTS <= line.points.len()) {
+        let middle = median(line.points.iter().map(|point| point.gap));
+        let sum = sums.entry(line.signal).or_default();
+        let mut days: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
+        let mut before: Option<(f64, i64)> = None;
+        for point in &line.points {
+            let reading = (point.gap - middle) / point.noise_sd;
+            let clipped = reading.clamp(-3.0, 3.0);
+            let at_ms = point.to.as_millisecond();
+            if let Some((last, last_ms)) = before {
+                sum.product += last * clipped;
+                sum.square += (last * last + clipped * clipped) / 2.0;
+                sum.apart_h += (at_ms - last_ms) as f64 / 3_600_000.0;
+                sum.steps += 1.0;
+            }
+            before = Some((clipped, at_ms));
+            sum.sizes.push(reading.abs());
+            let day = days.entry(at_ms.div_euclid(86_400_000)).or_insert((0.0, 0.0));
+            *day = (day.0 + clipped, day.1 + 1.0);
+        }
+        by_day.push(days);
+    }
+    for (index, first) in by_day.iter().enumerate() {
+        for second in &by_day[index + 1..] {
+            for (day, (sum, count)) in first {
+                let Some((other_sum, other_count)) = second.get(day) else { continue };
+                let (one, other) = (sum / count.sqrt(), other_sum / other_count.sqrt());
+                *cross += one * other;
+                *pairs += (one * one + other * other) / 2.0;
+            }
+        }
+    }
+}
+
 /// Readings a stated default is worth when a herd's own are pooled with it.
 const DEFAULT_WORTH: f64 = 300.0;
 
 /// Readings further off, in stated spreads, are taken for illness or faults and tell nothing of the noise.
 const ILL_FROM: f64 = 6.0;
+
+/// Sizes a tail is tried on.
+const MOST_SIZES: usize = 1500;
 
 /// Tails that are tried. None is lighter than 8: what has not been seen in a herd may still come.
 const TAILS: [f64; 5] = [3.0, 4.0, 5.0, 6.0, 8.0];
@@ -130,6 +185,9 @@ struct Pooled {
     product: f64,
     square: f64,
     sizes: Vec<f64>,
+    /// Hours from reading to reading, and how many such steps, where they are not those of milkings.
+    apart_h: f64,
+    steps: f64,
 }
 
 impl Pooled {
@@ -148,7 +206,15 @@ impl Pooled {
                 let Ok(law) = StudentsT::new(0.0, 1.0, tail) else { continue };
                 let spread = most / law.inverse_cdf(0.9);
                 let inside = (2.0 * law.cdf(ILL_FROM / spread) - 1.0).ln() + spread.ln();
-                let likelihood: f64 = self.sizes.iter().map(|size| law.ln_pdf(size / spread) - inside).sum();
+                // Of sizes in order every so many-th tells the same; what all tails share of ln p is reckoned once.
+                let thin = self.sizes.len().div_ceil(MOST_SIZES);
+                let (mut likelihood, mut told) = (0.0, 0.0);
+                for size in self.sizes.iter().step_by(thin) {
+                    let u = size / spread;
+                    likelihood -= (tail + 1.0) / 2.0 * (u * u / tail).ln_1p();
+                    told += 1.0;
+                }
+                let likelihood = likelihood / told + law.ln_pdf(0.0) - inside;
                 if best.is_none_or(|(top, _, _)| top < likelihood) {
                     best = Some((likelihood, tail, spread));
                 }
@@ -156,6 +222,9 @@ impl Pooled {
         }
         let (tail, spread) = best.map_or((stated.tail, stated.spread), |(_, tail, spread)| (tail, spread));
         let pooled = (count * spread + DEFAULT_WORTH * stated.spread) / (count + DEFAULT_WORTH);
+        // What is stated is the correlation 8 h apart.
+        let step_h = if 0.0 < self.steps { self.apart_h / self.steps } else { 8.0 };
+        let memory = memory.clamp(0.0, 0.9).powf(8.0 / step_h);
         SignalNoise { memory: memory.clamp(0.0, 0.9), tail, spread: pooled.clamp(0.5, 5.0) }
     }
 }

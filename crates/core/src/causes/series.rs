@@ -6,6 +6,7 @@ use super::{grid::SPAN_H, noise::Noise};
 use crate::{
     expect::{Scored, Signal},
     herd::Quarter,
+    signals::Line,
     time::hours_between,
 };
 
@@ -54,6 +55,35 @@ const FRESH_LEVEL: f64 = 0.12;
 const FRESH_SLOPE: f64 = 0.03;
 /// Days after calving in which she counts as fresh here.
 const FRESH_DAYS: f64 = 35.0;
+
+/// Series of the other signals of a cow, as they come.
+pub(crate) fn of_lines(lines: &[Line], at: Timestamp, noise: &Noise) -> Vec<Series> {
+    lines
+        .iter()
+        .filter_map(|line| {
+            let law = noise.of(line.signal);
+            let mut series = Series::empty(line.signal, line.quarter, law.tail, line.points.len());
+            for point in &line.points {
+                let middle = hours_between(at, point.from) / 2.0 + hours_between(at, point.to) / 2.0;
+                if !(-SPAN_H..=0.0).contains(&middle) {
+                    continue;
+                }
+                let apart_h = series.hours.last().map_or(8.0, |before| middle - before);
+                series.memory.push(law.memory.powf((apart_h / 8.0).max(0.25)));
+                series.hours.push(middle);
+                series.gap.push(point.gap);
+                series.per_spread.push(1.0 / (point.noise_sd * law.spread));
+                series.error.push(point.error);
+                series.shown.push((point.observed, point.expected));
+            }
+            if series.hours.is_empty() {
+                return None;
+            }
+            series.finish(None);
+            Some(series)
+        })
+        .collect()
+}
 
 /// Series of all signals with at least one reading between 10 days before `at` and `at`.
 pub(crate) fn gather(

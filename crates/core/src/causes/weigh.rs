@@ -5,7 +5,7 @@
 
 use super::{
     grid::Onset,
-    likelihood::{Ready, ReadyTemplate, table},
+    likelihood::{Ready, ReadyTemplate, log_sum, table},
     noise::Noise,
     series::Series,
 };
@@ -26,6 +26,8 @@ pub(crate) struct Cell {
 pub(crate) struct Evidence {
     pub ready: &'static ReadyTemplate,
     pub cells: Vec<Cell>,
+    /// ln of the weight of onsets so long ago that it has passed.
+    pub passed: f64,
     /// ln likelihood ratio by cell and course (`courses.len()` a cell), discounted.
     pub parts: Vec<f64>,
 }
@@ -63,6 +65,8 @@ pub(crate) fn weigh(
     let mut cells = Vec::with_capacity(size);
     let mut parts = Vec::with_capacity(size * ready.courses.len());
     let mut row = vec![0.0; ready.courses.len()];
+    let mut passed: Vec<f64> = Vec::new();
+    let holds_h = template.holds_days.map_or(f64::INFINITY, |days| 24.0 * days);
     for quarter in places {
         // The series each course reads for this quarter; none where nothing was measured.
         let own: Vec<Option<&[f64]>> = tables
@@ -75,7 +79,7 @@ pub(crate) fn weigh(
             .collect();
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
             for (onset, span) in onsets.iter().enumerate() {
-                let prior = rate_a_day * span.width_days * pace_weight / of;
+                let prior = (rate_a_day * span.width_days * pace_weight / of).ln();
                 for (severity, (_, severity_weight)) in template.severities.iter().enumerate() {
                     let place = (pace * onsets.len() + onset) * severities + severity;
                     for (part, table) in row.iter_mut().zip(&own) {
@@ -85,19 +89,18 @@ pub(crate) fn weigh(
                     for part in &mut row {
                         *part *= discount;
                     }
-                    cells.push(Cell {
-                        quarter: *quarter,
-                        onset,
-                        pace,
-                        severity,
-                        weight: (prior * severity_weight).ln() + row.iter().sum::<f64>(),
-                    });
+                    let weight = prior + severity_weight.ln() + row.iter().sum::<f64>();
+                    if span.hours < -holds_h {
+                        passed.push(weight);
+                        continue;
+                    }
+                    cells.push(Cell { quarter: *quarter, onset, pace, severity, weight });
                     parts.extend_from_slice(&row);
                 }
             }
         }
     }
-    Evidence { ready, cells, parts }
+    Evidence { ready, cells, passed: log_sum(passed.into_iter()), parts }
 }
 
 /// `[pace][onset][severity]` from `[pace][onset][amplitude]`.
@@ -108,11 +111,19 @@ fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {
         .collect()
 }
 
+/// So far below the greatest term a term adds nothing that is ever read.
+const FAR_BELOW: f64 = -25.0;
+
 /// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
 fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {
     let ratio = |place: &Option<usize>| place.map_or(0.0, |place| ratios[place]);
     let top = parts.iter().map(|(place, _)| ratio(place)).fold(f64::NEG_INFINITY, f64::max);
-    top + parts.iter().map(|(place, weight)| weight * (ratio(place) - top).exp()).sum::<f64>().ln()
+    let share = |(place, weight): &(Option<usize>, f64)| match ratio(place) - top {
+        0.0 => *weight,
+        below if below < FAR_BELOW => 0.0,
+        below => weight * below.exp(),
+    };
+    top + parts.iter().map(share).sum::<f64>().ln()
 }
 
 /// The series with one cell's courses taken off: what is left for other causes to explain.

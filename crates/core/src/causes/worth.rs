@@ -258,23 +258,25 @@ impl Settings {
 
 /// What is shown: every finding whose look is worth more than it costs, most worth first, no more than the day can take.
 ///
-/// Of one cow only causes that do not explain the same signals twice: an unclear finding goes when a named cause of the
-/// same cow is likelier, unless it is itself likelier than not. A finding that needs a person now is never cut by the day's limit.
+/// Of one cow only causes that do not explain the same signals twice: of the illnesses of the whole cow the likeliest speaks
+/// for all, and another only where it is itself likelier than not; one that does not say what it is goes where any other
+/// cause of the same cow, heat too, is likelier. A finding that needs a person now is never cut by the day's limit.
 pub fn cut(findings: Vec<Finding>, settings: &Settings) -> Vec<Finding> {
-    let named: Vec<(Subject, f64)> = findings
-        .iter()
-        .filter(|finding| finding.cause != Cause::Unclear)
-        .map(|finding| (finding.subject, finding.probability))
-        .collect();
+    let all: Vec<(Subject, Cause, f64)> =
+        findings.iter().map(|finding| (finding.subject, finding.cause, finding.probability)).collect();
+    let whole = |cause: Cause| cause.is_illness() && cause != Cause::Udder;
     let mut shown: Vec<Finding> = findings
         .into_iter()
         .filter(|finding| 0.0 < finding.worth)
         .filter(|finding| {
-            finding.cause != Cause::Unclear
-                || 0.5 <= finding.probability
-                || !named
-                    .iter()
-                    .any(|(subject, chance)| *subject == finding.subject && finding.probability < *chance)
+            let mut hers = all.iter().filter(|(subject, cause, _)| {
+                *subject == finding.subject && *cause != finding.cause && finding.cause.is_illness()
+            });
+            0.5 <= finding.probability
+                || !whole(finding.cause)
+                || !hers.any(|(_, cause, chance)| {
+                    (whole(*cause) || finding.cause == Cause::Unclear) && finding.probability < *chance
+                })
         })
         .collect();
     shown.sort_by(|a, b| {

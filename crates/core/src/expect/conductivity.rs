@@ -73,8 +73,17 @@ pub(crate) fn conductivity(
             let total = line.var + other_var;
             let weight = super::filter::weight(gap / total.sqrt(), HABIT_DF);
             let before = effect.mean;
+            let own_var = total - effect.var;
             effect.learn(gap, total / weight);
             moved = effect.mean - before;
+            if 2 <= line.seen {
+                own_box.bins.note_cup(
+                    at_ms,
+                    i,
+                    gap + cups.map_or(0.0, |cups| cups[i].mean),
+                    own_var / weight,
+                );
+            }
         }
         let sd = (baseline[i].1 + other_var).sqrt();
         let known = 2 <= line.seen;

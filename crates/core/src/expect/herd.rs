@@ -9,7 +9,7 @@ use super::milk::{self, FIRST, Record};
 use super::parameters::Parameters;
 use super::quarters::quarters;
 use super::split::{BoxState, Effect, days_on, fade};
-use super::{Scored, secretion};
+use super::{BoxBin, Scored, secretion};
 use crate::herd::{BoxKey, LifeKey, Stage};
 use crate::tables::{Outcome, Visit};
 
@@ -183,7 +183,12 @@ impl Herd {
             Some(milk_kg) if milked_out => {
                 let herd = herd_counts.then_some(&mut self.effect);
                 let with_box = if box_counts { Some(&mut *own_box) } else { None };
-                milk::learn(&now, &mut self.record, cow, &look, milk_kg, (herd, with_box), &mut purpose);
+                let of_herd = effects[0].mean;
+                let told =
+                    milk::learn(&now, &mut self.record, cow, &look, milk_kg, (herd, with_box), &mut purpose);
+                if let Some((departure, var)) = told {
+                    own_box.bins.note_milk(at_ms, departure, of_herd, var);
+                }
             }
             Some(milk_kg) => cow.carried_kg = p.carried_share * (look.expected_kg - milk_kg).max(0.0),
             None => {}
@@ -274,6 +279,12 @@ impl Herd {
     pub fn box_effect(&self, at_box: BoxKey) -> Option<(f64, f64)> {
         let own_box = self.boxes.get(usize::from(at_box.0))?.as_ref()?;
         (own_box.shared() && 2 <= self.shared_boxes).then(|| (own_box.milk.mean, own_box.milk.var.sqrt()))
+    }
+
+    /// What a box read against its cows' own levels, six hours by six hours, for about forty days, oldest first.
+    pub fn box_course(&self, at_box: BoxKey) -> Vec<BoxBin> {
+        let own_box = self.boxes.get(usize::from(at_box.0)).and_then(Option::as_ref);
+        own_box.map(|own| own.bins.bins().copied().collect()).unwrap_or_default()
     }
 
     /// Effects of a box's cups on milk (log) and on conductivity (mS/cm), by quarter.

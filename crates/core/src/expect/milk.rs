@@ -205,6 +205,7 @@ pub(crate) fn outlook(
 /// Learns a milking that was milked out: herd, box, cow and record in this order.
 ///
 /// Its departure goes to whom it is judged for, where it can be judged; its log-likelihood to whom it is fitted for.
+/// What it tells of the box comes back: the departure with the box's effect left in, and its variance.
 pub(crate) fn learn(
     now: &Moment<'_>,
     record: &mut Record,
@@ -213,7 +214,7 @@ pub(crate) fn learn(
     milk_kg: f64,
     (herd, own_box): (Option<&mut Effect>, Option<&mut BoxState>),
     purpose: &mut Purpose<'_>,
-) {
+) -> Option<(f64, f64)> {
     let p = now.p;
     // Milk carried over is taken off; what remains is never read as less than a fiftieth of the forecast.
     let net_kg = (milk_kg - look.extra_kg).max(0.2 * milk_kg).max(0.02 * look.own_kg);
@@ -243,7 +244,7 @@ pub(crate) fn learn(
             if now.judged {
                 **log_likelihood += log_kernel(z, p.tail_df) - sd.ln();
             }
-            return;
+            return None;
         }
         Purpose::Judge(out) => out,
     };
@@ -281,6 +282,7 @@ pub(crate) fn learn(
             noise_sd: told * look.noise_var.sqrt(),
         });
     }
+    teaches.then_some((surprise + look.box_log, (look.robust.var + look.noise_var) / weight))
 }
 
 /// Student's t at z, less what hangs on df alone ([`log_constant`]).

@@ -15,6 +15,7 @@
 //! Why she differs: [`crate::causes`].
 
 mod baseline;
+mod box_bins;
 mod conductivity;
 mod cow;
 pub mod curve;
@@ -34,6 +35,8 @@ mod trouble;
 
 use jiff::Timestamp;
 
+pub(crate) use box_bins::BIN_MS;
+pub use box_bins::{BoxBin, Sum};
 pub use cow::Settled;
 pub use fit::{Fitted, Interval, SampleMilking, Two, fit, fit_by_twos};
 pub use herd::{Herd, HerdPoint};

@@ -78,6 +78,8 @@ pub(crate) struct BoxState {
     pub(crate) cup_ms: [Effect; 4],
     /// All its probes together, mS/cm.
     pub(crate) level_ms: Effect,
+    /// What it read, six hours by six hours.
+    pub(crate) bins: super::box_bins::BoxBins,
     at_ms: i64,
     cup_milk_at_ms: i64,
     cup_ms_at_ms: i64,
@@ -93,6 +95,7 @@ impl BoxState {
             cup_milk: [Effect::rest(&p.cup_milk); 4],
             cup_ms: [Effect::rest(&p.cup_ms); 4],
             level_ms: Effect::rest(&p.probe_ms),
+            bins: super::box_bins::BoxBins::default(),
             at_ms,
             cup_milk_at_ms: at_ms,
             cup_ms_at_ms: at_ms,

@@ -1,7 +1,15 @@
 //! In which words is it said what may be wrong with a box?
 
-use super::{call::by_certainty, number};
-use crate::causes::{Cause, Finding};
+use super::{
+    call::{Facts, Said, by_certainty},
+    number, when,
+};
+use crate::{
+    causes::{Cause, Finding, boxes::BoxFault},
+    expect::Signal,
+    time::hours_between,
+    units::{Kilograms, UnitSystem},
+};
 
 /// The caution every call on a box carries.
 pub const CAUTION: &str = "Switch the box off as its maker says before you reach into it.";
@@ -50,4 +58,169 @@ pub fn decide(finding: &Finding) -> String {
         _ => "",
     }
     .to_owned()
+}
+
+/// Puts into the words of a call what the rows of its box show; `instead` is the name of the box that may be off instead.
+pub fn tell(said: &mut Said, fault: &BoxFault, instead: Option<&str>, facts: &Facts) {
+    said.says = shown(fault, instead, facts.units);
+    if let Some((subject, _)) = said.sentence.split_once(": ") {
+        said.sentence = format!("{subject}: {}", said.says);
+    }
+    said.why = why(fault, facts);
+    if let (Some(other), Cause::MilkMeter) = (instead, fault.finding.cause) {
+        said.action = format!(
+            "Weigh one milking in this box and one in box {other}, or hold both against the tank: their rows alone do not say \
+             which of the two is off."
+        );
+    }
+    if fault.finding.cause == Cause::IdleFault && !fault.goes_on {
+        said.action =
+            "Ask what happened then: gate, power, air, messages. See which cows are late.".to_owned();
+        said.decide = "What would decide: the messages of the box at that time.".to_owned();
+    }
+    let unit = if fault.finding.cause == Cause::ConductivityProbe { "mS/cm" } else { "%" };
+    for (reason, words) in fault.finding.reasons.iter().zip(&mut said.reasons) {
+        let (observed, expected) = (number::plain(reason.observed, 1), number::plain(reason.expected, 1));
+        let space = number::SPACE;
+        let (name, value) = match reason.signal {
+            Signal::Milk => (
+                "milk of the cows milked here against their own levels".to_owned(),
+                format!("{}{space}%", number::signed(reason.observed, 1)),
+            ),
+            Signal::Conductivity => (
+                format!("{} conductivity of the cows milked here against their own", cup(&fault.finding)),
+                format!("{}{space}mS/cm", number::signed(reason.observed, 2)),
+            ),
+            Signal::QuarterMilk => (
+                format!("milkings in which the {} gave next to nothing", cup(&fault.finding)),
+                format!("{observed}{space}%, usually {expected}{space}%"),
+            ),
+            Signal::Feed => (
+                "eaten of what was offered".to_owned(),
+                format!("{observed}{space}%, usually {expected}{space}%"),
+            ),
+            _ => ("visits in that time".to_owned(), format!("none, usually {expected}")),
+        };
+        (words.name, words.value) = (name, value);
+        words.unit = if reason.signal == Signal::Visits { "visits" } else { unit };
+    }
+    if let Some(times) = fault.frozen {
+        said.reasons.iter_mut().for_each(|words| {
+            words.value = format!("the same figure {}", number::things(times as usize, "time", "times"));
+        });
+    }
+}
+
+fn cup(finding: &Finding) -> &'static str {
+    finding.quarter.map_or("quarter", |quarter| quarter.words())
+}
+
+/// The sentence with how far off it is.
+fn shown(fault: &BoxFault, instead: Option<&str>, units: UnitSystem) -> String {
+    let finding = &fault.finding;
+    let sure = number::chance(finding.probability);
+    let verb = by_certainty(finding.probability, "looks", "may be", "could be");
+    let by = number::percent(fault.level.exp_m1().abs());
+    match finding.cause {
+        Cause::MilkMeter if fault.frozen.is_some() => format!(
+            "the milk meter always says {}, {sure} sure.",
+            number::mass(Kilograms(fault.level), units)
+        ),
+        Cause::MilkMeter => {
+            let side = if fault.level < 0.0 { "low" } else { "high" };
+            let other = if fault.level < 0.0 { "high" } else { "low" };
+            let instead = instead.map_or_else(String::new, |name| format!(", or box {name}'s {by} {other}"));
+            format!("the milk meter {verb} {by} too {side}{instead}, {sure} sure.")
+        }
+        Cause::ConductivityProbe => {
+            let side = if fault.level < 0.0 { "low" } else { "high" };
+            let by = number::plain(fault.level.abs(), 1);
+            let space = number::SPACE;
+            format!(
+                "the conductivity probe of the {} cup {verb} {by}{space}mS/cm too {side}, {sure} sure.",
+                cup(finding)
+            )
+        }
+        Cause::FeedDispenser => {
+            let less = number::percent(fault.level.abs());
+            format!("the feed dispenser {verb} to give {less} less than it says, {sure} sure.")
+                .replace("looks to give", "seems to give")
+                .replace("be to give", "give")
+        }
+        Cause::IdleFault => {
+            let hours = number::plain(fault.level, 1);
+            let space = number::SPACE;
+            if fault.goes_on {
+                let verb =
+                    by_certainty(finding.probability, "has stood", "may have stood", "could have stood");
+                format!("it {verb} still for {hours}{space}h without saying why, {sure} sure.")
+            } else {
+                let verb = by_certainty(finding.probability, "stood", "may have stood", "could have stood");
+                format!("it {verb} still for {hours}{space}h without saying why, {sure} sure.")
+            }
+        }
+        _ => says(finding),
+    }
+}
+
+/// From when it is said that it may have begun earlier, h.
+const EARLIER_FROM_H: f64 = 12.0;
+
+/// Since when, and which rows show it.
+fn why(fault: &BoxFault, facts: &Facts) -> String {
+    let finding = &fault.finding;
+    let since = when::instant(finding.since, facts.at, facts.zone);
+    if finding.cause == Cause::IdleFault {
+        let expected = finding.reasons.first().map_or(0.0, |reason| reason.expected);
+        let visits = number::plain(expected, 0);
+        return format!(
+            "From {since} no cow was let in; by its own visits at that hour {visits} would have come. No row says that it was \
+             cleaned, served or off."
+        );
+    }
+    let earliest = when::instant(finding.since_between.0, facts.at, facts.zone);
+    let maybe =
+        if EARLIER_FROM_H <= hours_between(finding.since_between.0, finding.since) && earliest != since {
+            format!(", maybe since {earliest}")
+        } else {
+            String::new()
+        };
+    let rows = format!(
+        "{} of {}",
+        number::things(fault.readings as usize, "milking", "milkings"),
+        number::things(fault.cows as usize, "cow", "cows")
+    );
+    let (first, second) =
+        finding.reasons.first().map_or((0.0, 0.0), |reason| (reason.observed, reason.expected));
+    let space = number::SPACE;
+    let shows = match finding.cause {
+        Cause::MilkMeter if fault.frozen.is_some() => format!("{rows} have the same figure"),
+        Cause::MilkMeter => {
+            let side = if first < 0.0 { "below" } else { "above" };
+            let tank = if fault.tank_says { ", and the tank says so too" } else { "" };
+            format!(
+                "{rows} here lie {} {side} what the same cows give elsewhere or gave before{tank}",
+                number::percent(first.abs() / 100.0)
+            )
+        }
+        Cause::ConductivityProbe => format!(
+            "{rows} here read {}{space}mS/cm in the {} against what the same quarters read elsewhere or before",
+            number::signed(first, 1),
+            cup(finding)
+        ),
+        Cause::Attachment => format!(
+            "in {rows} the {} gave next to nothing {}{space}% of the time, usually {}{space}%",
+            cup(finding),
+            number::plain(first, 0),
+            number::plain(second, 0)
+        ),
+        _ => format!(
+            "{} of {} here ate {}{space}% of what was offered, usually {}{space}%",
+            number::things(fault.readings as usize, "visit", "visits"),
+            number::things(fault.cows as usize, "cow", "cows"),
+            number::plain(first, 0),
+            number::plain(second, 0)
+        ),
+    };
+    format!("Since {since}{maybe}: {shows}.")
 }

@@ -7,7 +7,7 @@
 //! Figures and their units: [`number`]. Times: [`when`]. A call: [`call`]. What speaks for it: [`reason`]. What it turned out to be: [`found`]. The round as
 //! a whole and the states of a cow: [`summary`].
 
-mod box_call;
+pub mod box_call;
 pub mod call;
 pub mod cow_call;
 pub mod found;

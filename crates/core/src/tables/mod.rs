@@ -16,6 +16,7 @@ use jiff::{Timestamp, civil::Date};
 
 pub use conversion::Conversion;
 pub use events::EVENT_KINDS;
+pub use movement::Bin;
 pub use visits::{Destination, Outcome, QuarterVisit, Visit};
 
 /// The unit a stored figure is in; the column's name ends in it.

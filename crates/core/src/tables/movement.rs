@@ -1,6 +1,27 @@
 //! `movement`: one row a cow and bin of time, from a collar, leg or ear sensor.
 
+use jiff::Timestamp;
+
 use super::{Cell, Disagreement, Table, Unit, figure, required, text, time};
+
+/// One bin of one cow's sensor, as the models read it; `None` is not measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bin {
+    /// When it begins.
+    pub from: Timestamp,
+    /// Its length, min.
+    pub minutes: f64,
+    /// Movement in the sensor's own unit.
+    pub activity: Option<f64>,
+    /// Minutes of rumination.
+    pub rumination_min: Option<f64>,
+    /// Minutes of eating.
+    pub eating_min: Option<f64>,
+    /// Minutes lying.
+    pub lying_min: Option<f64>,
+    /// Steps.
+    pub steps: Option<f64>,
+}
 
 pub(super) const MOVEMENT: Table = Table {
     name: "movement",

@@ -192,7 +192,7 @@ fn rounds(asked: &Asked, scenario: &Scenario, barn: &mut Barn, heard: &mut Heard
         let Some(view) = view::at(barn, Some(at))? else { continue };
         heard.took.rolling += stopwatch.elapsed();
         let stopwatch = Stopwatch::start();
-        let judged = rounding::judged(&view);
+        let judged = rounding::judged(barn, &view)?;
         heard.took.judging += stopwatch.elapsed();
         let days = before.map_or(0.5, |before| at.duration_since(before).as_secs_f64() / 86_400.0);
         heard.rounds.push((at, judged.cows.len() as f64 * days));

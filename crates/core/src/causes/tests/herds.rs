@@ -41,7 +41,7 @@ fn herd(seed: u64, cows: usize, one_in: usize, change: impl Fn(&mut Chance, &mut
         })
         .collect();
     let mut settings = settings();
-    settings.noise = noise::estimate(earlier.iter().map(Vec::as_slice), &settings.noise);
+    settings.noise = noise::estimate(earlier.iter().map(Vec::as_slice), std::iter::empty(), &settings.noise);
     println!("{:?}", settings.noise);
     let mut tally = Tally::default();
     for cow in 0..cows {

@@ -233,8 +233,10 @@ pub fn known(milkings: &[Scored], hour: f64) -> CowCourse<'_> {
         at,
         her: Background::of_stage(stage()),
         milkings: &milkings[first.min(end)..end],
+        lines: &[],
         unsettled_since: None,
         trouble_since: None,
+        began: crate::signals::Began::default(),
     }
 }
 

@@ -2,5 +2,5 @@
 
 mod herds;
 mod laws;
-mod made;
+pub mod made;
 mod parts;

@@ -1,0 +1,116 @@
+//! What is noted of a cow that bears on what befalls her: earlier cases, heats, services, checks, cells.
+
+use std::collections::BTreeMap;
+
+use cowpath_core::{
+    causes::Background,
+    herd::{EventRow, Life, LifeKey, Stage},
+    time::hours_between,
+};
+use jiff::{SignedDuration, Timestamp};
+
+use super::{cast::Cast, farm::Barn, view::View};
+
+/// Days a check or a service speaks of the calf she carries: longer than any cow does.
+const CARRIED_D: f64 = 300.0;
+
+/// Her breeding as it was noted by a time.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Breeding {
+    /// Her last check found her in calf, and no heat, service, calving came after it.
+    pub in_calf: bool,
+    /// Her last service in this lactation.
+    pub inseminated_at: Option<Timestamp>,
+    /// Her last heat that somebody noted, or service.
+    pub heat_at: Option<Timestamp>,
+}
+
+/// What bears on what befalls her.
+pub fn of(view: &View, life: &Life, stage: Stage) -> Background {
+    let breeding = breeding(view, life);
+    let days = |then: Option<Timestamp>| then.map(|then| hours_between(then, view.at) / 24.0);
+    Background {
+        stage,
+        earlier_cases: earlier_udder_cases(view, life),
+        cells_k: view.cells.get(&life.key).copied(),
+        days_since_heat: days(breeding.heat_at),
+        in_calf: breeding.in_calf,
+        days_since_service: days(breeding.inseminated_at),
+    }
+}
+
+/// Her breeding by the view's time.
+pub fn breeding(view: &View, life: &Life) -> Breeding {
+    let stage = life.stage(view.at);
+    let since = stage.calved_at.unwrap_or(Timestamp::MIN);
+    let known = events(view, life).filter(|event| since <= event.at && event.at <= view.at);
+    let mut breeding = Breeding::default();
+    for event in known {
+        match event.kind.as_str() {
+            "heat" => {
+                breeding.heat_at = Some(event.at);
+                breeding.in_calf = false;
+            }
+            "inseminated" => {
+                breeding.inseminated_at = Some(event.at);
+                breeding.heat_at = Some(event.at);
+                breeding.in_calf = false;
+            }
+            "pregnancy-check" => {
+                let carried = hours_between(event.at, view.at) / 24.0 < CARRIED_D;
+                breeding.in_calf = found_a_calf(event).map_or(breeding.in_calf, |found| found && carried);
+            }
+            _ => {}
+        }
+    }
+    breeding
+}
+
+/// Whether a check found a calf; `None` where it does not say.
+fn found_a_calf(event: &EventRow) -> Option<bool> {
+    let Some(detail) = event.detail.as_deref().map(str::to_lowercase) else {
+        return event.value.map(|value| 0.0 < value);
+    };
+    let begins = |words: &[&str]| words.iter().any(|word| detail.starts_with(word));
+    if begins(&["pregnant", "multiple", "positive", "in calf", "yes"]) {
+        Some(true)
+    } else if begins(&["open", "empty", "negative", "not", "no"]) {
+        Some(false)
+    } else {
+        None
+    }
+}
+
+/// Udder cases that people recorded of her more than two weeks before.
+fn earlier_udder_cases(view: &View, life: &Life) -> u32 {
+    let earlier = events(view, life).filter(|event| {
+        event.kind == "diagnosed" && event.quarter.is_some() && 14.0 * 24.0 < hours_between(event.at, view.at)
+    });
+    earlier.count() as u32
+}
+
+/// Days a recording's cells speak of her.
+const CELLS_D: i64 = 60;
+
+/// Cells of each cow's last recording, thousand/mL.
+pub fn cells(barn: &Barn, cast: &Cast, at: Timestamp) -> anyhow::Result<BTreeMap<LifeKey, f64>> {
+    let mut cells = BTreeMap::new();
+    let Some(table) = cowpath_core::tables::table("recordings") else { return Ok(cells) };
+    let place = |name: &str| table.columns.iter().position(|column| column.name == name);
+    let (Some(animal), Some(scc_k)) = (place("animal"), place("scc_k")) else { return Ok(cells) };
+    let from = at.saturating_sub(SignedDuration::from_hours(24 * CELLS_D))?;
+    // A recording is of a day: it is known when that day is over.
+    let until = at.saturating_sub(SignedDuration::from_hours(24))?;
+    for row in barn.store.rows(table, Some(from..until), None)? {
+        if let (Some(animal), Some(scc_k)) = (row[animal].text(), row[scc_k].number())
+            && let Some(life) = cast.find(animal, at)
+        {
+            cells.insert(life.key, scc_k);
+        }
+    }
+    Ok(cells)
+}
+
+fn events<'v>(view: &'v View, life: &'v Life) -> impl Iterator<Item = &'v EventRow> {
+    view.cast.events_of(&life.animal).iter().filter(|event| life.present(event.at))
+}

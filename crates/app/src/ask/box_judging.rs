@@ -1,0 +1,112 @@
+//! Judges the boxes: reads their visits, standstills and pickups of the last weeks and asks core what may be off.
+
+use std::ops::ControlFlow;
+
+use cowpath_core::{
+    causes::{
+        self, Finding,
+        boxes::{BoxFault, BoxLog, Boxes, Pickup, Stood},
+    },
+    herd::BoxKey,
+    say,
+    tables::table,
+};
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+
+use super::{farm::Barn, view::View};
+
+/// How far back visits tell of a box: a fault of three weeks is still one and the same.
+pub const BOX_SPAN: SignedDuration = SignedDuration::from_hours(21 * 24);
+
+/// Every fault worth naming of every box, likeliest first.
+pub fn judge(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Result<Vec<BoxFault>> {
+    let from = view.at.saturating_sub(BOX_SPAN)?;
+    let mut log = BoxLog::new();
+    barn.store.visits(from..view.at, &mut |number, visit| {
+        if visit.ended_at <= view.at
+            && let Some(life) = view.cast.life(number, visit.started_at)
+        {
+            let mut own = *visit;
+            own.life = life.key;
+            log.take(&own);
+        }
+        ControlFlow::Continue(())
+    })?;
+    of_log(barn, view, settings, &log)
+}
+
+/// The same with the visits already read, from [`BOX_SPAN`] before.
+pub fn of_log(
+    barn: &Barn,
+    view: &View,
+    settings: &causes::Settings,
+    log: &BoxLog,
+) -> anyhow::Result<Vec<BoxFault>> {
+    let from = view.at.saturating_sub(BOX_SPAN)?;
+    let courses: Vec<_> = (0..view.cast.boxes.len())
+        .filter_map(|index| u16::try_from(index).ok().map(BoxKey))
+        .map(|key| (key, view.rolled.herd.box_course(key)))
+        .collect();
+    let stood: Vec<Stood> = barn
+        .store
+        .box_states(from..view.at)?
+        .into_iter()
+        .map(|state| Stood { at_box: state.at_box, from: state.from, to: state.to.min(view.at) })
+        .collect();
+    let boxes = Boxes {
+        at: view.at,
+        known_until: barn.store.last_row_by(view.at)?.unwrap_or(view.at),
+        courses: &courses,
+        herd: view.rolled.herd.herd_course(),
+        log,
+        stood: &stood,
+        pickups: &pickups(barn, from, view.at)?,
+    };
+    Ok(causes::judge_boxes(&boxes, settings))
+}
+
+fn pickups(barn: &Barn, from: Timestamp, at: Timestamp) -> anyhow::Result<Vec<Pickup>> {
+    let Some(of) = table("pickups") else { return Ok(Vec::new()) };
+    let Some(milk) = of.index("milk_kg") else { return Ok(Vec::new()) };
+    let rows = barn.store.rows(of, Some(from..at), None)?;
+    Ok(rows
+        .into_iter()
+        .filter_map(|row| Some(Pickup { at: row.first()?.time()?, milk_kg: row.get(milk)?.number()? }))
+        .collect())
+}
+
+/// What the rows of its box show, put into the words of its call.
+pub fn tell(
+    said: &mut say::call::Said,
+    faults: &[BoxFault],
+    finding: &Finding,
+    view: &View,
+    zone: &TimeZone,
+) {
+    let Some(fault) = of(faults, finding) else { return };
+    let instead = fault.instead.and_then(|key| view.cast.boxes.get(usize::from(key.0))).map(String::as_str);
+    let facts = say::call::Facts {
+        animal: None,
+        box_name: None,
+        at: view.at,
+        zone,
+        units: view.ways.units,
+        days_in_milk: None,
+        may_be_in_tank: &[],
+        held_by_log: &[],
+        destination_logged: false,
+        diagnosed_at: None,
+        in_calf: false,
+        inseminated_at: None,
+    };
+    say::box_call::tell(said, fault, instead, &facts);
+}
+
+/// The fault a finding came from.
+pub fn of<'f>(faults: &'f [BoxFault], finding: &Finding) -> Option<&'f BoxFault> {
+    faults.iter().find(|fault| {
+        fault.finding.subject == finding.subject
+            && fault.finding.cause == finding.cause
+            && fault.finding.quarter == finding.quarter
+    })
+}

@@ -1,0 +1,378 @@
+//! Is something that should stand still off now, by how much, and since when?
+//!
+//! # Equation
+//! A chain over steps of six hours: mode (sound, held off, drifting) × level L on a grid.
+//!
+//! sound → fault    rate · Δ: half at once by a size drawn from N(0, size²), half drifting from where it is
+//! held ↔ drifting    a day in seven;    fault → sound    one in [`LASTS_D`] days (somebody mends it)
+//! P(mode, L | looks so far)  by forward sums, P(onset) by sums backward through the faulty modes alone
+//! probability = P(faulty and least ≤ |L|),   on either side, or below or above only
+//!
+//! Forward sums rest on what came before only, so that a look back sees what could be seen then. A sound one strays too: its level is drawn anew
+//! from N(0, rest²) every [`Law::rest_days`]. Looks are ln likelihoods of the levels, so that means and counts go the same way.
+//! # Source
+//! Lengths, sizes and speeds of box faults are stated defaults: none are published (`sources.md` §4.4).
+
+use jiff::Timestamp;
+
+use crate::expect::{BIN_MS, Trouble};
+
+/// Days after which somebody has mended a fault, mean. Stated default.
+const LASTS_D: f64 = 14.0;
+/// Days after which a drift stops, or a held fault begins to drift. Stated defaults.
+const DRIFTS_D: f64 = 7.0;
+const HELD_D: f64 = 20.0;
+/// Share of faults that come at once. Stated default.
+const AT_ONCE: f64 = 0.5;
+/// A step of the chain, days.
+const STEP_D: f64 = BIN_MS as f64 / 86_400_000.0;
+/// What is added to the log odds for the sum that names a call: speech begins at a probability of 0.17, aloud at 0.48.
+const SPEECH: f64 = 4.1;
+
+/// How one kind of fault behaves; every figure in the signal's own unit.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Law {
+    /// Least and greatest level of the grid, and its spacing.
+    pub low: f64,
+    /// Greatest level.
+    pub high: f64,
+    /// Spacing of levels.
+    pub spacing: f64,
+    /// How far a sound one strays, and over how many days.
+    pub rest: f64,
+    /// Days after which a sound one strays elsewhere.
+    pub rest_days: f64,
+    /// Spread of the sizes with which a fault begins.
+    pub size: f64,
+    /// A smaller departure is of no matter.
+    pub least: f64,
+    /// Speed of a drift, a day; on either side where the grid goes there.
+    pub speed: f64,
+}
+
+/// What six hours tell: ln likelihood by level; `None` where nothing was measured.
+pub(crate) struct Look {
+    /// Begin of the six hours, ms.
+    pub from_ms: i64,
+    /// By level of the grid; the greatest is 0.
+    pub log: Option<Vec<f64>>,
+}
+
+impl Look {
+    /// Of the six hours from `from_ms` on.
+    pub fn of(from_ms: i64, log: Option<Vec<f64>>) -> Look {
+        let log = log.map(|mut log| {
+            let top = log.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            log.iter_mut().for_each(|log| *log -= top);
+            log
+        });
+        Look { from_ms, log: log.filter(|log| log.iter().all(|log| !log.is_nan())) }
+    }
+}
+
+/// What was made of it after one look.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Seen {
+    /// End of the six hours.
+    pub at: Timestamp,
+    /// Level, mean and standard deviation.
+    pub level: f64,
+    /// Its standard deviation.
+    pub sd: f64,
+    /// Chance that it was off then, by what was known then.
+    pub chance: f64,
+}
+
+/// What the looks come to.
+pub(crate) struct Verdict {
+    /// Chance that it is off now.
+    pub probability: f64,
+    /// By how much, if it is.
+    pub level: f64,
+    /// Likeliest onset, and its 90 % interval.
+    pub since: Timestamp,
+    /// Ends of the interval.
+    pub since_between: (Timestamp, Timestamp),
+    /// The six hours that first spoke of it.
+    pub episode: Timestamp,
+    /// ln of the odds over the odds before anything was seen.
+    pub weight: f64,
+    /// After each look.
+    pub course: Vec<Seen>,
+}
+
+impl Law {
+    /// Levels of the grid.
+    pub fn levels(&self) -> Vec<f64> {
+        let count = ((self.high - self.low) / self.spacing).round() as usize;
+        (0..=count).map(|index| self.low + self.spacing * index as f64).collect()
+    }
+
+    /// ln likelihood of a mean and its variance by level: Student's t of 12 degrees of freedom, tempered by `temper` for
+    /// readings of the same cows that wander together.
+    pub fn mean(&self, mean: f64, var: f64, temper: f64) -> Vec<f64> {
+        const TAIL: f64 = 12.0;
+        self.levels()
+            .iter()
+            .map(|level| {
+                let square = (mean - level) * (mean - level) / var;
+                -temper * 0.5 * (TAIL + 1.0) * (square / TAIL).ln_1p()
+            })
+            .collect()
+    }
+}
+
+/// Probabilities of one mode by level.
+type Mode = Vec<f64>;
+
+struct Chain {
+    levels: Vec<f64>,
+    rest: Mode,
+    entry: Mode,
+    /// Of held, and of each drift: chances of one step down, staying, one step up.
+    moves: Vec<[f64; 3]>,
+    matters: Vec<bool>,
+    rate: f64,
+    fresh: f64,
+}
+
+/// Follows the looks, in order of time and one every six hours; `rate_a_day` is how often such a fault begins.
+pub(crate) fn follow(law: &Law, looks: &[Look], rate_a_day: f64) -> Option<Verdict> {
+    let chain = Chain::new(law, rate_a_day);
+    let mut modes: Vec<Mode> = vec![vec![0.0; chain.levels.len()]; 1 + chain.moves.len()];
+    // Before the first look it may have been off for long.
+    let before = (chain.rate * LASTS_D).min(0.5);
+    for ((well, held), (rest, entry)) in split(&mut modes).zip(chain.rest.iter().zip(&chain.entry)) {
+        *well = (1.0 - before) * rest;
+        *held = before * entry;
+    }
+    let start = modes.clone();
+    let mut entries: Vec<Vec<Mode>> = Vec::with_capacity(looks.len());
+    let mut scales = Vec::with_capacity(looks.len());
+    let mut course = Vec::with_capacity(looks.len());
+    let mut trouble = None;
+    for look in looks {
+        let (next, entered) = chain.step(&modes);
+        modes = next;
+        let mut total: f64 = modes.iter().flatten().sum();
+        if let Some(log) = &look.log {
+            for mode in &mut modes {
+                mode.iter_mut().zip(log).for_each(|(mass, log)| *mass *= log.exp());
+            }
+            total = modes.iter().flatten().sum();
+        }
+        if !(total.is_finite() && 0.0 < total) {
+            return None;
+        }
+        modes.iter_mut().flatten().for_each(|mass| *mass /= total);
+        entries.push(entered);
+        scales.push(total);
+        let chance = chain.off(&modes);
+        let (level, sd) = chain.level(&modes);
+        let at = Timestamp::from_millisecond(look.from_ms + BIN_MS).ok()?;
+        course.push(Seen { at, level, sd, chance });
+        trouble = Trouble::after(trouble, log_odds(chance) + SPEECH, look.from_ms);
+    }
+    let probability = course.last()?.chance;
+    let off: Vec<(f64, f64)> = chain.off_now(&modes);
+    let mass: f64 = off.iter().map(|(_, mass)| mass).sum();
+    let level = off.iter().map(|(level, mass)| level * mass).sum::<f64>() / mass.max(1e-300);
+    let onsets = chain.onsets(looks, &start, &entries, &scales);
+    let (since, early, late) = interval(&onsets)?;
+    let place = |index: usize| Timestamp::from_millisecond(looks[index].from_ms + BIN_MS / 2).ok();
+    let since = place(since)?;
+    let prior = (chain.rate * LASTS_D).min(0.5);
+    Some(Verdict {
+        probability,
+        level,
+        since,
+        since_between: (place(early)?.min(since), place(late)?.max(since)),
+        episode: trouble
+            .and_then(|trouble| Timestamp::from_millisecond(trouble.since_ms).ok())
+            .unwrap_or(since),
+        weight: log_odds(probability) - log_odds(prior),
+        course,
+    })
+}
+
+/// ln of the odds, within what can be told.
+fn log_odds(chance: f64) -> f64 {
+    let chance = chance.clamp(1e-9, 1.0 - 1e-9);
+    (chance / (1.0 - chance)).ln()
+}
+
+/// Sound and held, level by level.
+fn split(modes: &mut [Mode]) -> impl Iterator<Item = (&mut f64, &mut f64)> {
+    let (well, others) = modes.split_at_mut(1);
+    well[0].iter_mut().zip(others[0].iter_mut())
+}
+
+/// Likeliest place, and those that leave 5 % on either side.
+fn interval(weights: &[f64]) -> Option<(usize, usize, usize)> {
+    let total: f64 = weights.iter().sum();
+    let top = (0..weights.len()).max_by(|a, b| weights[*a].total_cmp(&weights[*b]))?;
+    let edge = |share: f64| {
+        let mut sum = 0.0;
+        weights.iter().position(|weight| {
+            sum += weight;
+            share * total <= sum
+        })
+    };
+    Some((top, edge(0.05)?.min(top), edge(0.95)?.max(top)))
+}
+
+impl Chain {
+    fn new(law: &Law, rate_a_day: f64) -> Chain {
+        let levels = law.levels();
+        let normal = |sd: f64, least: f64| -> Mode {
+            let bell: Vec<f64> = levels
+                .iter()
+                .map(|level| if level.abs() < least { 0.0 } else { (-0.5 * (level / sd).powi(2)).exp() })
+                .collect();
+            let total: f64 = bell.iter().sum();
+            bell.iter().map(|mass| mass / total).collect()
+        };
+        let moved = |mean: f64, sd: f64| {
+            let (mean, square) = (mean / law.spacing, (mean * mean + sd * sd) / (law.spacing * law.spacing));
+            let (up, down) = (0.5 * (square + mean), 0.5 * (square - mean));
+            let (up, down) = (up.clamp(0.0, 0.5), down.clamp(0.0, 0.5));
+            [down, 1.0 - up - down, up]
+        };
+        // A fault that is held still wanders a little, a drift is not even: stated defaults.
+        let mut moves = vec![moved(0.0, 0.25 * law.speed * STEP_D.sqrt())];
+        if law.low < -law.least {
+            moves.push(moved(-law.speed * STEP_D, law.speed * STEP_D.sqrt()));
+        }
+        if law.least < law.high {
+            moves.push(moved(law.speed * STEP_D, law.speed * STEP_D.sqrt()));
+        }
+        Chain {
+            rest: normal(law.rest, 0.0),
+            entry: normal(law.size, law.least),
+            moves,
+            matters: levels.iter().map(|level| law.least - 1e-9 <= level.abs()).collect(),
+            levels,
+            rate: rate_a_day,
+            fresh: 1.0 - (-STEP_D / law.rest_days).exp(),
+        }
+    }
+
+    /// Six hours on; and what of it began to be faulty in them, by faulty mode.
+    fn step(&self, modes: &[Mode]) -> (Vec<Mode>, Vec<Mode>) {
+        let count = self.levels.len();
+        let faults = self.moves.len();
+        let begins = 1.0 - (-self.rate * STEP_D).exp();
+        let mended = 1.0 - (-STEP_D / LASTS_D).exp();
+        let mut next = vec![vec![0.0; count]; 1 + faults];
+        let well: f64 = modes[0].iter().sum();
+        let faulty: f64 = modes[1..].iter().flatten().sum();
+        for level in 0..count {
+            next[0][level] = (1.0 - begins)
+                * ((1.0 - self.fresh) * modes[0][level] + self.fresh * well * self.rest[level])
+                + mended * faulty * self.rest[level];
+        }
+        let mut entered = vec![vec![0.0; count]; faults];
+        let drifts = (faults - 1).max(1) as f64;
+        let at_once = if faults == 1 { 1.0 } else { AT_ONCE };
+        for level in 0..count {
+            entered[0][level] = begins * at_once * well * self.entry[level];
+            for drift in entered.iter_mut().skip(1) {
+                drift[level] = begins * (1.0 - at_once) / drifts * modes[0][level];
+            }
+        }
+        for (mode, mass) in modes[1..].iter().enumerate() {
+            for (to, share) in self.turns(mode) {
+                let kept = (1.0 - mended) * share;
+                for (level, mass) in mass.iter().enumerate() {
+                    self.spread(to, level, |place, chance| next[1 + to][place] += kept * chance * mass);
+                }
+            }
+        }
+        for (mode, entered) in next[1..].iter_mut().zip(&entered) {
+            mode.iter_mut().zip(entered).for_each(|(mass, entered)| *mass += entered);
+        }
+        (next, entered)
+    }
+
+    /// Into which faulty modes a faulty mode turns in a step.
+    fn turns(&self, mode: usize) -> Vec<(usize, f64)> {
+        let drifts = self.moves.len() - 1;
+        if drifts == 0 {
+            return vec![(0, 1.0)];
+        }
+        let turns = 1.0 - (-STEP_D / if mode == 0 { HELD_D } else { DRIFTS_D }).exp();
+        if mode == 0 {
+            let each = turns / drifts as f64;
+            std::iter::once((0, 1.0 - turns)).chain((1..=drifts).map(|drift| (drift, each))).collect()
+        } else {
+            vec![(mode, 1.0 - turns), (0, turns)]
+        }
+    }
+
+    fn spread(&self, mode: usize, level: usize, mut to: impl FnMut(usize, f64)) {
+        let [down, stays, up] = self.moves[mode];
+        let last = self.levels.len() - 1;
+        to(level.saturating_sub(1), down);
+        to(level, stays);
+        to((level + 1).min(last), up);
+    }
+
+    fn off(&self, modes: &[Mode]) -> f64 {
+        self.off_now(modes).iter().map(|(_, mass)| mass).sum::<f64>().clamp(0.0, 1.0)
+    }
+
+    fn off_now(&self, modes: &[Mode]) -> Vec<(f64, f64)> {
+        modes[1..]
+            .iter()
+            .flat_map(|mode| mode.iter().zip(&self.levels).zip(&self.matters))
+            .filter(|(_, matters)| **matters)
+            .map(|((mass, level), _)| (*level, *mass))
+            .collect()
+    }
+
+    fn level(&self, modes: &[Mode]) -> (f64, f64) {
+        let (mut mean, mut square) = (0.0, 0.0);
+        for mode in modes {
+            for (mass, level) in mode.iter().zip(&self.levels) {
+                mean += mass * level;
+                square += mass * level * level;
+            }
+        }
+        (mean, (square - mean * mean).max(0.0).sqrt())
+    }
+
+    /// Chance by look that what is off now began to be so in its six hours; what was off before the first counts there.
+    fn onsets(&self, looks: &[Look], start: &[Mode], entries: &[Vec<Mode>], scales: &[f64]) -> Vec<f64> {
+        let faults = self.moves.len();
+        let mended = 1.0 - (-STEP_D / LASTS_D).exp();
+        let ends: Mode = self.matters.iter().map(|matters| f64::from(u8::from(*matters))).collect();
+        let mut later = vec![ends; faults];
+        let mut weights = vec![0.0; looks.len()];
+        for index in (0..looks.len()).rev() {
+            if let Some(log) = &looks[index].log {
+                for mode in &mut later {
+                    mode.iter_mut().zip(log).for_each(|(mass, log)| *mass *= log.exp());
+                }
+            }
+            later.iter_mut().flatten().for_each(|mass| *mass /= scales[index]);
+            let pairs = entries[index].iter().flatten().zip(later.iter().flatten());
+            weights[index] += pairs.map(|(entered, later)| entered * later).sum::<f64>();
+            let mut before = vec![vec![0.0; self.levels.len()]; faults];
+            for (mode, before) in before.iter_mut().enumerate() {
+                for (to, share) in self.turns(mode) {
+                    for (level, sum) in before.iter_mut().enumerate() {
+                        self.spread(to, level, |place, chance| {
+                            *sum += (1.0 - mended) * share * chance * later[to][place];
+                        });
+                    }
+                }
+            }
+            later = before;
+        }
+        if let Some(first) = weights.first_mut() {
+            let pairs = start[1..].iter().flatten().zip(later.iter().flatten());
+            *first += pairs.map(|(mass, later)| mass * later).sum::<f64>();
+        }
+        weights
+    }
+}

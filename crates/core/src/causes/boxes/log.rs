@@ -1,0 +1,96 @@
+//! What the boxes wrote in the last weeks, as far as it tells of the boxes.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use crate::{
+    herd::{BoxKey, LifeKey},
+    tables::{Destination, Outcome, Visit},
+};
+
+/// One visit, no more of it than is asked of boxes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Row {
+    pub life: LifeKey,
+    pub at_box: BoxKey,
+    pub from_ms: i64,
+    pub to_ms: i64,
+    pub outcome: Option<Outcome>,
+    pub milk_kg: Option<f64>,
+    pub quarters_kg: [Option<f64>; 4],
+    /// Seconds from entry to the first cup.
+    pub attaching_s: Option<f64>,
+    pub offered_kg: Option<f64>,
+    pub eaten_kg: Option<f64>,
+    pub held: bool,
+}
+
+impl Row {
+    /// A milking was tried.
+    pub fn tried(&self) -> bool {
+        match self.outcome {
+            Some(Outcome::TurnedAway | Outcome::Fed) => false,
+            Some(_) => true,
+            None => self.milk_kg.is_some(),
+        }
+    }
+}
+
+/// Visits of the last weeks; they come in any order and are asked in the order they ended.
+#[derive(Debug, Clone, Default)]
+pub struct BoxLog {
+    rows: Vec<Row>,
+}
+
+impl BoxLog {
+    /// Nothing yet.
+    pub fn new() -> BoxLog {
+        BoxLog::default()
+    }
+
+    /// Takes a visit whose life is known.
+    pub fn take(&mut self, visit: &Visit) {
+        self.rows.push(Row {
+            life: visit.life,
+            at_box: visit.at_box,
+            from_ms: visit.started_at.as_millisecond(),
+            to_ms: visit.ended_at.as_millisecond(),
+            outcome: visit.outcome,
+            milk_kg: visit.milk_kg,
+            quarters_kg: visit.quarters.map(|quarter| quarter.milk_kg),
+            attaching_s: visit
+                .attached_at
+                .map(|on| (on.as_millisecond() - visit.started_at.as_millisecond()) as f64 / 1000.0),
+            offered_kg: visit.feed_offered_kg,
+            eaten_kg: visit.feed_eaten_kg,
+            held: visit.destination == Some(Destination::Held),
+        });
+    }
+
+    /// Rows in the order they ended, none that ended after `at`.
+    pub(crate) fn by(&self, at: Timestamp) -> Vec<Row> {
+        let at_ms = at.as_millisecond();
+        let mut rows: Vec<Row> = self.rows.iter().filter(|row| row.to_ms <= at_ms).copied().collect();
+        rows.sort_by_key(|row| (row.to_ms, row.at_box, row.life));
+        rows
+    }
+
+    /// How many readings and cows of a box there are since a time, of those that count.
+    pub(crate) fn counted(
+        &self,
+        at_box: BoxKey,
+        from: Timestamp,
+        at: Timestamp,
+        counts: impl Fn(&Row) -> bool,
+    ) -> (u32, u32) {
+        let span = from.as_millisecond()..=at.as_millisecond();
+        let mut cows: BTreeMap<LifeKey, u32> = BTreeMap::new();
+        for row in self.rows.iter().filter(|row| row.at_box == at_box && span.contains(&row.to_ms)) {
+            if counts(row) {
+                *cows.entry(row.life).or_default() += 1;
+            }
+        }
+        (cows.values().sum(), cows.len() as u32)
+    }
+}

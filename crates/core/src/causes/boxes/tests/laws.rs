@@ -1,0 +1,179 @@
+//! What is called in time, what is not called, and what cannot be told.
+
+use super::made::{ALL, CALM_D, Fitted, Made, What, Wrong, made, rounds, shown};
+use crate::{
+    causes::{Cause, boxes::BoxFault},
+    herd::{BoxKey, Quarter},
+};
+
+const STILL: &dyn Fn(f64) -> f64 = &|_| 0.0;
+
+/// What a round so many days in shows.
+fn round(made: &Made, at_d: f64) -> Vec<BoxFault> {
+    rounds(made, &[24.0 * at_d]).remove(0)
+}
+
+/// The boxes and cups a cause is shown on.
+fn shown_on(faults: &[BoxFault], cause: Cause) -> Vec<(BoxKey, Option<Quarter>)> {
+    let own = shown(faults).into_iter().filter(|fault| fault.finding.cause == cause);
+    own.filter_map(|fault| Some((fault.of_box()?, fault.finding.quarter))).collect()
+}
+
+fn wrong(at_box: u16, what: What, size: f64, grows_d: f64) -> Wrong {
+    Wrong { at_box, what, size, grows_d, lasts_d: 20.0 }
+}
+
+#[test]
+fn a_step_is_named_on_its_box_and_cup_within_a_day() {
+    let cases = [
+        (What::Meter, Cause::MilkMeter, -0.10, None),
+        (What::Meter, Cause::MilkMeter, 0.10, None),
+        (What::Probe(2), Cause::ConductivityProbe, 0.6, Some(Quarter::LeftRear)),
+        (What::Probe(1), Cause::ConductivityProbe, -0.6, Some(Quarter::RightFront)),
+        (What::Cup(3), Cause::Attachment, 0.25, Some(Quarter::RightRear)),
+        (What::Dispenser, Cause::FeedDispenser, 0.3, None),
+    ];
+    let mut missed = Vec::new();
+    for (what, cause, size, cup) in cases {
+        for (boxes, seed) in [(2, 11), (3, 12)] {
+            let made = made(seed, boxes, CALM_D + 1.05, wrong(1, what, size, 0.0), ALL, STILL);
+            if shown_on(&round(&made, CALM_D + 1.0), cause) != [(BoxKey(1), cup)] {
+                missed.push((cause, size, boxes));
+            }
+        }
+    }
+    assert!(missed.is_empty(), "{missed:?}");
+}
+
+#[test]
+fn a_drift_is_named_within_a_day_of_reaching_six_per_cent() {
+    for (what, cause, size, at_six) in
+        [(What::Meter, Cause::MilkMeter, -0.10, 0.6), (What::Probe(0), Cause::ConductivityProbe, 0.8, 0.375)]
+    {
+        for (boxes, seed) in [(2, 21), (3, 22)] {
+            let six_d = 8.0 * f64::powf(at_six, 1.0 / 1.5);
+            let made = made(seed, boxes, CALM_D + six_d + 1.05, wrong(0, what, size, 8.0), ALL, STILL);
+            let faults = round(&made, CALM_D + six_d + 1.0);
+            let on: Vec<_> = shown_on(&faults, cause);
+            assert_eq!(on.len(), 1, "{cause:?} {boxes}: {faults:?}");
+            // Of two meters that drift apart either is named, with the other beside it; of a probe the right one.
+            let named = shown(&faults).into_iter().find(|fault| fault.finding.cause == cause).unwrap();
+            assert!(on[0].0 == BoxKey(0) || named.instead == Some(BoxKey(0)), "{cause:?} {boxes}: {named:?}");
+        }
+    }
+}
+
+#[test]
+fn one_fault_is_one_call_from_its_first_to_its_last_round() {
+    for (what, cause, size) in
+        [(What::Probe(2), Cause::ConductivityProbe, 0.7), (What::Dispenser, Cause::FeedDispenser, 0.3)]
+    {
+        let made =
+            made(31, 2, CALM_D + 15.0, Wrong { lasts_d: 9.0, ..wrong(0, what, size, 0.0) }, ALL, STILL);
+        let at_h: Vec<f64> = (0..28).map(|half| 24.0 * (CALM_D + 0.5) + 12.0 * f64::from(half)).collect();
+        let rounds = rounds(&made, &at_h);
+        let mut names: Vec<_> = rounds
+            .iter()
+            .flat_map(|faults| shown(faults))
+            .map(|fault| (fault.finding.cause, fault.of_box(), fault.finding.episode))
+            .collect();
+        let times = names.len();
+        names.dedup();
+        assert_eq!(names.len(), 1, "{names:?}");
+        assert_eq!((names[0].0, names[0].1), (cause, Some(BoxKey(0))));
+        // From the first or second round on, and no longer than two days after it was mended.
+        assert!((16..=22).contains(&times), "{times}");
+    }
+}
+
+#[test]
+fn sound_boxes_are_left_alone() {
+    let mut wrong_calls = Vec::new();
+    for (boxes, seed) in [(1, 41), (2, 42), (3, 43)] {
+        let made = made(seed, boxes, CALM_D + 20.0, Wrong::none(), ALL, STILL);
+        let at_h: Vec<f64> = (0..40).map(|half| 24.0 * CALM_D + 12.0 * f64::from(half)).collect();
+        for faults in rounds(&made, &at_h) {
+            let own = shown(&faults).into_iter().filter(|fault| 0.3 < fault.finding.probability);
+            wrong_calls.extend(own.map(|fault| (boxes, fault.finding.cause, fault.finding.episode)));
+        }
+    }
+    wrong_calls.dedup();
+    assert!(wrong_calls.is_empty(), "{wrong_calls:?}");
+}
+
+#[test]
+fn a_herd_that_falls_is_no_box() {
+    let heat = |hour: f64| if 24.0 * CALM_D <= hour { -0.10 } else { 0.0 };
+    for boxes in [1, 2, 3] {
+        let made = made(51, boxes, CALM_D + 2.05, Wrong::none(), ALL, &heat);
+        let faults = round(&made, CALM_D + 2.0);
+        assert!(shown_on(&faults, Cause::MilkMeter).is_empty(), "{boxes}: {faults:?}");
+    }
+}
+
+#[test]
+fn the_tank_says_which_of_two_meters_drifted_and_without_it_both_are_said() {
+    let slow = Wrong { lasts_d: 40.0, ..wrong(1, What::Meter, -0.12, 10.0) };
+    let made = made(61, 2, CALM_D + 16.1, slow, ALL, STILL);
+    let with = round(&made, CALM_D + 16.0);
+    assert_eq!(shown_on(&with, Cause::MilkMeter), [(BoxKey(1), None)], "{with:?}");
+    let named = |faults: &[BoxFault]| {
+        faults.iter().find(|fault| fault.finding.cause == Cause::MilkMeter).cloned().unwrap()
+    };
+    assert!(named(&with).tank_says);
+    let without = Made { pickups: Vec::new(), ..made };
+    let faults = round(&without, CALM_D + 16.0);
+    let without = named(&faults);
+    assert!(!without.tank_says);
+    assert!(without.finding.probability < named(&with).finding.probability);
+}
+
+#[test]
+fn one_meter_is_held_against_the_tank_alone() {
+    let off = Wrong { lasts_d: 40.0, ..wrong(0, What::Meter, -0.12, 0.0) };
+    let made = made(71, 1, CALM_D + 7.1, off, ALL, STILL);
+    assert_eq!(shown_on(&round(&made, CALM_D + 7.0), Cause::MilkMeter), [(BoxKey(0), None)]);
+    let without = Made { pickups: Vec::new(), ..made };
+    assert!(shown_on(&round(&without, CALM_D + 7.0), Cause::MilkMeter).is_empty());
+}
+
+#[test]
+fn what_is_not_measured_says_nothing() {
+    let bare = Fitted { quarters: false, conductivity: false, feed: false, states: false, tank: false };
+    for what in [What::Probe(1), What::Cup(1), What::Dispenser] {
+        let made = made(81, 2, CALM_D + 2.05, wrong(0, what, 0.5, 0.0), bare, STILL);
+        let faults = round(&made, CALM_D + 2.0);
+        let silent = [Cause::ConductivityProbe, Cause::Attachment, Cause::FeedDispenser]
+            .map(|cause| shown_on(&faults, cause));
+        assert!(silent.iter().all(Vec::is_empty), "{silent:?}");
+    }
+}
+
+#[test]
+fn a_standstill_is_told_while_it_lasts_and_after() {
+    let stands = Wrong { lasts_d: 0.2, ..wrong(1, What::Stands, 1.0, 0.0) };
+    let made = made(91, 2, CALM_D + 1.0, stands, ALL, STILL);
+    for (hours, goes_on) in [(4.0, true), (14.0, false)] {
+        let faults = round(&made, CALM_D + hours / 24.0);
+        let shown: Vec<_> =
+            shown(&faults).into_iter().filter(|fault| fault.finding.cause == Cause::IdleFault).collect();
+        assert_eq!(shown.len(), 1, "{faults:?}");
+        assert_eq!((shown[0].of_box(), shown[0].goes_on), (Some(BoxKey(1)), goes_on));
+        assert!(0.5 < shown[0].finding.probability, "{}", shown[0].finding.probability);
+    }
+}
+
+#[test]
+fn a_meter_that_always_says_the_same_is_told_once() {
+    let frozen = wrong(0, What::Frozen, 1.0, 0.0);
+    let made = made(95, 2, CALM_D + 1.05, frozen, ALL, STILL);
+    let faults = round(&made, CALM_D + 1.0);
+    let meters: Vec<_> = faults
+        .iter()
+        .filter(|fault| fault.finding.cause == Cause::MilkMeter)
+        .filter(|fault| 0.0 < fault.finding.worth)
+        .collect();
+    assert_eq!(meters.len(), 1, "{meters:?}");
+    assert!(meters[0].frozen.is_some_and(|times| 50 < times), "{meters:?}");
+    assert_eq!(meters[0].of_box(), Some(BoxKey(0)));
+}
