@@ -7,6 +7,7 @@ mod bench;
 mod deb;
 mod nile_race;
 mod open_data;
+mod oracle;
 mod program;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
@@ -26,6 +27,7 @@ cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand; COWPATH names the program
+cargo xtask oracle [--write]       the judge beside an oracle that knows how the cases were made, on one quarter's signals
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
@@ -45,6 +47,8 @@ fn main() -> ExitCode {
         ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
         ["open-data", "--write"] => open_data::run()
             .and_then(|text| text.map_or(Ok(()), |text| fill("validation.md", "open-data", &text))),
+        ["oracle"] => oracle::run().map(|text| println!("{text}")),
+        ["oracle", "--write"] => oracle::run().and_then(|text| fill("validation.md", "oracle", &text)),
         ["bench", "--write", ref names @ ..] => {
             bench::run(names).and_then(|text| fill("speed.md", "speed", &text))
         }
