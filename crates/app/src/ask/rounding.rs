@@ -86,12 +86,11 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let settings = settings(view, &judged);
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
-    let boxes = box_judging::judge(barn, view, &settings)?;
-    findings.extend(boxes.iter().map(|fault| fault.finding.clone()));
+    let boxes = box_judging::judge(barn, view, &settings, &mut findings)?;
     let mut shown = causes::cut(findings, &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
-    let calls = shown.iter().map(|finding| call(barn, view, finding, &boxes)).collect::<anyhow::Result<Vec<_>>>()?;
+    let calls = shown.iter().map(|finding| call(barn, view, finding, &boxes.faults)).collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
         .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
@@ -125,7 +124,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         counts,
         calls,
         quiet,
-        notes: notes(barn, view, gone)?,
+        notes: [notes(barn, view, gone)?, boxes.notes].concat(),
     })
 }
 

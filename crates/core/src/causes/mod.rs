@@ -40,7 +40,7 @@ mod weigh;
 pub mod worth;
 
 pub use boxes::judge_boxes;
-pub use herd_milk::judge_herd;
+pub use herd_milk::{judge_herd, judge_intake};
 pub use judge::{CowCourse, judge_cow};
 pub use noise::{Noise, SignalNoise};
 pub use priors::{Background, Rates};

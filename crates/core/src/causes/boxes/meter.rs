@@ -44,6 +44,11 @@ const HERD_WANDERS: f64 = 0.015;
 /// How much the boxes' own moves may weigh at most: herds do fall at once. Stated default.
 const MOVES_WEIGH: f64 = 3.0;
 
+/// How far a herd strays from its cows' own levels in some days, log; and how often it rises against how often it falls.
+/// Stated defaults.
+const HERD_RESTS: f64 = 0.025;
+const HERDS_RISE: f64 = 0.4;
+
 pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
     let recent_ms = before(boxes.at, SILENT_H).as_millisecond() - BIN_MS;
     let at_work: Vec<&(BoxKey, Vec<BoxBin>)> = boxes
@@ -53,7 +58,13 @@ pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
         .collect();
     match at_work[..] {
         [] => Vec::new(),
-        [one] => tank::alone(boxes, one.0, settings).into_iter().collect(),
+        [one] => {
+            // What lasts shows against the tank; what has just begun against the cows' own levels.
+            let likelier =
+                |a: &BoxFault, b: &BoxFault| a.finding.probability.total_cmp(&b.finding.probability);
+            let both = [tank::alone(boxes, one.0, settings), sudden(boxes, one, settings)];
+            both.into_iter().flatten().max_by(likelier).into_iter().collect()
+        }
         [one, other] => pair(boxes, one, other, settings).into_iter().collect(),
         _ => at_work.iter().filter_map(|own| of_many(boxes, own, &at_work, settings)).collect(),
     }
@@ -109,6 +120,24 @@ fn of_many(
     })?;
     let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::MilkMeter))?;
     Some(fault(boxes, own.0, verdict))
+}
+
+/// The only box: its cows' milk against their own levels, which the herd moves as well.
+fn sudden(boxes: &Boxes, own: &(BoxKey, Vec<BoxBin>), settings: &Settings) -> Option<BoxFault> {
+    let law = Law { rest: HERD_RESTS, rest_days: 5.0, ..LAW };
+    let looks = looks(boxes, &law, &own.1, |bin| {
+        bin.with_herd.mean().filter(|_| LEAST_READINGS <= bin.with_herd.readings)
+    })?;
+    let (meter, herd) = (settings.rates.of_place(Cause::MilkMeter), settings.rates.of_place(Cause::HerdMilk));
+    let verdict = follow(&law, &looks, meter + herd)?;
+    let by_tank = tank::rather_than_herd(boxes, own.0, &verdict.course);
+    let herd = if 0.0 < verdict.level { HERDS_RISE * herd } else { herd };
+    let share = 1.0 / (1.0 + herd / meter * (-by_tank).exp());
+    let mut fault = fault(boxes, own.0, verdict);
+    fault.finding.probability *= share;
+    fault.finding.others = vec![(Cause::HerdMilk, fault.finding.probability * (1.0 - share) / share)];
+    fault.tank_says = 1.0 < by_tank;
+    Some(fault)
 }
 
 fn pair(
