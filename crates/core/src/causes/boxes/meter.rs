@@ -5,9 +5,10 @@
 //! Of two boxes the contrast is one: A reads δ too much, or B reads δ too little. ln odds of A over B =
 //!   (ΔA² − ΔB²) / 2s²    how each moved against its cows from before the onset to after it, s² what a herd wanders by itself
 //!   + ln L(tank | A) − ln L(tank | B)    [`super::tank`]
+//!
 //! Cows' levels take up within days what a slow drift shares out between herd and boxes: then the first term says little.
-//! The only box of a farm has no contrast: its meter is held against the tank, and without pickups it is not judged; the
-//! herd's call says that it may be the meter.
+//! The only box of a farm has no contrast: its meter is held against the tank; without pickups it
+//! shares what its cows fall by with the herd, by the rates of both.
 
 use super::{
     BoxFault, Boxes, SILENT_H, before,
