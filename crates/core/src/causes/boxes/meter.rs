@@ -67,8 +67,36 @@ pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
             both.into_iter().flatten().max_by(likelier).into_iter().collect()
         }
         [one, other] => pair(boxes, one, other, settings).into_iter().collect(),
-        _ => at_work.iter().filter_map(|own| of_many(boxes, own, &at_work, settings)).collect(),
+        _ => many(boxes, at_work, settings),
     }
+}
+
+/// From so sure on a box is left out when the others are judged: the middle of two boxes holds half of the one that is off.
+const LEFT_OUT_FROM: f64 = 0.2;
+
+/// Three boxes and more: the one most surely off first, then the others without it.
+fn many(boxes: &Boxes, mut left: Vec<&(BoxKey, Vec<BoxBin>)>, settings: &Settings) -> Vec<BoxFault> {
+    let mut faults = Vec::new();
+    while 3 <= left.len() {
+        let surest = left
+            .iter()
+            .filter_map(|own| of_many(boxes, own, &left, settings))
+            .max_by(|a, b| told(a).total_cmp(&told(b)));
+        let Some(surest) = surest.filter(|fault| LEFT_OUT_FROM <= fault.finding.probability) else {
+            return faults;
+        };
+        left.retain(|(key, _)| Some(*key) != surest.of_box());
+        faults.push(surest);
+    }
+    if let [one, other] = left[..] {
+        faults.extend(pair(boxes, one, other, settings));
+    }
+    faults
+}
+
+/// How far off for certain: of boxes that are all over 99 % sure the one that is most off comes first.
+fn told(fault: &BoxFault) -> f64 {
+    fault.finding.probability * fault.level.abs()
 }
 
 /// Mean and variance of six hours, where enough was milked.

@@ -220,3 +220,16 @@ fn of_one_box_without_a_tank_a_step_is_shared_with_the_herd() {
     assert_eq!(own.finding.others[0].0, Cause::HerdMilk);
     assert!(own.finding.probability < own.finding.others[0].1);
 }
+
+#[test]
+fn a_meter_that_is_off_makes_no_other_of_three_look_off() {
+    let made = made(99, 3, CALM_D + 7.05, wrong(0, What::Meter, -0.16, 3.0), ALL, STILL);
+    for days in [2.0, 4.0, 7.0] {
+        let faults = round(&made, CALM_D + days);
+        assert!(
+            shown_on(&faults, Cause::MilkMeter).iter().all(|(key, _)| *key == BoxKey(0)),
+            "{days}: {faults:?}"
+        );
+    }
+    assert_eq!(shown_on(&round(&made, CALM_D + 7.0), Cause::MilkMeter), [(BoxKey(0), None)]);
+}
