@@ -81,7 +81,7 @@ pub struct Judged<'a> {
     /// What is shown, in the round's order.
     pub shown: Vec<Finding>,
     /// Faults of boxes, with what shows them.
-    boxes: Vec<BoxFault>,
+    boxes: box_judging::Judged,
 }
 
 /// Judges all that can be judged of what was known at a time.
@@ -106,11 +106,14 @@ pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
     // One call on the herd's intake, by the line that says most.
-    let intake =
-        view.others.heard.herd.iter().filter_map(|line| causes::judge_intake(line, view.at, &settings));
+    let intake = view
+        .others
+        .heard
+        .herd
+        .iter()
+        .filter_map(|line| causes::judge_intake(line.signal, &line.points, view.at, &settings));
     findings.extend(intake.max_by(|a, b| a.probability.total_cmp(&b.probability)));
-    let boxes = box_judging::judge(barn, view, &settings)?;
-    findings.extend(boxes.iter().map(|fault| fault.finding.clone()));
+    let boxes = box_judging::judge(barn, view, &settings, &mut findings)?;
     let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
@@ -120,8 +123,10 @@ pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
 /// The round of what was known at a time.
 pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
     let Judged { cows: judged, not_judged, too_new, gone, shown, boxes, .. } = judged(barn, view)?;
-    let calls =
-        shown.iter().map(|finding| call(barn, view, finding, &boxes)).collect::<anyhow::Result<Vec<_>>>()?;
+    let calls = shown
+        .iter()
+        .map(|finding| call(barn, view, finding, &boxes.faults))
+        .collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
         .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
@@ -155,7 +160,7 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
         counts,
         calls,
         quiet,
-        notes: notes(barn, view, gone)?,
+        notes: [notes(barn, view, gone)?, boxes.notes].concat(),
     })
 }
 
