@@ -5,6 +5,8 @@
 pub mod answered;
 pub mod box_day;
 pub mod boxes;
+pub mod bring_in;
+pub mod bringing;
 mod bundle;
 pub mod cast;
 pub mod coming;
@@ -18,6 +20,7 @@ pub mod farm;
 pub mod fitted;
 pub mod fitting;
 pub mod found;
+pub mod habits;
 pub mod history;
 pub mod inbox;
 pub mod lanes;
