@@ -4,6 +4,7 @@
 //! comparison, from the same code.
 
 mod bench;
+mod bring_in;
 mod deb;
 mod herds;
 mod nile_race;
@@ -27,6 +28,7 @@ cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask herds [--write]        simulated herds read round by round, the calls against the truth; COWPATH names the program
+cargo xtask bring-in [--write]     simulated herds asked who comes by herself, against their logs; COWPATH names the program
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
@@ -56,6 +58,16 @@ fn main() -> ExitCode {
             .map(|seed| seed.parse().map_err(|_| anyhow!("`{seed}` is not a seed")))
             .collect::<anyhow::Result<Vec<u64>>>()
             .and_then(|seeds| herds::run(&seeds, 120, 120))
+            .map(|text| println!("{text}")),
+        ["bring-in"] => bring_in::run(&SEEDS, 120, 75).map(|text| println!("{text}")),
+        ["bring-in", "--write"] => {
+            bring_in::run(&SEEDS, 120, 75).and_then(|text| fill("validation.md", "bring-in", &text))
+        }
+        ["bring-in", ref seeds @ ..] => seeds
+            .iter()
+            .map(|seed| seed.parse().map_err(|_| anyhow!("`{seed}` is not a seed")))
+            .collect::<anyhow::Result<Vec<u64>>>()
+            .and_then(|seeds| bring_in::run(&seeds, 120, 75))
             .map(|text| println!("{text}")),
         ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
         ["open-data", "--write"] => open_data::run()
