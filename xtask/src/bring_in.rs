@@ -20,6 +20,9 @@ const KNOWN_DAYS: i64 = 30;
 const TABLES: [&str; 4] = ["animals", "events", "visits", "box-states"];
 const HOURS: [i64; 3] = [2, 4, 8];
 
+/// From when until when.
+type Span = (Timestamp, Timestamp);
+
 /// Chances of one horizon held against what came: (stated, came).
 #[derive(Default)]
 struct Pairs(Vec<(f64, bool)>);
@@ -100,11 +103,11 @@ fn herd(program: &Path, scenario: &Scenario, dir: &Path, sums: &mut Sums) -> any
     let mut words = vec!["import"];
     words.extend(files.iter().map(String::as_str));
     asked(program, &farm, &words)?;
-    let milkings = times(&logs.join("visits.csv"), "started_at", &|outcome| {
+    let milkings = times(&logs.join("visits.csv"), ["started_at", "ended_at"], &|outcome| {
         matches!(outcome, Some("milked" | "incomplete"))
     })?;
-    let brought = times(&truth.join("brought.csv"), "at", &|_| true)?;
-    let end = milkings.values().flatten().max().copied().unwrap_or(Timestamp::MIN);
+    let brought = times(&truth.join("brought.csv"), ["at", "at"], &|_| true)?;
+    let end = milkings.values().flatten().map(|(_, until)| *until).max().unwrap_or(Timestamp::MIN);
     let mut day = scenario.last_day.checked_sub((i64::from(scenario.days) - KNOWN_DAYS).days())?;
     while day < scenario.last_day {
         for (hour, minute) in [(5, 30), (16, 0)] {
@@ -132,8 +135,8 @@ fn take(
     cows: &[Value],
     at: Timestamp,
     fetched: bool,
-    milkings: &BTreeMap<String, Vec<Timestamp>>,
-    brought: &BTreeMap<String, Vec<Timestamp>>,
+    milkings: &BTreeMap<String, Vec<Span>>,
+    brought: &BTreeMap<String, Vec<Span>>,
     sums: &mut Sums,
 ) {
     // Herd number, hours, need, hours until the next milking.
@@ -141,9 +144,10 @@ fn take(
     for cow in cows {
         let animal = cow["animal"].as_str().unwrap_or_default();
         let figure = |key: &str| cow[key].as_f64().unwrap_or(0.0);
-        let after = |all: &BTreeMap<String, Vec<Timestamp>>| {
-            let next = all.get(animal)?.iter().find(|time| at < **time)?;
-            Some(next.duration_since(at).as_secs_f64() / 3600.0)
+        let after = |all: &BTreeMap<String, Vec<Span>>| {
+            let (from, _) = all.get(animal)?.iter().find(|(_, until)| at < *until)?;
+            // She stands in the box already where she went in before.
+            Some((from.duration_since(at).as_secs_f64() / 3600.0).max(0.0))
         };
         let milked = after(milkings).unwrap_or(f64::INFINITY);
         let fetch = after(brought).unwrap_or(f64::INFINITY);
@@ -187,19 +191,21 @@ fn choose(chosen: &[(f64, f64, f64)], sums: &mut Choice) {
 /// Times of a table's rows by animal, in order.
 fn times(
     path: &Path,
-    column: &str,
+    columns: [&str; 2],
     counts: &dyn Fn(Option<&str>) -> bool,
-) -> anyhow::Result<BTreeMap<String, Vec<Timestamp>>> {
+) -> anyhow::Result<BTreeMap<String, Vec<Span>>> {
     let mut reader = csv::Reader::from_path(path)?;
     let header = reader.headers()?.clone();
     let place = |name: &str| header.iter().position(|own| own == name);
-    let (animal, at) = (place("animal").context("no animal")?, place(column).context("no time")?);
+    let animal = place("animal").context("no animal")?;
+    let [from, until] = columns.map(place);
+    let (from, until) = (from.context("no time")?, until.context("no time")?);
     let outcome = place("outcome");
-    let mut all: BTreeMap<String, Vec<Timestamp>> = BTreeMap::new();
+    let mut all: BTreeMap<String, Vec<Span>> = BTreeMap::new();
     for row in reader.records() {
         let row = row?;
         if counts(outcome.and_then(|place| row.get(place))) {
-            all.entry(row[animal].to_owned()).or_default().push(row[at].parse()?);
+            all.entry(row[animal].to_owned()).or_default().push((row[from].parse()?, row[until].parse()?));
         }
     }
     all.values_mut().for_each(|own| own.sort());

@@ -24,6 +24,9 @@ pub struct BringIn {
     pub missing: Vec<Missing>,
     /// Everybody else in milk, who is expected first, first.
     pub rest: Vec<Expected>,
+    /// The same by the hour, as a person reads it.
+    #[serde(skip)]
+    pub by_hour: Vec<ByHour>,
     /// What the walk needs to be told.
     pub cautions: Vec<&'static str>,
     /// What the reader should know before trusting it.
@@ -123,6 +126,15 @@ pub struct Expected {
     pub cow: Waits,
     /// `07:30`, `tomorrow 02:00`, `not within a day`.
     pub by_words: String,
+}
+
+/// Cows that are expected by an hour.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ByHour {
+    /// `by 08:00`, `not within a day`.
+    pub words: String,
+    /// Herd numbers.
+    pub animals: Vec<String>,
 }
 
 /// A mark as it was typed or tapped; nothing of it is checked yet.

@@ -18,10 +18,10 @@ use cowpath_core::{
     units::Kilograms,
 };
 use cowpath_store::Brought;
-use jiff::{SignedDuration, Timestamp};
+use jiff::{RoundMode, SignedDuration, Timestamp, Unit, ZonedDateTimeRound};
 
 use super::{
-    bring_in::{BringIn, Brings, Done, Expected, Missing, Waits},
+    bring_in::{BringIn, Brings, ByHour, Done, Expected, Missing, Waits},
     farm::Barn,
     habits::{self, Pens},
     round::Round,
@@ -123,11 +123,50 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<(Bring
         summary: words::summary(bring.len() - later, later, missing.len(), rest.len()),
         bring,
         missing,
+        by_hour: by_hour(view, &rest),
         rest,
         cautions: words::CAUTIONS.to_vec(),
         notes: notes(view, &pens, &rooms, known, fitted),
     };
     Ok((answer, fits))
+}
+
+/// A list of a farm that has no rows.
+pub fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<BringIn> {
+    let ways = barn.ways()?;
+    Ok(BringIn {
+        farm: ways.name.clone(),
+        at: when::rfc3339(at, &ways.zone),
+        at_words: when::heading(at, at, &ways.zone),
+        last_row_words: String::new(),
+        model: "not yet fitted".into(),
+        summary: "No rows have been read yet, so nobody is known to be in milk.".into(),
+        bring: Vec::new(),
+        missing: Vec::new(),
+        rest: Vec::new(),
+        by_hour: Vec::new(),
+        cautions: Vec::new(),
+        notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
+    })
+}
+
+/// Who is expected by which whole hour of the clock; `rest` is in order of that.
+fn by_hour(view: &View, rest: &[Expected]) -> Vec<ByHour> {
+    let zone = &view.ways.zone;
+    let up = ZonedDateTimeRound::new().smallest(Unit::Hour).mode(RoundMode::Ceil);
+    let mut all: Vec<ByHour> = Vec::new();
+    for own in rest {
+        let by: Option<Timestamp> = own.cow.by.as_deref().and_then(|by| by.parse().ok());
+        let words = match by.and_then(|by| by.to_zoned_datetime(zone.clone()).round(up).ok()) {
+            Some(hour) => format!("by {}", when::instant(hour.timestamp(), view.at, zone)),
+            None => "not within a day".into(),
+        };
+        match all.last_mut().filter(|last| last.words == words) {
+            Some(last) => last.animals.push(own.cow.animal.clone()),
+            None => all.push(ByHour { words, animals: vec![own.cow.animal.clone()] }),
+        }
+    }
+    all
 }
 
 /// Of a cow that is present and not dry.

@@ -6,6 +6,7 @@ pub mod answered;
 pub mod box_day;
 pub mod boxes;
 pub mod bring_in;
+mod bring_live;
 pub mod bringing;
 mod bundle;
 pub mod cast;

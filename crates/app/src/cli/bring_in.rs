@@ -1,6 +1,6 @@
 //! `cowpath bring-in`: whom to bring to the boxes now, and who comes by herself by when.
 
-use std::{collections::BTreeMap, io::Write, process::ExitCode};
+use std::{io::Write, process::ExitCode};
 
 use clap::Args;
 use cowpath_core::{
@@ -52,7 +52,7 @@ impl BringInCommand {
         match self.format {
             Format::Json => show::json(&list)?,
             Format::Csv => csv(&list, ways.units)?,
-            Format::Text => text(&list, ways.units)?,
+            Format::Text => text(&list)?,
         }
         Ok(ExitCode::SUCCESS)
     }
@@ -112,7 +112,7 @@ fn csv(list: &BringIn, units: UnitSystem) -> anyhow::Result<()> {
     show::csv(&header, bring.chain(missing).chain(rest))
 }
 
-fn text(list: &BringIn, units: UnitSystem) -> anyhow::Result<()> {
+fn text(list: &BringIn) -> anyhow::Result<()> {
     let mut out = show::out();
     match &*list.farm {
         "" => writeln!(out, "Bring in, {}", list.at_words)?,
@@ -141,18 +141,10 @@ fn text(list: &BringIn, units: UnitSystem) -> anyhow::Result<()> {
             writeln!(out, "        {}", show::plain(&done.words))?;
         }
     }
-    if !list.rest.is_empty() {
-        writeln!(out, "\nBy themselves, eight in ten by")?;
-        let mut hours: BTreeMap<(bool, &str), Vec<&str>> = BTreeMap::new();
-        for own in &list.rest {
-            // By whole hours of the farm's clock: `2026-03-02T07`.
-            let hour = own.cow.by.as_deref().map_or((true, ""), |by| (false, by.get(..13).unwrap_or(by)));
-            hours.entry(hour).or_default().push(&own.cow.animal);
-        }
-        for ((beyond, hour), animals) in hours {
-            let by = if beyond { "not within a day" } else { hour.get(11..).unwrap_or(hour) };
-            let by = if beyond { by.to_owned() } else { format!("{by}:59") };
-            writeln!(out, "  {by}  {}", show::plain(&animals.join(", ")))?;
+    if !list.by_hour.is_empty() {
+        writeln!(out, "\nBy themselves, with a chance of eight in ten")?;
+        for hour in &list.by_hour {
+            writeln!(out, "  {}: {}", hour.words, show::plain(&hour.animals.join(", ")))?;
         }
     }
     if !list.bring.is_empty() {
@@ -164,7 +156,6 @@ fn text(list: &BringIn, units: UnitSystem) -> anyhow::Result<()> {
     for note in &list.notes {
         writeln!(out, "\n{note}")?;
     }
-    let _ = units;
     out.flush()?;
     Ok(())
 }

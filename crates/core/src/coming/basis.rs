@@ -7,6 +7,8 @@ use super::halves::Half;
 
 /// Hours since her last milking.
 const SINCE_H: [f64; 15] = [0.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0, 14.0, 18.0, 24.0, 36.0];
+/// Hours since her last milking over those she usually lets pass.
+const OF_USUAL: [f64; 10] = [0.3, 0.45, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.4, 1.8];
 /// Hours since a visit that was no milking.
 const OTHER_H: [f64; 5] = [0.0, 0.5, 1.0, 2.0, 4.0];
 /// Milk expected in the udder, kg.
@@ -19,7 +21,8 @@ const DAYS: [f64; 5] = [5.0, 30.0, 100.0, 200.0, 300.0];
 const HOURS: usize = 12;
 
 const SINCE: usize = 1;
-const OTHER: usize = SINCE + SINCE_H.len() - 1;
+const OWN: usize = SINCE + SINCE_H.len() - 1;
+const OTHER: usize = OWN + OF_USUAL.len() - 1;
 const OTHER_RAMPS: usize = OTHER + 1;
 const FAILED: usize = OTHER_RAMPS + OTHER_H.len() - 1;
 const MILK: usize = FAILED + 1;
@@ -63,7 +66,8 @@ fn ramps(value: f64, corners: &[f64], out: &mut [f64]) {
 pub fn terms(half: &Half, usual: &Usual) -> Terms {
     let mut out = [0.0; TERMS];
     out[0] = 1.0;
-    ramps(half.since_h, &SINCE_H, &mut out[SINCE..OTHER]);
+    ramps(half.since_h, &SINCE_H, &mut out[SINCE..OWN]);
+    ramps(half.of_usual, &OF_USUAL, &mut out[OWN..OTHER]);
     if let Some(other_h) = half.other_h {
         out[OTHER] = 1.0;
         ramps(other_h, &OTHER_H, &mut out[OTHER_RAMPS..FAILED]);

@@ -13,6 +13,12 @@ const HOUR_MS: f64 = 3_600_000.0;
 const LONGEST_MS: i64 = 48 * 3_600_000;
 /// Share of old milk kept at each milking: about the last four count.
 const MILK_KEEPS: f64 = 0.75;
+/// Share of old intervals kept at each milking: about the last ten count.
+const USUAL_KEEPS: f64 = 0.9;
+/// A cow nothing is known of has so many intervals …
+const USUAL_PRIOR: f64 = 4.0;
+/// … of so many hours (`sources.md` §1: 2.8 milkings a day).
+const USUAL_H: f64 = 8.5;
 /// Hours over which feed eaten is averaged.
 const FEED_MEMORY_H: f64 = 120.0;
 /// Hours of feed that must be known before a rate is.
@@ -80,6 +86,8 @@ pub struct Course<'a> {
 pub struct Half {
     /// Hours since her last milking (her calving, before the first), at its middle.
     pub since_h: f64,
+    /// The same over the hours she usually lets pass.
+    pub of_usual: f64,
     /// Hours since a visit after it that was no milking.
     pub other_h: Option<f64>,
     /// Such a visit was a failed milking.
@@ -111,6 +119,8 @@ pub struct State {
     /// A visit of any kind.
     pub seen: Option<Timestamp>,
     milk: (f64, f64),
+    /// Sum of log intervals, and their number.
+    usual: (f64, f64),
     feed: (f64, f64),
     fed: Option<(Timestamp, f64)>,
 }
@@ -124,6 +134,7 @@ impl State {
             failed: false,
             seen: None,
             milk: (0.0, 0.0),
+            usual: (0.0, 0.0),
             feed: (0.0, 0.0),
             fed: None,
         }
@@ -132,6 +143,11 @@ impl State {
     /// Rate of an empty udder by her last milkings, kg/h.
     pub fn rate_kg_h(&self) -> Option<f64> {
         (0.0 < self.milk.1).then(|| self.milk.0 / self.milk.1)
+    }
+
+    /// Hours she usually lets pass between two milkings.
+    pub fn usual_h(&self) -> f64 {
+        ((USUAL_PRIOR * USUAL_H.ln() + self.usual.0) / (USUAL_PRIOR + self.usual.1)).exp()
     }
 
     fn take(&mut self, visit: &Seen, kappa_per_h: f64) {
@@ -146,6 +162,9 @@ impl State {
         }
         self.seen = Some(visit.to);
         if visit.what == What::Milked {
+            if let Some(log) = self.since.map(|since| hours(since).clamp(2.0, 36.0).ln()) {
+                self.usual = (USUAL_KEEPS * self.usual.0 + log, USUAL_KEEPS * self.usual.1 + 1.0);
+            }
             if let (Some(since), Some(milk_kg)) = (self.since, visit.milk_kg) {
                 let worth = g(hours(since), kappa_per_h);
                 self.milk = (MILK_KEEPS * self.milk.0 + milk_kg, MILK_KEEPS * self.milk.1 + worth);
@@ -173,6 +192,7 @@ impl State {
         });
         Some(Half {
             since_h,
+            of_usual: since_h / self.usual_h(),
             other_h: self.other.map(|other| hours(other, middle).max(0.0)),
             failed: self.failed,
             milk_kg: self.rate_kg_h().map(|rate| rate * g(since_h, kappa_per_h)),

@@ -111,6 +111,55 @@ impl Limits {
         least
     }
 
+    /// These limits with others where words name them: `first=9/12/14 later=10/12/14 days=100/200 kg=16/20 fresh=8
+    /// fresh-day=5 treated=10 in-time=2 unlikely=50`, hours but for days, kg and per cent.
+    ///
+    /// # Errors
+    /// Says what was not understood, in words.
+    pub fn with(&self, words: &str) -> Result<Limits, String> {
+        let mut limits = self.clone();
+        for word in words.split_whitespace() {
+            let (name, figures) =
+                word.split_once('=').ok_or_else(|| format!("`{word}` has no `=` between name and figures"))?;
+            let figures: Vec<f64> = figures
+                .split('/')
+                .map(|figure| figure.parse::<f64>().ok().filter(|figure| figure.is_finite()))
+                .collect::<Option<_>>()
+                .ok_or_else(|| format!("`{word}`: figures are written like 9/12/14"))?;
+            match (name, figures.as_slice()) {
+                ("first", &[early, mid, late]) => limits.first_h = [early, mid, late],
+                ("later", &[early, mid, late]) => limits.later_h = [early, mid, late],
+                ("days", &[early, mid]) => limits.until_day = [early, mid],
+                ("kg", &[first, later]) => (limits.first_kg, limits.later_kg) = (first, later),
+                ("fresh", &[hours]) => limits.fresh_h = hours,
+                ("fresh-day", &[day]) => limits.fresh_until_day = day,
+                ("treated", &[hours]) => limits.treated_h = hours,
+                ("in-time", &[hours]) => limits.in_time_h = hours,
+                ("unlikely", &[percent]) => limits.unlikely = percent / 100.0,
+                _ => return Err(format!("`{word}` names no limit, or too many or few figures")),
+            }
+        }
+        limits.check()?;
+        Ok(limits)
+    }
+
+    /// As [`Limits::with`] takes them.
+    pub fn words(&self) -> String {
+        let join = |figures: &[f64]| figures.iter().map(f64::to_string).collect::<Vec<_>>().join("/");
+        format!(
+            "first={} later={} days={} kg={} fresh={} fresh-day={} treated={} in-time={} unlikely={}",
+            join(&self.first_h),
+            join(&self.later_h),
+            join(&self.until_day),
+            join(&[self.first_kg, self.later_kg]),
+            self.fresh_h,
+            self.fresh_until_day,
+            self.treated_h,
+            self.in_time_h,
+            100.0 * self.unlikely
+        )
+    }
+
     /// Whether the figures can be limits.
     ///
     /// # Errors
@@ -126,8 +175,11 @@ impl Limits {
         if ![self.first_kg, self.later_kg].iter().all(|kg| (5.0..=60.0).contains(kg)) {
             return Err("milk in the udder must lie between 5 and 60 kg".into());
         }
+        if !(0.0..=60.0).contains(&self.fresh_until_day) {
+            return Err("a cow is fresh for 0 to 60 days".into());
+        }
         if !(0.25..=8.0).contains(&self.in_time_h) || !(0.01..=0.99).contains(&self.unlikely) {
-            return Err("in time must be 0.25 to 8 h and unlikely 0.01 to 0.99".into());
+            return Err("in-time must be 0.25 to 8 h and unlikely 1 to 99 %".into());
         }
         Ok(())
     }

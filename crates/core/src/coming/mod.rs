@@ -2,8 +2,9 @@
 //!
 //! # Equation
 //! Chance that she is not milked in a half-hour: exp(−(z·exp(η) + f)·w)
-//!   η  what the herd's cows have in common: hours since her last milking, a visit since that was none, milk expected in
-//!      her udder, feed she has earned and not had, hour of day, days in milk, parity ([`basis`])
+//!   η  what the herd's cows have in common: hours since her last milking, the same over those she usually lets pass, a
+//!      visit since that was none, milk expected in her udder, feed earned and not had, hour of day, days in milk, parity
+//!      ([`basis`])
 //!   z  her own frailty, gamma, mean 1 over the herd, from what she did before; what is long past fades ([`Fits::half_life_h`])
 //!   f  being brought by people, 1/h, by hour of day and hours overdue: what comes at the same hours among cows that are
 //!      long overdue, and not among the others ([`Fits::brought_h`])
