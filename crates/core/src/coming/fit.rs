@@ -2,7 +2,7 @@
 //!
 //! # Equation
 //! Each pass: frailty z run forward over each cow's half-hours (what is used of her at a time comes from before it);
-//! each milking split into came (z·e^η) and brought (f); f = (N_f + 0.2)/(E + 60 h) by slot; one Newton step of
+//! each milking split into came (z·e^η) and brought (f); f = (N_f + 0.2)/(E + 20 h) by slot; one Newton step of
 //! Σ y·ln μ − μ − Σ (β − β₀)²/2σ², μ = z·e^η·w, by coordinate descent under β ≥ 0 where a term grows as hours pass.
 //! Spread and half-life of the frailty: those of a grid that foretell best.
 //! # Not here
@@ -16,7 +16,7 @@ const OVERDUE_H: [f64; 4] = [9.0, 11.0, 13.0, 16.0];
 /// Before anything is known a slot has this many brought …
 const BROUGHT_PRIOR: f64 = 0.2;
 /// … in so many hours: stated defaults; a slot must show plainly more than its cows' own coming.
-const BROUGHT_PRIOR_H: f64 = 60.0;
+const BROUGHT_PRIOR_H: f64 = 20.0;
 /// Passes.
 const PASSES: usize = 12;
 /// The pass after which spread and half-life are chosen.
