@@ -7,7 +7,7 @@ use jiff::Timestamp;
 
 use super::{
     bring_in::{BringIn, Done, Marked},
-    bringing, habits,
+    bring_shown, bringing, habits,
     live::{Live, Seen, locked},
 };
 use crate::{clock, trouble::user};
@@ -25,7 +25,9 @@ impl Live {
     pub fn bring_in(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<BringIn>> {
         self.ask(|barn| {
             let seen = self.looked(barn, at)?;
-            let Some(view) = &seen.view else { return Ok(Arc::new(bringing::empty(barn, at.unwrap_or_else(clock::now))?)) };
+            let Some(view) = &seen.view else {
+                return Ok(Arc::new(bring_shown::empty(barn, at.unwrap_or_else(clock::now))?));
+            };
             let mark = barn.store.brought_mark()?;
             let known = locked(&self.brings)
                 .iter()
@@ -70,7 +72,8 @@ impl Live {
             refused("`since` is not a time".into(), "send the time of her last milking as the list gives it")
         })?;
         let word = |word: &Option<String>| {
-            let word: String = word.as_deref().unwrap_or_default().chars().filter(|own| !own.is_control()).collect();
+            let word: String =
+                word.as_deref().unwrap_or_default().chars().filter(|own| !own.is_control()).collect();
             let word = word.trim().to_owned();
             match word.chars().count() {
                 0 => Ok(None),
@@ -88,7 +91,7 @@ impl Live {
             sent_as: word(&marked.sent_as)?,
         };
         let id = locked(&self.keeper).store.note_brought(&what)?;
-        Ok(bringing::done(&cowpath_store::Brought { id, what }, now, view))
+        Ok(bring_shown::done(&cowpath_store::Brought { id, what }, now, view))
     }
 
     /// Takes a mark back.
@@ -99,6 +102,10 @@ impl Live {
         if locked(&self.keeper).store.undo_brought(id, clock::now(), by)? {
             return Ok(());
         }
-        Err(user(format!("there is no mark {id} that still stands"), "nothing was changed", "look at the list again"))
+        Err(user(
+            format!("there is no mark {id} that still stands"),
+            "nothing was changed",
+            "look at the list again",
+        ))
     }
 }

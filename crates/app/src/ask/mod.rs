@@ -7,6 +7,7 @@ pub mod box_day;
 pub mod boxes;
 pub mod bring_in;
 mod bring_live;
+mod bring_shown;
 pub mod bringing;
 mod bundle;
 pub mod cast;

@@ -38,8 +38,8 @@ impl Default for Limits {
             until_day: [100.0, 200.0],
             first_h: [9.0, 12.0, 14.0],
             later_h: [10.0, 12.0, 14.0],
-            first_kg: 16.0,
-            later_kg: 20.0,
+            first_kg: 18.0,
+            later_kg: 24.0,
             fresh_until_day: 5.0,
             fresh_h: 8.0,
             treated_h: 10.0,
@@ -106,7 +106,8 @@ impl Limits {
         if let Some(rate_kg_h) = her.rate_kg_h {
             let most_kg = if first { self.first_kg } else { self.later_kg };
             let full_h = hours_to(most_kg - her.left_kg, rate_kg_h, kappa_per_h);
-            also(full_h.is_some(), full_h.unwrap_or(0.0), Why::Milk);
+            // However much she gives: sooner than a fresh cow nobody is brought for her milk alone.
+            also(full_h.is_some(), full_h.unwrap_or(0.0).max(self.fresh_h), Why::Milk);
         }
         least
     }
@@ -119,8 +120,9 @@ impl Limits {
     pub fn with(&self, words: &str) -> Result<Limits, String> {
         let mut limits = self.clone();
         for word in words.split_whitespace() {
-            let (name, figures) =
-                word.split_once('=').ok_or_else(|| format!("`{word}` has no `=` between name and figures"))?;
+            let (name, figures) = word
+                .split_once('=')
+                .ok_or_else(|| format!("`{word}` has no `=` between name and figures"))?;
             let figures: Vec<f64> = figures
                 .split('/')
                 .map(|figure| figure.parse::<f64>().ok().filter(|figure| figure.is_finite()))

@@ -123,6 +123,10 @@ async fn an_unknown_cow_is_refused_with_what_was_kept() {
     ] {
         let refused = post(address, kind, body).await;
         assert_ne!(refused.status.as_u16() / 100, 2, "{address} {body}");
-        assert!(refused.text.contains("no mark was added or changed") || refused.status == 400, "{}", refused.text);
+        assert!(
+            refused.text.contains("no mark was added or changed") || refused.status == 400,
+            "{}",
+            refused.text
+        );
     }
 }
