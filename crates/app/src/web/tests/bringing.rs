@@ -3,8 +3,13 @@
 use axum::{body::Body, http::Request};
 use jiff::Timestamp;
 
-use super::{Answered, get, send, whole};
-use crate::ask::bring_in::{BringIn, Brings, ByHour, Done, Expected, Missing, Waits};
+use std::sync::Arc;
+
+use super::{Answered, farm::FixedFarm, get, send, whole};
+use crate::{
+    ask::bring_in::{BringIn, Brings, ByHour, Done, Expected, Marked, Missing, Waits},
+    web::Fetching,
+};
 
 fn waits(animal: &str, hours: f64, alone_2h: f64) -> Waits {
     Waits {
@@ -67,6 +72,29 @@ pub fn list(at: Option<Timestamp>) -> BringIn {
         by_hour: vec![ByHour { words: "by 14:00".into(), animals: vec!["12".into()] }],
         cautions: cowpath_core::say::bring_in::CAUTIONS.to_vec(),
         notes: Vec::new(),
+    }
+}
+
+impl Fetching for FixedFarm {
+    fn bring_in(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<BringIn>> {
+        if let Some(broken) = self.broken {
+            anyhow::bail!(broken);
+        }
+        Ok(Arc::new(list(at)))
+    }
+
+    fn mark_brought(&self, marked: &Marked) -> anyhow::Result<Done> {
+        anyhow::ensure!(marked.animal == "214", "no cow `{}` is on record", marked.animal);
+        Ok(Done { id: 3, at: "2026-03-03T05:50:00-06:00".into(), words: "Brought 05:50.".into() })
+    }
+
+    fn unmark_brought(&self, id: i64, _by: Option<&str>) -> anyhow::Result<()> {
+        anyhow::ensure!(id == 3, "there is no mark {id} that still stands");
+        Ok(())
+    }
+
+    fn units(&self) -> cowpath_core::units::UnitSystem {
+        cowpath_core::units::UnitSystem::Metric
     }
 }
 

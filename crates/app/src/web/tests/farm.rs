@@ -5,7 +5,7 @@ use std::sync::Arc;
 use jiff::{Timestamp, civil::DateTime, tz::TimeZone};
 
 use super::{
-    box_days, bringing,
+    box_days,
     her::cow,
     strips::{lanes, wall, zone},
 };
@@ -13,13 +13,12 @@ use super::{
 use crate::{
     ask::{
         boxes::{AskedBoxes, Boxes},
-        bring_in::{BringIn, Done, Marked},
         cow::Cow,
         found::Given,
         record::Record,
         round::{Answer, NotJudged, Other, Place, Quiet, Round, RoundCall, RoundReason},
     },
-    web::{Answers, AskedCow, Fetching, HerdRow},
+    web::{Answers, AskedCow, HerdRow},
 };
 
 /// Fixed answers.
@@ -42,29 +41,6 @@ impl FixedFarm {
             broken: None,
             folder: std::env::temp_dir(),
         }
-    }
-}
-
-impl Fetching for FixedFarm {
-    fn bring_in(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<BringIn>> {
-        if let Some(broken) = self.broken {
-            anyhow::bail!(broken);
-        }
-        Ok(Arc::new(bringing::list(at)))
-    }
-
-    fn mark_brought(&self, marked: &Marked) -> anyhow::Result<Done> {
-        anyhow::ensure!(marked.animal == "214", "no cow `{}` is on record", marked.animal);
-        Ok(Done { id: 3, at: "2026-03-03T05:50:00-06:00".into(), words: "Brought 05:50.".into() })
-    }
-
-    fn unmark_brought(&self, id: i64, _by: Option<&str>) -> anyhow::Result<()> {
-        anyhow::ensure!(id == 3, "there is no mark {id} that still stands");
-        Ok(())
-    }
-
-    fn units(&self) -> cowpath_core::units::UnitSystem {
-        cowpath_core::units::UnitSystem::Metric
     }
 }
 
