@@ -1,4 +1,5 @@
 //! Laws of who comes by herself, on herds whose truth is known because they are drawn here, and of the list's order.
+#![allow(clippy::unwrap_used, reason = "tests")]
 
 use cowpath_core::{
     coming::{

@@ -122,9 +122,12 @@ fn own_share(own_h: f64, brought_h: f64) -> f64 {
     if brought_h <= 0.0 { 1.0 } else { own_h / (own_h + brought_h) }
 }
 
-/// Rows of a fit: terms, hours, whether she came, slot, and the terms that are not zero.
+/// A half-hour of a fit: the terms that are not zero, hours, whether she came, and the slot of being brought.
+type FitRow = (Vec<(u8, f64)>, f64, bool, Option<usize>);
+
+/// Half-hours of a fit.
 struct Sample {
-    rows: Vec<(Vec<(u8, f64)>, f64, bool, Option<usize>)>,
+    rows: Vec<FitRow>,
     /// Where each cow's rows begin.
     cows: Vec<usize>,
 }
@@ -267,8 +270,10 @@ fn newton(sample: &Sample, hazard: &[f64], z: &[f64], came: &[f64], weights: &mu
         let sure = 1.0 / (sd[i] * sd[i]);
         slope[i] -= (weights[i] - mean[i]) * sure;
         bend[i][i] += sure;
-        for j in 0..i {
-            bend[i][j] = bend[j][i];
+        // Only the upper half was added up.
+        let (above, from) = bend.split_at_mut(i);
+        for (own, row) in from[0].iter_mut().zip(above.iter()) {
+            *own = row[i];
         }
     }
     let mut step = [0.0; TERMS];
