@@ -138,6 +138,7 @@ fn program(readings: &Readings, settings: &Settings) -> anyhow::Result<f64> {
     let signals = [Signal::Conductivity, Signal::QuarterMilk];
     let usual = [4.87, 25.0];
     let mut milkings = Vec::with_capacity(MILKINGS);
+    #[allow(clippy::needless_range_loop, reason = "the place is a time as well as an index")]
     for place in 0..MILKINGS {
         let hours = (MILKINGS - 1 - place) as f64 * EVERY_H;
         let ended_at = at.checked_sub(SignedDuration::from_secs((3600.0 * hours) as i64))?;
@@ -168,6 +169,8 @@ fn program(readings: &Readings, settings: &Settings) -> anyhow::Result<f64> {
         at,
         her: Background::of_stage(stage),
         milkings: &milkings,
+        lines: &[],
+        began: cowpath_core::signals::Began::default(),
         unsettled_since: None,
         trouble_since: None,
     };

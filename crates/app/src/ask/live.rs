@@ -84,6 +84,8 @@ pub struct Live {
     past: Mutex<Vec<(Ground, Timestamp, Arc<Seen>)>>,
     /// Rounds with what was found, by the round and the mark of the answers.
     told: Mutex<Vec<Joined>>,
+    /// Lists of whom to bring in.
+    pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
     history: Mutex<Option<Arc<History>>>,
 }
 
@@ -110,6 +112,7 @@ impl Live {
             making: Mutex::default(),
             past: Mutex::default(),
             told: Mutex::default(),
+            brings: Mutex::default(),
             history: Mutex::default(),
         })
     }
@@ -206,7 +209,7 @@ impl Live {
         })
     }
 
-    fn looked(&self, barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
+    pub(super) fn looked(&self, barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
         match at {
             None => self.newest(barn),
             Some(at) => self.at(barn, at),

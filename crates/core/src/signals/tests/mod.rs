@@ -225,7 +225,7 @@ fn a_sensor_that_is_stuck_is_told_and_left_out() {
         for (life, mut bin) in bins(|_, _, _| {}).into_iter().filter(|(life, _)| *life == LifeKey(2)) {
             let hours = crate::time::hours_between(start(), bin.from);
             assert_eq!(life, LifeKey(2));
-            if 500.0 <= hours && hours < 600.0 {
+            if (500.0..600.0).contains(&hours) {
                 let value = if zero { 0.0 } else { 37.0 };
                 (bin.activity, bin.rumination_min) = (Some(value), Some(value));
             }
