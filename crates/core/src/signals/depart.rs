@@ -173,7 +173,8 @@ impl<'g> Window<'g> {
         let step_of = |reading: &Reading| {
             let (way, _) = ways::at(usize::from(reading.place));
             let hours = HERD_STEP_H[usize::from(way.by_box)];
-            ((at_ms - reading.from_ms) as f64 / (hours * 3_600_000.0)).floor() as i64
+            // The same at every round: what was common at a time does not hang on when it is asked.
+            reading.from_ms.div_euclid((hours * 3_600_000.0) as i64)
         };
         let mut groups: BTreeMap<(u8, i64), Vec<usize>> = BTreeMap::new();
         for (index, one) in self.readings.iter().enumerate() {
@@ -246,12 +247,11 @@ impl<'g> Window<'g> {
 
     /// Takes off what each box adds, day by day: a scale, a probe or a dispenser that is off is nobody's departure.
     fn take_off_boxes(&mut self) {
-        let at_ms = self.at.as_millisecond();
         let mut groups: BTreeMap<(u8, u16, i64), Vec<usize>> = BTreeMap::new();
         for (index, one) in self.readings.iter().enumerate() {
             let (way, _) = ways::at(usize::from(one.reading.place));
             if let (true, Some(at_box)) = (way.by_box, one.reading.at_box) {
-                let day = ((at_ms - one.reading.from_ms) as f64 / (BOX_STEP_H * 3_600_000.0)).floor() as i64;
+                let day = one.reading.from_ms.div_euclid((BOX_STEP_H * 3_600_000.0) as i64);
                 groups.entry((one.reading.place, at_box.0, day)).or_default().push(index);
             }
         }
