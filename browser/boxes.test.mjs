@@ -1,7 +1,7 @@
 // A day of the boxes: read without JavaScript, walked by keys, pointed at, on a phone in rows of six hours, on paper.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { aDay, base, open, shot, sideways, sizes, start } from "./start.mjs";
+import { aDay, base, leads, open, shot, sideways, sizes, start } from "./start.mjs";
 
 let browser, day;
 before(async () => {
@@ -79,11 +79,9 @@ test("the keys alone reach another day and a cow's mark", async () => {
   };
   assert.ok(await reached("input[name=animal]"));
   await page.keyboard.type("1");
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/animal=1/);
+  await leads(page, /animal=1/, () => page.keyboard.press("Enter"));
   assert.ok(await reached("nav.spans a[rel=prev]"));
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/date=.*animal=1/);
+  await leads(page, /date=.*animal=1/, () => page.keyboard.press("Enter"));
   await close();
 });
 

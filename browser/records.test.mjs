@@ -7,7 +7,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { after, before, test } from "node:test";
-import { axe, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
+import { axe, leads, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
 
 const program = process.env.COWPATH_PROGRAM ?? "target/debug/cowpath";
 const now = "2026-03-03T12:00:00Z";
@@ -135,25 +135,21 @@ test("by the keys alone: from Records to a mended row, and the settings", async 
     assert.fail(`Tab does not reach ${wanted}`);
   };
   await reach("a[href='/records/quarantine']");
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/quarantine$/);
+  await leads(page, /quarantine$/, () => page.keyboard.press("Enter"));
   await reach(".held .way");
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/quarantine\/\d+$/);
+  await leads(page, /quarantine\/\d+$/, () => page.keyboard.press("Enter"));
   // The cell to look at first has the focus already.
   assert.ok(await page.locator("#cell-5:focus").count());
   await page.keyboard.press("ControlOrMeta+a");
   await page.keyboard.type("9.5");
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/done=mended/);
+  await leads(page, /done=mended/, () => page.keyboard.press("Enter"));
   await page.goto(`${at}/records`);
   await reach("#settings > summary");
   await page.keyboard.press("Enter");
   await reach("#name");
   await page.keyboard.press("ControlOrMeta+a");
   await page.keyboard.type("Hollow");
-  await page.keyboard.press("Enter");
-  await page.waitForURL(/done=settings/);
+  await leads(page, /done=settings/, () => page.keyboard.press("Enter"));
   assert.equal(await page.locator("#name").inputValue(), "Hollow");
   await close();
 });

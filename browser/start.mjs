@@ -44,6 +44,14 @@ export async function open(browser, path, { at = base, ...options } = {}) {
   return { page, complaints, response, close: () => context.close() };
 }
 
+// Does what leads to another page, and waits until that page is loaded: its address is not the one before, and is as
+// said. An address alone may be that of the page one is still on: then nothing is waited for, and a context that is
+// closed in the midst of going to another page is one that Chromium may never say is closed.
+export async function leads(page, where, deed) {
+  const before = page.url();
+  await Promise.all([page.waitForURL((url) => url.href !== before && where.test(url.href)), deed()]);
+}
+
 export async function shot(page, name, options = {}) {
   if (pictures) await page.screenshot({ path: join(pictures, `${name}.png`), ...options });
 }

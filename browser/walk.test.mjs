@@ -1,7 +1,7 @@
 // The round as it is walked: opening calls by thumb and by key, with and without JavaScript; the picture; print.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { aCow, aDay, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
+import { aCow, aDay, leads, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
 
 let browser, cow;
 before(async () => {
@@ -47,8 +47,7 @@ for (const javaScriptEnabled of [true, false]) {
     await page.keyboard.press("Enter");
     if (await page.locator("#call2 .open .ways a").count()) {
       assert.ok(await reached("#call2 .open .ways a"), "Tab goes on into what was opened");
-      await page.keyboard.press("Enter");
-      await page.waitForURL(/\/cow/);
+      await leads(page, /\/cow/, () => page.keyboard.press("Enter"));
     }
     await close();
   });
@@ -64,13 +63,11 @@ for (const javaScriptEnabled of [true, false]) {
     assert.ok(await page.locator(".twin td").first().isVisible(), "the same in figures");
     const from = await page.locator("input[name=to]").inputValue();
     await page.locator("input[name=from]").fill(from);
-    await page.getByRole("button", { name: "Show these days" }).click();
-    await page.waitForURL(/from=/);
+    await leads(page, /from=/, () => page.getByRole("button", { name: "Show these days" }).click());
     assert.equal(await page.locator("input[name=from]").inputValue(), from);
     await shot(page, `cow-one-day-${javaScriptEnabled ? "script" : "plain"}`);
     await page.goBack();
-    await page.locator(".spans a").last().click();
-    await page.waitForURL(/to=/);
+    await leads(page, /to=/, () => page.locator(".spans a").last().click());
     assert.equal(await sideways(page), 0);
     await close();
   });

@@ -4,9 +4,11 @@
 //! comparison, from the same code.
 
 mod bench;
+mod bring_in;
 mod deb;
 mod nile_race;
 mod open_data;
+mod oracle;
 mod program;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
@@ -26,10 +28,15 @@ cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand; COWPATH names the program
+cargo xtask oracle [--write]       the judge beside an oracle that knows how the cases were made, on one quarter's signals
+cargo xtask bring-in [--write]     simulated herds asked who comes by herself, against their logs; COWPATH names the program
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
+
+/// Herds on which figures are reported; none of them is looked at while a model is made.
+const SEEDS: [u64; 4] = [101, 102, 103, 104];
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -42,9 +49,21 @@ fn main() -> ExitCode {
         ["tables", "--check"] => check("tables.md", &pages::tables::page()),
         ["cli"] => commands().and_then(|page| write("cli.md", &page)),
         ["cli", "--check"] => commands().and_then(|page| check("cli.md", &page)),
+        ["bring-in"] => bring_in::run(&SEEDS, 120, 75).map(|text| println!("{text}")),
+        ["bring-in", "--write"] => {
+            bring_in::run(&SEEDS, 120, 75).and_then(|text| fill("validation.md", "bring-in", &text))
+        }
+        ["bring-in", ref seeds @ ..] => seeds
+            .iter()
+            .map(|seed| seed.parse().map_err(|_| anyhow!("`{seed}` is not a seed")))
+            .collect::<anyhow::Result<Vec<u64>>>()
+            .and_then(|seeds| bring_in::run(&seeds, 120, 75))
+            .map(|text| println!("{text}")),
         ["open-data"] => open_data::run().map(|text| text.iter().for_each(|text| println!("{text}"))),
         ["open-data", "--write"] => open_data::run()
             .and_then(|text| text.map_or(Ok(()), |text| fill("validation.md", "open-data", &text))),
+        ["oracle"] => oracle::run().map(|text| println!("{text}")),
+        ["oracle", "--write"] => oracle::run().and_then(|text| fill("validation.md", "oracle", &text)),
         ["bench", "--write", ref names @ ..] => {
             bench::run(names).and_then(|text| fill("speed.md", "speed", &text))
         }

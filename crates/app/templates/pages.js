@@ -7,6 +7,7 @@ oneAtATime();
 answers();
 newerRows();
 zoom();
+if (document.querySelector(".bring")) broughtMarks();
 for (const form of document.querySelectorAll("form.drop")) dropping(form);
 
 function listenTo(figure) {

@@ -241,7 +241,7 @@ impl Drop for SmallDisk {
 #[test]
 fn a_disk_that_is_full() {
     let place = Place::new();
-    let Some(disk) = SmallDisk::new(&place.farm(), "size=2m") else { return };
+    let Some(disk) = SmallDisk::new(&place.farm(), "size=3m") else { return };
     let small = place.file("small.csv", format!("{HEADER}{GOOD}"));
     place.import([&small]).done();
     let mut log = HEADER.to_owned();

@@ -139,6 +139,10 @@ pub fn write_truth(row: &Row, line: &mut Line<'_>) {
             line.time(Some(row.to_s));
             line.number(row.size, 3);
         }
+        Row::Brought(row) => {
+            line.whole(row.animal);
+            line.time(Some(row.at_s));
+        }
         _ => {}
     }
 }

@@ -12,7 +12,7 @@ use crate::{
     movement,
     pen::{Coming, Pen},
     people,
-    rows::{EventRow, HappeningTruth, Row},
+    rows::{BroughtTruth, EventRow, HappeningTruth, Row},
     season::Season,
     stall::Stall,
     stock,
@@ -124,7 +124,7 @@ impl<'a> Farm<'a> {
         let walk = in_tick(5.75) || in_tick(16.25);
         let fetch = [(6.0, 1.0), (11.2, 1.25), (16.5, 1.0), (21.3, 1.25)]
             .into_iter()
-            .find(|(hour, _)| in_tick(*hour));
+            .find(|(hour, _)| in_tick(*hour) && self.scenario.fetched);
         for place in 0..self.cows.len() {
             let cow = &mut self.cows[place];
             if cow.gone {
@@ -145,6 +145,7 @@ impl<'a> Farm<'a> {
                 if !cow.dry && !cow.waiting && (limit_h < since_h || first) && self.people.chance(0.88) {
                     let at_s = at_s + self.people.between(0.0, 2400.0) as i64;
                     self.coming[cow.pen].push(Coming { cow: place, at_s, brought: true });
+                    out(Row::Brought(BroughtTruth { animal: cow.animal, at_s }))?;
                     cow.waiting = true;
                 }
             }

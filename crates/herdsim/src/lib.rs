@@ -110,6 +110,9 @@ pub struct Scenario {
     /// Boxes whose clocks jump now and then, by minutes to hours, until somebody sets them right. Readers must then
     /// refuse rows; off in the demo.
     pub clock_jumps: bool,
+    /// People bring cows in that have not been milked for long, four times a day. Without it who comes by herself can be
+    /// told from the logs alone.
+    pub fetched: bool,
     /// Name of the farm, invented.
     pub name: String,
 }
@@ -129,6 +132,7 @@ impl Scenario {
             last_day: Date::constant(2026, 3, 2),
             sensors: Sensors::ALL,
             clock_jumps: false,
+            fetched: true,
             name: "Sumac Hollow".into(),
         }
     }

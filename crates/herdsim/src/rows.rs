@@ -315,6 +315,15 @@ pub struct HappeningTruth {
     pub size: Option<f64>,
 }
 
+/// Truth: a cow that people brought to the boxes; no log tells of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct BroughtTruth {
+    /// Herd number.
+    pub animal: u32,
+    /// When she stood before them.
+    pub at_s: i64,
+}
+
 /// Any row.
 #[derive(Debug, Clone, PartialEq)]
 #[expect(missing_docs, reason = "each variant is the row of its table")]
@@ -337,6 +346,7 @@ pub enum Row {
     Day(DayTruth),
     BoxFault(BoxFaultTruth),
     Happening(HappeningTruth),
+    Brought(BroughtTruth),
 }
 
 /// A whole herd in memory: logs, then truth.
@@ -357,6 +367,7 @@ pub struct Herd {
     pub days: Vec<DayTruth>,
     pub box_faults: Vec<BoxFaultTruth>,
     pub happenings: Vec<HappeningTruth>,
+    pub brought: Vec<BroughtTruth>,
 }
 
 impl Herd {
@@ -377,6 +388,7 @@ impl Herd {
             Row::Day(row) => self.days.push(row),
             Row::BoxFault(row) => self.box_faults.push(row),
             Row::Happening(row) => self.happenings.push(row),
+            Row::Brought(row) => self.brought.push(row),
         }
     }
 }

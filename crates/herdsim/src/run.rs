@@ -45,6 +45,7 @@ pub fn run(scenario: &Scenario, take: &mut Out<'_>) -> Result<(), SimError> {
             Row::Day(row) => told_day <= row.day,
             Row::BoxFault(row) => told_s < row.to_s,
             Row::Happening(row) => told_s < row.to_s && row.from_s <= end_s,
+            Row::Brought(row) => told_s <= row.at_s && row.at_s <= end_s,
             Row::Animal(_) | Row::Feed(_) => true,
         };
         if told { take(row) } else { Ok(()) }

@@ -62,7 +62,7 @@ const LOGS: [&str; 10] = [
 ];
 
 /// Truth's tables and their columns.
-pub const TRUTH: [(&str, &[&str]); 4] = [
+pub const TRUTH: [(&str, &[&str]); 5] = [
     (
         "cases",
         &[
@@ -100,6 +100,7 @@ pub const TRUTH: [(&str, &[&str]); 4] = [
     ),
     ("box-faults", &["box", "kind", "quarter", "form", "from", "full_at", "to", "size"]),
     ("happenings", &["kind", "animal", "box", "quarter", "from", "to", "size"]),
+    ("brought", &["animal", "at"]),
 ];
 
 impl Files {
@@ -154,6 +155,7 @@ impl Files {
             Row::Day(_) => (false, 1),
             Row::BoxFault(_) => (false, 2),
             Row::Happening(_) => (false, 3),
+            Row::Brought(_) => (false, 4),
         };
         let sheets = if is_log { &mut self.logs } else { &mut self.truth };
         let Some(sheet) = sheets.get_mut(place) else { return Ok(()) };

@@ -16,11 +16,12 @@ pub const FILE_NAME: &str = "farm.sqlite";
 pub(crate) const APPLICATION_ID: i64 = 0x436F_7770;
 
 /// Every step from one form of the file to the next, oldest first.
-const FORMS: [&str; 5] = [
+const FORMS: [&str; 6] = [
     include_str!("../schema/0001_first.sql"),
     include_str!("../schema/0002_found.sql"),
     include_str!("../schema/0003_exchange.sql"),
     include_str!("../schema/0004_inbox.sql"),
+    include_str!("../schema/0005_brought.sql"),
     include_str!("../schema/0006_learned.sql"),
 ];
 

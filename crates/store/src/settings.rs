@@ -1,6 +1,6 @@
 //! What a farm tells of itself: name, zone, units, breed, boxes and pens.
 
-use cowpath_core::units::UnitSystem;
+use cowpath_core::{coming::Limits, units::UnitSystem};
 use serde::{Deserialize, Serialize};
 
 use crate::{
@@ -26,6 +26,8 @@ pub struct Settings {
     pub pens: Vec<PenSetting>,
     /// The name other programs know the farm's documents by, a domain written backwards; `None`: not set.
     pub exchange_name: Option<String>,
+    /// How long a cow may go unmilked before she is brought in.
+    pub limits: Limits,
 }
 
 /// A box.
@@ -58,6 +60,7 @@ impl Settings {
             boxes: Vec::new(),
             pens: Vec::new(),
             exchange_name: None,
+            limits: Limits::default(),
         }
     }
 }

@@ -40,6 +40,11 @@ fn is_of_milking(column: usize) -> bool {
     MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column)
 }
 
+/// Outcome, milk of the udder and its quarters, concentrate offered and eaten.
+fn is_of_coming(column: usize) -> bool {
+    (5..11).contains(&column) || (41..43).contains(&column)
+}
+
 /// Which columns are asked for, and where each of them stands in the answer.
 struct Wanted {
     sql: String,
@@ -57,6 +62,17 @@ impl Farm {
     /// conductivity, kicks. The others are `None`.
     pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_milking)?, each)
+    }
+
+    /// Like [`Farm::visits`], with the columns of who comes when only: entry, exit, outcome, milk of udder and quarters,
+    /// feed. The others are `None`.
+    pub fn comings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
+        self.stream(span, &self.wanted(is_of_coming)?, each)
+    }
+
+    /// One cow's of these.
+    pub fn comings_of(&self, animal: &str, span: Range<Timestamp>) -> Result<Vec<Visit>> {
+        self.of_cow(animal, span, &self.wanted(is_of_coming)?)
     }
 
     /// One cow's standing visits that began in `[start, end)`, in order of start, then box.

@@ -79,8 +79,9 @@ pub fn joined(mut round: Round, told: &Told, at: Timestamp, zone: &TimeZone) -> 
             }
             Some(_) => String::new(),
             None => match first_now.filter(|first| ASKED_AFTER_H <= hours_between(*first, at)) {
-                Some(first) if call.urgency == "now" => words::unanswered(first, at, zone),
-                _ => String::new(),
+                // It is asked after even where it has become less urgent since: nobody has looked.
+                Some(first) => words::unanswered(first, at, zone),
+                None => String::new(),
             },
         };
     }

@@ -18,8 +18,21 @@ use super::{farm::Barn, view::View};
 /// How far back visits tell of a box: a fault of three weeks is still one and the same.
 pub const BOX_SPAN: SignedDuration = SignedDuration::from_hours(21 * 24);
 
-/// Every fault worth naming of every box, likeliest first.
-pub fn judge(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Result<Vec<BoxFault>> {
+/// What is made of the boxes.
+pub struct Judged {
+    /// Every fault worth naming of every box, likeliest first.
+    pub faults: Vec<BoxFault>,
+    /// What is no fault of a box but of its log, in words.
+    pub notes: Vec<String>,
+}
+
+/// Judges every box, and takes what a meter explains off the herd's finding.
+pub fn judge(
+    barn: &Barn,
+    view: &View,
+    settings: &causes::Settings,
+    findings: &mut Vec<Finding>,
+) -> anyhow::Result<Judged> {
     let from = view.at.saturating_sub(BOX_SPAN)?;
     let mut log = BoxLog::new();
     barn.store.visits(from..view.at, &mut |number, visit| {
@@ -32,7 +45,13 @@ pub fn judge(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::R
         }
         ControlFlow::Continue(())
     })?;
-    of_log(barn, view, settings, &log)
+    let faults = of_log(barn, view, settings, &log)?;
+    causes::boxes::explain(findings, &faults, view.cast.boxes.len(), settings, view.at);
+    findings.extend(faults.iter().map(|fault| fault.finding.clone()));
+    let name = |key: BoxKey| view.cast.boxes.get(usize::from(key.0)).map_or("?", String::as_str);
+    let notes = causes::boxes::clock_off(&log, view.at)
+        .map(|off| say::box_call::clock(name(off.at_box), off.or.map(name), off.hours));
+    Ok(Judged { faults, notes: notes.into_iter().collect() })
 }
 
 /// The same with the visits already read, from [`BOX_SPAN`] before.

@@ -79,6 +79,8 @@ pub struct Live {
     told: Mutex<Vec<Joined>>,
     /// What was learned, by what it rests on.
     pub(super) learned: Mutex<Option<(Mark, Judging)>>,
+    /// Lists of whom to bring in.
+    pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
     history: Mutex<Option<Arc<History>>>,
 }
 
@@ -106,6 +108,7 @@ impl Live {
             past: Mutex::default(),
             told: Mutex::default(),
             learned: Mutex::default(),
+            brings: Mutex::default(),
             history: Mutex::default(),
         })
     }
@@ -202,7 +205,7 @@ impl Live {
         })
     }
 
-    fn looked(&self, barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
+    pub(super) fn looked(&self, barn: &Barn, at: Option<Timestamp>) -> anyhow::Result<Arc<Seen>> {
         match at {
             None => self.newest(barn),
             Some(at) => self.at(barn, at),

@@ -31,7 +31,7 @@ const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
 /// From one turn to the next.
 pub const WEEK_MS: i64 = 7 * 86_400_000;
 /// Monday 5 January 1970, UTC: turns of the week are counted from here, so that they hang on no row.
-const FIRST_TURN_MS: i64 = 4 * 86_400_000;
+pub const FIRST_TURN_MS: i64 = 4 * 86_400_000;
 /// A memory is kept for each of the last weeks …
 const RECENT_WEEKS: i64 = 3;
 /// … and for one in so many before.

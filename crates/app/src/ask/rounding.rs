@@ -82,7 +82,7 @@ pub struct Judged<'a> {
     /// What is shown, in the round's order.
     pub shown: Vec<Finding>,
     /// Faults of boxes, with what shows them.
-    boxes: Vec<BoxFault>,
+    boxes: box_judging::Judged,
 }
 
 /// Judges all that can be judged of what was known at a time.
@@ -112,11 +112,14 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
     let mut findings = cow_findings(view, &judged, &settings);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
     // One call on the herd's intake, by the line that says most.
-    let intake =
-        view.others.heard.herd.iter().filter_map(|line| causes::judge_intake(line, view.at, &settings));
+    let intake = view
+        .others
+        .heard
+        .herd
+        .iter()
+        .filter_map(|line| causes::judge_intake(line.signal, &line.points, view.at, &settings));
     findings.extend(intake.max_by(|a, b| a.probability.total_cmp(&b.probability)));
-    let boxes = box_judging::judge(barn, view, &settings)?;
-    findings.extend(boxes.iter().map(|fault| fault.finding.clone()));
+    let boxes = box_judging::judge(barn, view, &settings, &mut findings)?;
     let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
@@ -131,8 +134,10 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
 /// The same with other settings, as of costs that are only tried.
 pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow::Result<Round> {
     let Judged { cows: judged, not_judged, too_new, gone, shown, boxes, .. } = judged_by(barn, view, stated)?;
-    let calls =
-        shown.iter().map(|finding| call(barn, view, finding, &boxes)).collect::<anyhow::Result<Vec<_>>>()?;
+    let calls = shown
+        .iter()
+        .map(|finding| call(barn, view, finding, &boxes.faults))
+        .collect::<anyhow::Result<Vec<_>>>()?;
     let called: std::collections::BTreeSet<LifeKey> = shown
         .iter()
         .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
@@ -167,7 +172,7 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         calls,
         quiet,
         learned: stated.rates.learned.iter().map(|(cause, factor)| (cause.word(), *factor)).collect(),
-        notes: notes(barn, view, gone)?,
+        notes: [notes(barn, view, gone)?, boxes.notes].concat(),
     })
 }
 
@@ -220,13 +225,11 @@ fn settings(view: &View, judged: &[(&Life, Stage)], stated: &causes::Settings) -
 
 /// Which reckoning, with parameters fitted when.
 pub fn model_words(view: &View) -> String {
-    let fitted = view.rolled.fitted_at.map(|at| say::when::rfc3339(at, &view.ways.zone));
-    let fitted = fitted.map_or("parameters not yet fitted".into(), |at| format!("fitted {at}"));
-    let mut words = format!("{}; {fitted}", super::model::MODEL);
-    if !view.judging.words.is_empty() {
-        words = format!("{words}; {}", view.judging.words);
-    }
-    words
+    let fitted =
+        view.rolled.fitted_at.map(|at| format!("fitted {}", say::when::rfc3339(at, &view.ways.zone)));
+    let fitted = fitted.unwrap_or_else(|| "parameters not yet fitted".into());
+    let own = if view.judging.words.is_empty() { "" } else { "; " };
+    format!("{}; {fitted}{own}{}", super::model::MODEL, view.judging.words)
 }
 
 fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {

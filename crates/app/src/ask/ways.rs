@@ -26,6 +26,8 @@ pub struct Wanted {
     pub pens: Option<Vec<String>>,
     /// The name other programs know the farm's documents by; empty: not set.
     pub exchange_name: Option<String>,
+    /// Limits of Bring in that are to be others, in words.
+    pub limits: Option<String>,
 }
 
 /// Whether a word can be the name of a source of documents.
@@ -107,6 +109,11 @@ pub fn change(barn: &mut Barn, wanted: &Wanted) -> anyhow::Result<Settings> {
     }
     if let Some(name) = &wanted.exchange_name {
         settings.exchange_name = Some(trimmed(name)).filter(|name| !name.is_empty());
+    }
+    if let Some(words) = &wanted.limits {
+        settings.limits = settings.limits.with(words).map_err(|why| {
+            user(why, "nothing was changed", "write limits like \"first=9/12/14 later=10/12/14 kg=16/20\"")
+        })?;
     }
     barn.store.save_settings(&settings)?;
     Ok(settings)

@@ -1,5 +1,6 @@
 //! The command line: one file a command, each a thin showing of what `ask` answers.
 
+mod bring_in;
 mod check;
 mod costs;
 mod cow;
@@ -76,6 +77,7 @@ enum Command {
     Round(round::Round),
     Expected(expected::Expected),
     Cow(cow::Cow),
+    BringIn(bring_in::BringInCommand),
     Found(found::Found),
     Record(found::Record),
     Missed(learned::Missed),
@@ -161,6 +163,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Round(round) => round.run(&context),
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
+        Command::BringIn(bring) => bring.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
         Command::Missed(missed) => missed.run(&context),

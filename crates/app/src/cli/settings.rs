@@ -34,6 +34,11 @@ pub struct Settings {
     /// The name other programs know this farm's documents by: a domain written backwards; "" for local.cowpath
     #[arg(long, value_name = "NAME")]
     exchange_name: Option<String>,
+    /// How long a cow may go unmilked before she is brought in, in hours: early/mid/late lactation "first=9/12/14
+    /// later=10/12/14", last days of early and mid "days=100/200", milk in the udder "kg=16/20" (first, later),
+    /// "fresh=8 fresh-day=5 treated=10 in-time=2", and "unlikely=50" per cent; those not named stay
+    #[arg(long, value_name = "LIMITS")]
+    limits: Option<String>,
     /// How they are printed
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -60,6 +65,7 @@ impl Settings {
             breed: self.breed.clone(),
             pens: self.pens.clone(),
             exchange_name: self.exchange_name.clone(),
+            limits: self.limits.clone(),
         };
         wanted.check()?;
         let mut barn = if wanted.any() {
@@ -75,6 +81,7 @@ impl Settings {
             ("breed", settings.breed.clone().unwrap_or_default()),
             ("pens", settings.pens.iter().map(|pen| pen.name.as_str()).collect::<Vec<_>>().join(", ")),
             ("exchange name", settings.exchange_name.clone().unwrap_or_default()),
+            ("limits", settings.limits.words()),
             ("boxes", barn.store.boxes()?.join(", ")),
         ];
         match self.format {

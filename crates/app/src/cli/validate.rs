@@ -75,16 +75,24 @@ impl Validate {
             days: self.days,
             every_milking: self.every_milking,
         };
-        let (text, place) = if self.ablation {
+        let place = match (self.ablation, self.every_milking) {
+            (true, _) => PLACE_ABLATION,
+            (false, true) => PLACE_EVERY,
+            (false, false) => PLACE,
+        };
+        if let Some(path) = &self.write {
+            page::ready(path, place)?;
+        }
+        let text = if self.ablation {
             let reports = validate::ablation(&asked, &told)?;
             let text = words::ablation(&reports);
             print(&reports, &reports, &text, self.format)?;
-            (text, PLACE_ABLATION)
+            text
         } else {
             let report = validate::validate(&asked, dropped, &told)?;
             let text = words::page(&report);
             print(&report, std::slice::from_ref(&report), &text, self.format)?;
-            (text, if self.every_milking { PLACE_EVERY } else { PLACE })
+            text
         };
         if let Some(path) = &self.write {
             page::fill(path, place, &text)?;

@@ -16,6 +16,7 @@ const STYLE: &str = include_str!("../../templates/style.css");
 const SCRIPT: &str = concat!(
     include_str!("../../templates/pages.js"),
     include_str!("../../templates/newer.js"),
+    include_str!("../../templates/brought.js"),
     include_str!("../../templates/zoom.js"),
 );
 const ICON: &str = include_str!("../../templates/icon.svg");

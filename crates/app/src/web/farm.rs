@@ -2,12 +2,14 @@
 
 use std::sync::Arc;
 
+use cowpath_core::units::UnitSystem;
 use jiff::{Timestamp, tz::TimeZone};
 
-use super::{Answers, AskedCow, HerdRow};
+use super::{Answers, AskedCow, Fetching, HerdRow};
 use crate::{
     ask::{
         boxes::{AskedBoxes, Boxes},
+        bring_in::{BringIn, Done, Marked},
         cow::Cow,
         found::Given,
         live::Live,
@@ -16,6 +18,24 @@ use crate::{
     },
     trouble,
 };
+
+impl Fetching for Live {
+    fn bring_in(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<BringIn>> {
+        Live::bring_in(self, at)
+    }
+
+    fn mark_brought(&self, marked: &Marked) -> anyhow::Result<Done> {
+        Live::mark_brought(self, marked)
+    }
+
+    fn unmark_brought(&self, id: i64, by: Option<&str>) -> anyhow::Result<()> {
+        Live::unmark_brought(self, id, by)
+    }
+
+    fn units(&self) -> UnitSystem {
+        self.ways().map(|ways| ways.units).unwrap_or_default()
+    }
+}
 
 impl Answers for Live {
     fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>> {

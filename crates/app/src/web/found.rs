@@ -144,7 +144,7 @@ pub async fn take_back_json(
     }
 }
 
-async fn off_thread<T: Send + 'static>(
+pub async fn off_thread<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Trouble> + Send + 'static,
 ) -> Result<T, Trouble> {
     let done = tokio::task::spawn_blocking(work).await;

@@ -1,7 +1,7 @@
-//! The pages: Round, Cow, Herd, Boxes and Records, drawn on the server and whole without JavaScript.
+//! The pages: Round, Bring in, Cow, Herd, Boxes and Records, drawn on the server and whole without JavaScript.
 //!
 //! # What is here
-//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
+//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`bring_in`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
 //! ([`lanes`]), what every request passes first ([`door`]), how a page leaves ([`page`]), what is said when something
 //! went wrong ([`trouble`]), how open pages are told of new rows ([`events`]), and the style sheet and script ([`assets`]).
 //!
@@ -13,6 +13,7 @@ mod api;
 mod assets;
 mod band;
 mod boxes;
+mod bring_in;
 mod call;
 mod costs;
 mod cow;
@@ -53,6 +54,7 @@ use crate::ask::{
     round::{Answer, Round},
 };
 
+pub use bring_in::Fetching;
 pub use costs::Teaches;
 pub use records::Keeps;
 pub use upload::clear as clear_uploads;
@@ -60,7 +62,7 @@ pub use upload::clear as clear_uploads;
 /// What the pages ask of the farm. The app's own type implements it; tests implement it with fixed data.
 ///
 /// Every method may read the store and takes as long as that takes: it is called off the async threads.
-pub trait Answers: Keeps + Teaches + Send + Sync + 'static {
+pub trait Answers: Keeps + Fetching + Teaches + Send + Sync + 'static {
     /// The round as it was known at `at`, or at the newest row's time.
     fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>>;
 
@@ -141,6 +143,12 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/cow", get(cow::find))
         .route("/cow/{animal}", get(cow::show))
         .route("/boxes", get(boxes::show))
+        .route("/bring-in", get(bring_in::show))
+        .route("/bring-in/done", get(bring_in::show).post(bring_in::mark))
+        .route("/bring-in/undo", get(bring_in::show).post(bring_in::unmark))
+        .route("/api/bring-in", get(bring_in::json))
+        .route("/api/bring-in/done", post(bring_in::mark_json))
+        .route("/api/bring-in/{id}/undo", post(bring_in::unmark_json))
         .route("/found", post(found::give))
         .route("/found/undo", post(found::take_back))
         .route("/api/found", post(found::give_json))

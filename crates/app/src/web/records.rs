@@ -228,7 +228,15 @@ impl SettingsForm {
             }
         };
         let pens = self.pens.map(|pens| pens.split(',').map(|pen| pen.trim().to_owned()).collect());
-        Ok(Wanted { name: self.name, zone: self.zone, units, breed: self.breed, pens, exchange_name: None })
+        Ok(Wanted {
+            name: self.name,
+            zone: self.zone,
+            units,
+            breed: self.breed,
+            pens,
+            exchange_name: None,
+            limits: None,
+        })
     }
 }
 

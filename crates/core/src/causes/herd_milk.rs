@@ -1,6 +1,7 @@
-//! Does the whole herd give less, or eat less?
+//! Does the whole herd give less, or chew and eat less?
 //!
-//! The herd's effect on milk is a slow state with its own forecast error. A lasting fall is weighed against "as it was"
+//! The herd's effect on milk, or on rumination or eating, is a slow state with its own forecast error: points of time, log
+//! effect and standard deviation, from whichever signal. A lasting fall is weighed against "as it was"
 //! by the same likelihood as a cow's signals: onset, severity, memory from point to point, heavy tails. What it was is
 //! the middle of the points before the last 10 days, or of the first half of them where there are none.
 
@@ -12,22 +13,56 @@ use super::{
     judge::{NAMED_FROM, onset_interval},
     likelihood::{Ready, log_sum, table},
     series::Series,
-    templates::HERD_MILK,
+    templates::{Course, HERD_MILK},
     worth::Settings,
 };
 use crate::{
     expect::{HerdPoint, Signal, Trouble},
-    signals::HerdLine,
     time::hours_between,
 };
 
-/// Correlation of the herd's effect a day apart while nothing is wrong: weather and feed last some days. Stated default.
-const MEMORY_A_DAY: f64 = 0.5;
+/// How one effect of the herd falls, and how it wanders while nothing is wrong.
+struct Fall {
+    cause: Cause,
+    signal: Signal,
+    course: &'static Course,
+    /// Correlation a day apart while nothing is wrong: weather and feed last some days.
+    memory_a_day: f64,
+    /// What it wanders by itself, log.
+    wander: f64,
+    /// A fall that counts for one in the sum that names a call, log.
+    of_one: f64,
+}
 
-/// What a herd wanders by itself, log: 1.2 %. Stated default.
-const WANDER: f64 = 0.012;
-/// What its chewing and eating wander by themselves, log: 3 %. Stated default.
-const INTAKE_WANDER: f64 = 0.03;
+/// Milk wanders by 1.2 %; speech begins at a fall of 2 %. Stated defaults.
+static MILK: Fall = Fall {
+    cause: Cause::HerdMilk,
+    signal: Signal::Milk,
+    course: &HERD_MILK,
+    memory_a_day: 0.5,
+    wander: 0.012,
+    of_one: 0.008,
+};
+
+/// Rumination or eating of a herd wanders by 2 %, for a cow's own day strays by a tenth (`sources.md` §4.2, "within-cow day
+/// sd 40–60 min", of about 450) and herds have tens of cows that share their weather; speech begins at a fall of 4 %. Stated defaults.
+static INTAKE: Fall = Fall {
+    cause: Cause::HerdIntake,
+    signal: Signal::Rumination,
+    course: &HERD_INTAKE,
+    memory_a_day: 0.5,
+    wander: 0.02,
+    of_one: 0.016,
+};
+
+/// Rumination or eating of the herd: a fall that lasts, on the log scale.
+static HERD_INTAKE: Course = Course {
+    signal: Signal::Rumination,
+    size: -0.09,
+    shape: &[(0.0, 0.5), (0.5, 1.0), (10.0, 1.0)],
+    share: &[(0.5, 0.40), (1.0, 0.35), (2.0, 0.25)],
+    source: "stated default: a hot spell or a bad batch takes some percent to a sixth of a herd's chewing within a day",
+};
 
 /// Points a day that count; more of a slow state tell the same again.
 const POINTS_A_DAY: f64 = 2.0;
@@ -35,29 +70,28 @@ const POINTS_A_DAY: f64 = 2.0;
 /// Points before the last 10 days whose middle is what it was: three days and a half.
 const USUAL_POINTS: usize = 40;
 
-/// A fall that counts for one in the sum that names a call, log: speech begins at 2 %. Stated default.
-const FALL_OF_ONE: f64 = 0.008;
-
-/// Severities of a herd's fall: 2.5, 5 and 10 % with the shares of [`HERD_MILK`].
+/// Severities of a herd's fall: the shares of its course.
 const SEVERITIES: [(f64, f64); 1] = [(1.0, 1.0)];
 const PACES: [(f64, f64); 2] = [(1.0, 0.6), (4.0, 0.4)];
 
 /// The herd's finding, if its milk may have fallen; `points` in order of time, none later than `at` is read.
 pub fn judge_herd(points: &[HerdPoint], at: Timestamp, settings: &Settings) -> Option<Finding> {
-    judge_course(Signal::Milk, points, at, settings)
+    judge(&MILK, points, at, settings)
 }
 
-/// The herd's finding, if all its cows ruminate or eat less.
-pub fn judge_intake(line: &HerdLine, at: Timestamp, settings: &Settings) -> Option<Finding> {
-    judge_course(line.signal, &line.points, at, settings)
+/// The same for what the herd chews or eats; `signal` is what the points are of, to name the reason by.
+pub fn judge_intake(
+    signal: Signal,
+    points: &[HerdPoint],
+    at: Timestamp,
+    settings: &Settings,
+) -> Option<Finding> {
+    let mut finding = judge(&INTAKE, points, at, settings)?;
+    finding.reasons.iter_mut().for_each(|reason| reason.signal = signal);
+    Some(finding)
 }
 
-/// The same weighing for any course of the herd: what differs is what it is called.
-fn judge_course(signal: Signal, points: &[HerdPoint], at: Timestamp, settings: &Settings) -> Option<Finding> {
-    let (cause, wander) = match signal {
-        Signal::Milk => (Cause::HerdMilk, WANDER),
-        _ => (Cause::HerdIntake, INTAKE_WANDER),
-    };
+fn judge(fall: &Fall, points: &[HerdPoint], at: Timestamp, settings: &Settings) -> Option<Finding> {
     let known: Vec<&HerdPoint> = points
         .iter()
         .filter(|point| point.at <= at && point.log_effect.is_finite() && point.sd.is_finite())
@@ -74,7 +108,7 @@ fn judge_course(signal: Signal, points: &[HerdPoint], at: Timestamp, settings: &
         middle(older[older.len().saturating_sub(USUAL_POINTS)..].to_vec())
     };
     let mut series = Series {
-        signal,
+        signal: fall.signal,
         quarter: None,
         hours: Vec::new(),
         gap: Vec::new(),
@@ -91,21 +125,21 @@ fn judge_course(signal: Signal, points: &[HerdPoint], at: Timestamp, settings: &
         if apart_h < 24.0 / POINTS_A_DAY - 1.0 && !std::ptr::eq(*point, recent[recent.len() - 1]) {
             continue;
         }
-        series.memory.push(MEMORY_A_DAY.powf((apart_h / 24.0).max(0.1)));
+        series.memory.push(fall.memory_a_day.powf((apart_h / 24.0).max(0.1)));
         series.hours.push(hours);
         series.gap.push(point.log_effect - usual);
-        series.per_spread.push(1.0 / point.sd.hypot(wander));
-        series.error.push(wander / 2.0);
+        series.per_spread.push(1.0 / point.sd.hypot(fall.wander));
+        series.error.push(fall.wander / 2.0);
         series.shown.push((100.0 * (point.log_effect.exp() - 1.0), 100.0 * (usual.exp() - 1.0)));
     }
     let cells = onsets(&series.hours, -SPAN_H);
     if cells.is_empty() {
         return None;
     }
-    let ready = Ready::new(&HERD_MILK, &SEVERITIES);
+    let ready = Ready::new(fall.course, &SEVERITIES);
     let ratios = table(&series, &ready, &PACES, &cells);
     let count = ready.amplitudes.len();
-    let rate = settings.rates.of_place(cause);
+    let rate = settings.rates.of_place(fall.cause);
     let weights: Vec<(usize, f64, f64, f64)> = PACES
         .iter()
         .enumerate()
@@ -136,28 +170,28 @@ fn judge_course(signal: Signal, points: &[HerdPoint], at: Timestamp, settings: &
     }
     let (since_h, early_h, late_h) = onset_interval(&by_onset, &cells)?;
     let instant = |hours: f64| at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
-    let (observed, expected) = fall(&series, since_h);
+    let (observed, expected) = fallen(&series, since_h);
     let since = instant(since_h)?;
     let mut finding = Finding {
         subject: Subject::Herd,
-        cause,
+        cause: fall.cause,
         quarter: None,
         probability,
         others: vec![(Cause::Well, 1.0 - probability)],
         urgency: Urgency::Watch,
         since,
         since_between: (instant(early_h)?, instant(late_h)?),
-        episode: began(&known).unwrap_or(since),
+        episode: began(&known, fall.of_one).unwrap_or(since),
         worth: 0.0,
         severity,
-        reasons: vec![Reason { signal, quarter: None, observed, expected, weight: telling }],
+        reasons: vec![Reason { signal: fall.signal, quarter: None, observed, expected, weight: telling }],
     };
     settings.value(&mut finding, at);
     Some(finding)
 }
 
 /// The first point that spoke of the fall going on now: read off the course again at every round, so that it stays the same.
-fn began(known: &[&HerdPoint]) -> Option<Timestamp> {
+fn began(known: &[&HerdPoint], of_one: f64) -> Option<Timestamp> {
     let mut trouble = None;
     for (index, point) in known.iter().enumerate() {
         let before = known[..index].partition_point(|older| hours_between(point.at, older.at) < -SPAN_H);
@@ -166,14 +200,14 @@ fn began(known: &[&HerdPoint]) -> Option<Timestamp> {
         }
         let older = known[before.saturating_sub(USUAL_POINTS)..before].iter();
         let usual = middle(older.map(|point| point.log_effect).collect());
-        let said = (usual - point.log_effect) / FALL_OF_ONE;
+        let said = (usual - point.log_effect) / of_one;
         trouble = Trouble::after(trouble, said, point.at.as_millisecond());
     }
     Timestamp::from_millisecond(trouble?.since_ms).ok()
 }
 
 /// Mean of the points since the onset, and what they were before, % of what the cows' own levels expect.
-fn fall(series: &Series, since_h: f64) -> (f64, f64) {
+fn fallen(series: &Series, since_h: f64) -> (f64, f64) {
     let first = series.hours.partition_point(|hours| *hours < since_h).min(series.hours.len() - 1);
     let since = &series.shown[first..];
     let mean = since.iter().map(|(observed, _)| observed).sum::<f64>() / since.len() as f64;

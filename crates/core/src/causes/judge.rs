@@ -4,6 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::{
     Cause, Finding, Reason, Subject, Urgency,
+    calibrated::stated,
     gate::{OPEN_FROM, open},
     grid::{Onset, SPAN_H, onsets},
     likelihood::{READY, ReadyTemplate, log_sum},
@@ -122,6 +123,10 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         .collect();
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
     for finding in &mut findings {
+        finding.probability = stated(finding.cause, finding.probability);
+        for (cause, chance) in &mut finding.others {
+            *chance = stated(*cause, *chance);
+        }
         settings.value(finding, course.at);
     }
     findings
@@ -258,12 +263,11 @@ fn finding(
     })
 }
 
-/// What names the call: the first row that spoke, of her milk or of her other signals.
+/// What names the call: the first row that spoke, of her milk, else of her other signals.
 fn named_by(course: &CowCourse, cause: Cause) -> Option<Timestamp> {
-    match (cause, course.trouble_since, course.began.ill) {
-        (Cause::Heat, ..) => course.began.heat,
-        (_, Some(milk), Some(others)) => Some(milk.min(others)),
-        (_, milk, others) => milk.or(others),
+    match cause {
+        Cause::Heat => course.began.heat,
+        _ => course.trouble_since.or(course.began.ill),
     }
 }
 

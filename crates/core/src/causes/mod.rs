@@ -25,6 +25,7 @@
 //! What she should have given: [`crate::expect`]. The words: [`crate::say`].
 
 pub mod boxes;
+mod calibrated;
 pub mod costs;
 mod gate;
 pub mod grid;

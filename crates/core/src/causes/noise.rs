@@ -140,7 +140,9 @@ fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f
         let mut before: Option<(f64, i64)> = None;
         for point in &line.points {
             let reading = (point.gap - middle) / point.noise_sd;
-            let clipped = reading.clamp(-3.0, 3.0);
+            // What goes up may be heat, and half of all cows have had one in ten days: the lower side tells the scatter.
+            let up = if line.signal == Signal::Activity { 1.5 } else { 3.0 };
+            let clipped = reading.clamp(-3.0, up);
             let at_ms = point.to.as_millisecond();
             if let Some((last, last_ms)) = before {
                 sum.product += last * clipped;
@@ -149,7 +151,9 @@ fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f
                 sum.steps += 1.0;
             }
             before = Some((clipped, at_ms));
-            sum.sizes.push(reading.abs());
+            if line.signal != Signal::Activity || reading < 0.0 {
+                sum.sizes.push(reading.abs());
+            }
             let day = days.entry(at_ms.div_euclid(86_400_000)).or_insert((0.0, 0.0));
             *day = (day.0 + clipped, day.1 + 1.0);
         }

@@ -298,6 +298,15 @@ impl Herd {
         self.cow(life).map_or(0, |cow| cow.milkings)
     }
 
+    /// Milk gathering in her udder: rate of an empty udder by curve, level and herd, kg/h, and what an incomplete milking
+    /// left behind, kg. `None` before her first milking.
+    pub fn filling(&self, life: LifeKey, stage: &Stage) -> Option<(f64, f64)> {
+        let cow = self.cow(life).filter(|cow| 0 < cow.milkings)?;
+        let curve = self.parameters.log_curve(stage.parity, stage.days_in_milk);
+        let herd = if HERD_FROM <= self.cows_seen { self.effect.mean } else { 0.0 };
+        Some(((curve + cow.robust.settled().level + herd).exp(), cow.carried_kg))
+    }
+
     /// End of her last milking in this lactation.
     pub fn last_milking(&self, life: LifeKey) -> Option<Timestamp> {
         Timestamp::from_millisecond(self.cow(life)?.last_ms?).ok()

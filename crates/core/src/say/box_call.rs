@@ -224,3 +224,16 @@ fn why(fault: &BoxFault, facts: &Facts) -> String {
     };
     format!("Since {since}{maybe}: {shows}.")
 }
+
+/// A note that a box's clock looks off; `or` is the other box whose clock may be the wrong one.
+pub fn clock(name: &str, or: Option<&str>, hours: f64) -> String {
+    let side = if hours < 0.0 { "behind" } else { "ahead" };
+    let by = number::plain(hours.abs(), 1);
+    let space = number::SPACE;
+    let whose =
+        or.map_or_else(String::new, |other| format!(", or that of box {other} as much the other way"));
+    format!(
+        "The clock of box {name} looks about {by}{space}h {side}{whose}: cows that go from box to box seem to have taken too \
+         little time one way and too much the other. Set it right; until then intervals and calls that rest on them are unsure."
+    )
+}

@@ -8,6 +8,7 @@
 //! a whole and the states of a cow: [`summary`].
 
 pub mod box_call;
+pub mod bring_in;
 pub mod call;
 pub mod cow_call;
 pub mod found;

@@ -173,7 +173,8 @@ impl<'g> Window<'g> {
         let step_of = |reading: &Reading| {
             let (way, _) = ways::at(usize::from(reading.place));
             let hours = HERD_STEP_H[usize::from(way.by_box)];
-            ((at_ms - reading.from_ms) as f64 / (hours * 3_600_000.0)).floor() as i64
+            // The same at every round: what was common at a time does not hang on when it is asked.
+            reading.from_ms.div_euclid((hours * 3_600_000.0) as i64)
         };
         let mut groups: BTreeMap<(u8, i64), Vec<usize>> = BTreeMap::new();
         for (index, one) in self.readings.iter().enumerate() {
@@ -214,9 +215,13 @@ impl<'g> Window<'g> {
     fn common(&self, way: &Way, members: &[usize]) -> Option<(f64, usize)> {
         let spoken = members.iter().map(|index| &self.readings[*index]).filter(|one| one.speaks);
         if way.scale.multiplies() {
+            // A new unit multiplies all of them: a reading is far off where it is far from most.
+            let most = median(spoken.clone().map(|one| one.reading.value / one.value.max(1e-9)));
+            let most = if 0.0 < most { most } else { 1.0 };
             let (mut observed, mut expected, mut cows) = (0.0, 0.0, 0_usize);
             for one in spoken {
-                let cut = one.reading.value.clamp(one.value / MOST_FOLD, one.value * MOST_FOLD);
+                let usual = one.value * most;
+                let cut = one.reading.value.clamp(usual / MOST_FOLD, usual * MOST_FOLD);
                 observed += cut * one.reading.weight;
                 expected += one.value * one.reading.weight;
                 cows += 1;
@@ -242,12 +247,11 @@ impl<'g> Window<'g> {
 
     /// Takes off what each box adds, day by day: a scale, a probe or a dispenser that is off is nobody's departure.
     fn take_off_boxes(&mut self) {
-        let at_ms = self.at.as_millisecond();
         let mut groups: BTreeMap<(u8, u16, i64), Vec<usize>> = BTreeMap::new();
         for (index, one) in self.readings.iter().enumerate() {
             let (way, _) = ways::at(usize::from(one.reading.place));
             if let (true, Some(at_box)) = (way.by_box, one.reading.at_box) {
-                let day = ((at_ms - one.reading.from_ms) as f64 / (BOX_STEP_H * 3_600_000.0)).floor() as i64;
+                let day = one.reading.from_ms.div_euclid((BOX_STEP_H * 3_600_000.0) as i64);
                 groups.entry((one.reading.place, at_box.0, day)).or_default().push(index);
             }
         }

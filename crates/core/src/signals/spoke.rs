@@ -4,7 +4,7 @@
 //! trouble), read off steps that are the same at every round: halves of a day in Greenwich for illness, sixths of a day for heat.
 //!
 //! # Equation
-//! illness: said = Σ over signals max(0, z − ½), z the step's mean departure in spreads, towards illness
+//! illness: said = 1.6 · Σ over signals max(0, z − ½), z the step's mean departure in spreads, towards illness
 //! heat: said = 0.9 · (z + z of the step before), z of activity, upwards
 
 use std::collections::BTreeMap;
@@ -75,7 +75,7 @@ pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> B
         let hours = (STEP_MS * STEPS_OF_ILLNESS) as f64 / 3_600_000.0;
         let z = side(way.signal) * departure(&sum, way.scale)
             / (way.noise * (way.block_h / hours).sqrt().min(1.5));
-        *said.entry((life, step)).or_default() += (z.min(4.0) - 0.5).max(0.0);
+        *said.entry((life, step)).or_default() += 1.6 * (z.min(4.0) - 0.5).max(0.0);
     }
     let mut trouble: Option<(LifeKey, Option<Trouble>)> = None;
     for ((life, step), said) in said {

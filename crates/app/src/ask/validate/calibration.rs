@@ -15,7 +15,7 @@ use super::{
 pub type Tenths = [(f64, f64, f64); 10];
 
 /// Whether what was stated of a subject held at the round. An unclear call holds with any illness, a heat call from the
-/// rise of activity until it is back.
+/// rise of activity until the egg is shed.
 pub fn held(heard: &Heard, subject: &str, name: &str, said: &Said) -> bool {
     match subject {
         "cow" => heard.truth.cases.iter().any(|case| {

@@ -45,7 +45,9 @@ impl Case {
 
     /// Whether it holds at a time.
     pub fn holds(&self, at: Timestamp) -> bool {
-        self.began <= at && at <= self.ended
+        let ended =
+            if self.kind == "heat" { later(self.began, HEAT_HOLDS).max(self.ended) } else { self.ended };
+        self.began <= at && at <= ended
     }
 
     /// Whether any of it lies within `margin` of a span.
@@ -53,6 +55,9 @@ impl Case {
         earlier(self.began, margin) <= to && from <= later(self.ended, margin)
     }
 }
+
+/// A heat holds until the egg is shed, not until her activity is back: 30 h after its onset (`sources.md` §4.3).
+const HEAT_HOLDS: SignedDuration = SignedDuration::from_hours(30);
 
 /// A fault of a box.
 #[derive(Debug, Clone, PartialEq)]

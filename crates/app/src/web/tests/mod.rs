@@ -1,6 +1,7 @@
 //! Pages asked of the router in-process, with fixed answers: no port, no farm.
 
 mod box_days;
+mod bringing;
 mod costs;
 mod doors;
 mod farm;

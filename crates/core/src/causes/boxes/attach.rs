@@ -37,8 +37,8 @@ const LAW: Law = Law {
 const NOTHING: f64 = 0.15;
 /// A quarter that usually gives less tells nothing, kg.
 const LEAST_KG: f64 = 0.3;
-/// A cow's milkings are alike. Stated default.
-const TEMPER: f64 = 0.7;
+/// A cow's milkings are alike, but what her quarter does elsewhere is taken off already. Stated default.
+const TEMPER: f64 = 0.85;
 /// How many milkings the herd's share weighs in a quarter's own.
 const HERD_WEIGHS: f64 = 8.0;
 /// Least share that is believed of a herd: one in 250.
@@ -159,7 +159,7 @@ fn one(
         })
         .collect();
     let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::Attachment) / 4.0)?;
-    let from_ms = verdict.since_between.0.as_millisecond() - BIN_MS;
+    let from_ms = verdict.since.as_millisecond() - BIN_MS / 2;
     let since: Vec<&&Tried> = here.iter().filter(|one| from_ms <= one.to_ms).collect();
     let cows_of = |failed: bool| {
         let mut cows: Vec<LifeKey> =

@@ -24,6 +24,7 @@ const DRIFTS_D: f64 = 7.0;
 const HELD_D: f64 = 20.0;
 /// Share of faults that come at once. Stated default.
 const AT_ONCE: f64 = 0.5;
+const DAY_MS: i64 = 86_400_000;
 /// A step of the chain, days.
 const STEP_D: f64 = BIN_MS as f64 / 86_400_000.0;
 /// What is added to the log odds for the sum that names a call: speech begins at a probability of 0.17, aloud at 0.48.
@@ -93,7 +94,7 @@ pub(crate) struct Verdict {
     pub since: Timestamp,
     /// Ends of the interval.
     pub since_between: (Timestamp, Timestamp),
-    /// The six hours that first spoke of it.
+    /// The day (of UTC) that first spoke of it: what is usual is read off the weeks at hand, so that the six hours may move by one.
     pub episode: Timestamp,
     /// ln of the odds over the odds before anything was seen.
     pub weight: f64,
@@ -188,7 +189,9 @@ pub(crate) fn follow(law: &Law, looks: &[Look], rate_a_day: f64) -> Option<Verdi
         since,
         since_between: (place(early)?.min(since), place(late)?.max(since)),
         episode: trouble
-            .and_then(|trouble| Timestamp::from_millisecond(trouble.since_ms).ok())
+            .and_then(|trouble| {
+                Timestamp::from_millisecond(trouble.since_ms.div_euclid(DAY_MS) * DAY_MS).ok()
+            })
             .unwrap_or(since),
         weight: log_odds(probability) - log_odds(prior),
         course,

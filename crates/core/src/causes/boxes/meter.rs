@@ -5,9 +5,10 @@
 //! Of two boxes the contrast is one: A reads δ too much, or B reads δ too little. ln odds of A over B =
 //!   (ΔA² − ΔB²) / 2s²    how each moved against its cows from before the onset to after it, s² what a herd wanders by itself
 //!   + ln L(tank | A) − ln L(tank | B)    [`super::tank`]
+//!
 //! Cows' levels take up within days what a slow drift shares out between herd and boxes: then the first term says little.
-//! The only box of a farm has no contrast: its meter is held against the tank, and without pickups it is not judged; the
-//! herd's call says that it may be the meter.
+//! The only box of a farm has no contrast: its meter is held against the tank; without pickups it
+//! shares what its cows fall by with the herd, by the rates of both.
 
 use super::{
     BoxFault, Boxes, SILENT_H, before,
@@ -44,6 +45,11 @@ const HERD_WANDERS: f64 = 0.015;
 /// How much the boxes' own moves may weigh at most: herds do fall at once. Stated default.
 const MOVES_WEIGH: f64 = 3.0;
 
+/// How far a herd strays from its cows' own levels in some days, log; and how often it rises against how often it falls.
+/// Stated defaults.
+const HERD_RESTS: f64 = 0.025;
+const HERDS_RISE: f64 = 0.4;
+
 pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
     let recent_ms = before(boxes.at, SILENT_H).as_millisecond() - BIN_MS;
     let at_work: Vec<&(BoxKey, Vec<BoxBin>)> = boxes
@@ -53,10 +59,44 @@ pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
         .collect();
     match at_work[..] {
         [] => Vec::new(),
-        [one] => tank::alone(boxes, one.0, settings).into_iter().collect(),
+        [one] => {
+            // What lasts shows against the tank; what has just begun against the cows' own levels.
+            let likelier =
+                |a: &BoxFault, b: &BoxFault| a.finding.probability.total_cmp(&b.finding.probability);
+            let both = [tank::alone(boxes, one.0, settings), sudden(boxes, one, settings)];
+            both.into_iter().flatten().max_by(likelier).into_iter().collect()
+        }
         [one, other] => pair(boxes, one, other, settings).into_iter().collect(),
-        _ => at_work.iter().filter_map(|own| of_many(boxes, own, &at_work, settings)).collect(),
+        _ => many(boxes, at_work, settings),
     }
+}
+
+/// From so sure on a box is left out when the others are judged: the middle of two boxes holds half of the one that is off.
+const LEFT_OUT_FROM: f64 = 0.2;
+
+/// Three boxes and more: the one most surely off first, then the others without it.
+fn many(boxes: &Boxes, mut left: Vec<&(BoxKey, Vec<BoxBin>)>, settings: &Settings) -> Vec<BoxFault> {
+    let mut faults = Vec::new();
+    while 3 <= left.len() {
+        let surest = left
+            .iter()
+            .filter_map(|own| of_many(boxes, own, &left, settings))
+            .max_by(|a, b| told(a).total_cmp(&told(b)));
+        let Some(surest) = surest.filter(|fault| LEFT_OUT_FROM <= fault.finding.probability) else {
+            return faults;
+        };
+        left.retain(|(key, _)| Some(*key) != surest.of_box());
+        faults.push(surest);
+    }
+    if let [one, other] = left[..] {
+        faults.extend(pair(boxes, one, other, settings));
+    }
+    faults
+}
+
+/// How far off for certain: of boxes that are all over 99 % sure the one that is most off comes first.
+fn told(fault: &BoxFault) -> f64 {
+    fault.finding.probability * fault.level.abs()
 }
 
 /// Mean and variance of six hours, where enough was milked.
@@ -109,6 +149,24 @@ fn of_many(
     })?;
     let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::MilkMeter))?;
     Some(fault(boxes, own.0, verdict))
+}
+
+/// The only box: its cows' milk against their own levels, which the herd moves as well.
+fn sudden(boxes: &Boxes, own: &(BoxKey, Vec<BoxBin>), settings: &Settings) -> Option<BoxFault> {
+    let law = Law { rest: HERD_RESTS, rest_days: 5.0, ..LAW };
+    let looks = looks(boxes, &law, &own.1, |bin| {
+        bin.with_herd.mean().filter(|_| LEAST_READINGS <= bin.with_herd.readings)
+    })?;
+    let (meter, herd) = (settings.rates.of_place(Cause::MilkMeter), settings.rates.of_place(Cause::HerdMilk));
+    let verdict = follow(&law, &looks, meter + herd)?;
+    let by_tank = tank::rather_than_herd(boxes, own.0, &verdict.course);
+    let herd = if 0.0 < verdict.level { HERDS_RISE * herd } else { herd };
+    let share = 1.0 / (1.0 + herd / meter * (-by_tank).exp());
+    let mut fault = fault(boxes, own.0, verdict);
+    fault.finding.probability *= share;
+    fault.finding.others = vec![(Cause::HerdMilk, fault.finding.probability * (1.0 - share) / share)];
+    fault.tank_says = 1.0 < by_tank;
+    Some(fault)
 }
 
 fn pair(

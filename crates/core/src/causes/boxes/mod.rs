@@ -19,6 +19,7 @@
 
 mod attach;
 mod chain;
+mod clocks;
 mod dispenser;
 mod frozen;
 mod idle;
@@ -30,6 +31,7 @@ mod tank;
 mod tests;
 
 pub use chain::Seen;
+pub use clocks::{ClockOff, clock_off};
 pub use log::BoxLog;
 pub use tank::Pickup;
 
@@ -117,6 +119,35 @@ pub fn judge_boxes(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
     }
     faults.sort_by(|a, b| b.finding.probability.total_cmp(&a.finding.probability));
     faults
+}
+
+/// How much of a herd's fall is left to explain, beyond what the meters' faults do, before the herd is less likely, %.
+const LEFT_PCT: f64 = 1.5;
+
+/// A meter that reads too low moves the herd's milk too: the herd's finding is as much less likely as the meter explains it.
+pub fn explain(
+    findings: &mut [Finding],
+    faults: &[BoxFault],
+    boxes: usize,
+    settings: &Settings,
+    at: Timestamp,
+) {
+    let meters =
+        faults.iter().filter(|fault| fault.finding.cause == Cause::MilkMeter && fault.frozen.is_none());
+    for fault in meters.filter(|fault| fault.level < 0.0) {
+        let explained_pct = -100.0 * fault.level.exp_m1() / boxes.max(1) as f64;
+        for herd in findings.iter_mut().filter(|finding| finding.cause == Cause::HerdMilk) {
+            let fell_pct = herd.reasons.first().map_or(0.0, |reason| reason.expected - reason.observed);
+            if fell_pct <= explained_pct + LEFT_PCT {
+                herd.probability *= 1.0 - fault.finding.probability;
+                herd.others = vec![
+                    (Cause::MilkMeter, fault.finding.probability),
+                    (Cause::Well, (1.0 - fault.finding.probability - herd.probability).max(0.0)),
+                ];
+                settings.value(herd, at);
+            }
+        }
+    }
 }
 
 impl BoxFault {

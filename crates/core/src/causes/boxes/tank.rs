@@ -120,6 +120,12 @@ fn log_likelihood(misses: &[f64]) -> f64 {
     -0.5 * (square / one - sum * sum * shared / (one * (one + count * shared)))
 }
 
+/// ln odds that the only box is off by the level of `course` and not the herd; 0 without pickups.
+pub(crate) fn rather_than_herd(boxes: &Boxes, at_box: BoxKey, course: &[Seen]) -> f64 {
+    // Milk that no other box sold: the herd's hypothesis is that of a second box without milk.
+    which(boxes, (at_box, at_box), course)
+}
+
 /// The only box of a farm, against the tank.
 pub(crate) fn alone(boxes: &Boxes, at_box: BoxKey, settings: &Settings) -> Option<BoxFault> {
     let beside = beside(boxes, at_box);

@@ -3,8 +3,8 @@
 use super::{OFTEN, Template, course};
 use crate::{causes::Cause, expect::Signal};
 
-/// A heat is one until she can no longer be served for it: 24 to 33 h to ovulation (`sources.md` §4.3), and some.
-const HOLDS_D: f64 = 1.5;
+/// A heat is one until the egg is shed: 24 to 33 h after its onset (`sources.md` §4.3).
+const HOLDS_D: f64 = 1.25;
 
 /// On the day and a little after it.
 const THE_DAY: &[(f64, f64)] = &[(0.0, 0.5), (0.2, 1.0), (0.7, 0.9), (1.1, 0.2), (1.5, 0.0)];

@@ -3,7 +3,8 @@
 use super::made::{Chance, hours_on, settings};
 use crate::{
     causes::{
-        Cause, Noise, Urgency, cut, grid::onsets, judge_herd, noise, series::Series, templates::TEMPLATES,
+        Cause, Noise, Urgency, cut, grid::onsets, judge_herd, judge_intake, noise, series::Series,
+        templates::TEMPLATES,
     },
     expect::{HerdPoint, Signal},
 };
@@ -110,6 +111,18 @@ fn a_herds_fall_is_found_and_a_steady_herd_is_left_alone() {
         assert!(steady.is_none_or(|finding| finding.probability < 0.2), "{seed}");
     }
     assert!(judge_herd(&[], at, &settings()).is_none());
+}
+
+#[test]
+fn a_herd_that_chews_less_is_found_the_same_way() {
+    let at = hours_on(600.0);
+    let found = judge_intake(Signal::Eating, &herd_points(0.10, 1), at, &settings()).unwrap();
+    assert_eq!((found.cause, found.reasons[0].signal), (Cause::HerdIntake, Signal::Eating));
+    assert!(0.8 < found.probability, "{found:?}");
+    for seed in 0..40 {
+        let steady = judge_intake(Signal::Eating, &herd_points(0.0, 300 + seed), at, &settings());
+        assert!(steady.is_none_or(|finding| finding.probability < 0.2), "{seed}");
+    }
 }
 
 #[test]

@@ -158,13 +158,13 @@ pub fn made(
         let meter = if wrong.what == What::Meter { here(What::Meter).exp() } else { 1.0 };
         let mut quarters = [QuarterVisit::default(); 4];
         let (mut given_kg, mut missed) = (0.0, 0);
-        for cup in 0..4 {
+        for (cup, quarter) in quarters.iter_mut().enumerate() {
             let fails = chance.even() < 0.008 + here(What::Cup(cup));
             missed += u32::from(fails);
             let kg = if fails { 0.0 } else { true_kg * cow.shares[cup] * (0.07 * chance.normal()).exp() };
             given_kg += kg;
             let ms = cow.ms[cup] + 0.12 * chance.normal() + here(What::Probe(cup));
-            quarters[cup] = QuarterVisit {
+            *quarter = QuarterVisit {
                 milk_kg: fitted.quarters.then_some(kg * meter),
                 ms_cm: (fitted.conductivity && !fails).then_some(ms),
                 kicked: None,
