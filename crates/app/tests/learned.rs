@@ -151,35 +151,37 @@ fn a_case_that_no_call_named_counts_as_missed_until_it_is_taken_back() {
 }
 
 #[test]
-fn what_is_learned_is_told_with_its_reason_is_not_known_before_and_is_taken_back() {
+fn what_is_learned_is_told_with_its_reason_counts_from_the_next_day_and_is_taken_back() {
     let place = farm();
     let before = place.json(["round"]);
-    let earlier = "2026-03-01T12:00:00Z";
-    let earlier_round = place.json(["round", "--at", earlier]);
-    // Four cases of feet that no call named, told on the third of March.
-    let called: Vec<&str> =
-        before["calls"].as_array().unwrap().iter().filter_map(|call| call["animal"].as_str()).collect();
-    let cows = (101..200).map(|number| number.to_string()).filter(|cow| !called.contains(&cow.as_str()));
-    let told = cows.filter(|cow| place.run(["missed", cow, "feet"]).code == 0).take(4).count();
+    let same_day = "2026-03-01T23:00:00-05:00";
+    let that_day = place.json(["round", "--at", same_day]);
+    // Four cases of feet that no call named, told on the first of March; the newest row is of the second.
+    let told_at = "2026-03-01T15:00:00Z";
+    let cows = (101..200).map(|number| number.to_string());
+    let told = cows.filter(|cow| at(&place, told_at, &["missed", cow, "feet"]).code == 0).take(4).count();
     assert_eq!(told, 4);
     let learned = place.json(["learned"]);
     let feet = learned["causes"].as_array().unwrap().iter().find(|row| row["cause"] == "feet").unwrap();
     // Each weighs half a case beside the ten that the stated rate is worth: no more than 1.2.
     let factor = feet["factor"].as_f64().unwrap();
     assert!(1.0 < factor && factor <= 1.2, "{feet:#}");
-    let words = learned["steps"][0]["words"].as_str().unwrap();
+    let step = &learned["steps"][0];
+    let words = step["words"].as_str().unwrap();
     assert!(words.contains("4 cases were never called") && words.starts_with("Since "), "{words}");
+    assert!(step["since"].as_str().unwrap().starts_with("2026-03-02T00:00:00"), "{step:#}");
     place.run(["record"]).done().says(&["4 cases were never called"]);
     let after = place.json(["round"]);
     assert!(after["model"].as_str().unwrap().contains("learned feet 1."), "{}", after["model"]);
 
-    // A round of a time before knows nothing of it.
-    assert_eq!(place.json(["round", "--at", earlier]), earlier_round);
-    assert_eq!(place.json(["learned", "--at", earlier])["causes"], serde_json::json!([]));
+    // A round of the day it was told, or of one before, knows nothing of it.
+    assert_eq!(place.json(["round", "--at", same_day]), that_day);
+    assert_eq!(place.json(["learned", "--at", "2026-03-01T12:00:00Z"])["causes"], serde_json::json!([]));
 
     // Taken back, and counted again.
     let back = at(&place, "2026-03-03T13:00:00Z", &["learned", "--take-back", "feet", "--by", "Ann"]).done();
     back.says(&["learned --undo 1", "taken back by Ann"]);
+    assert_eq!(place.json(["round"])["calls"], before["calls"]);
     assert_eq!(place.json(["round"])["model"], before["model"]);
     place.run(["learned", "--take-back", "ghosts"]).refused();
     place.run(["learned", "--undo", "7"]).refused();

@@ -20,18 +20,19 @@ pub(super) struct Ground {
     judging: Judging,
 }
 
-/// Number of the costs in force, and the factor learned of each cause.
-pub(super) type Judging = (Option<i64>, BTreeMap<&'static str, String>);
+/// Answers taken back, costs kept and cases told, and the factor learned of each cause for the newest round. An answer that
+/// is given counts from the next day on: it alone makes nothing anew.
+pub(super) type Judging = (i64, [i64; 5], BTreeMap<&'static str, String>);
 
-/// Answers, told cases and takings back: whatever what was learned rests on.
-pub(super) type Mark = ((i64, i64), [i64; 5]);
+/// Answers, told cases and takings back, and rows: whatever what was learned for the newest round rests on.
+pub(super) type Mark = ((i64, i64), [i64; 5], u64);
 
 impl Live {
     /// What views rest on now. What was learned is reckoned again only when anybody has told anything.
     pub(super) fn ground(&self, barn: &Barn) -> anyhow::Result<Ground> {
         let store = &barn.store;
         let (last_batch, settings) = (store.last_batch()?, store.settings()?);
-        let mark = (store.found_mark()?, store.learned_mark()?);
+        let mark = (store.found_mark()?, store.learned_mark()?, last_batch);
         let known =
             locked(&self.learned).as_ref().filter(|(own, _)| *own == mark).map(|(_, own)| own.clone());
         let judging = match known {
@@ -39,9 +40,10 @@ impl Live {
             None => {
                 let stated = learned::own_costs(store)?.over(cowpath_core::causes::Settings::default());
                 let zone = farm::zone(&settings.zone)?;
-                let (learned, _) = Lessons::read(store, Timestamp::MAX)?.learn(&stated, &zone);
+                let until = learned::counts_until(store.last_row_at()?.unwrap_or(Timestamp::UNIX_EPOCH), &zone)?;
+                let (learned, _) = Lessons::read(store, until)?.learn(&stated, &zone);
                 let factors = learned.iter().map(|(cause, own)| (cause.word(), format!("{:.1}", own.factor)));
-                let judging = (store.newest_costs()?.map(|kept| kept.id), factors.collect());
+                let judging = (mark.0.1, mark.1, factors.collect());
                 let judging: Judging = judging;
                 *locked(&self.learned) = Some((mark, judging.clone()));
                 judging

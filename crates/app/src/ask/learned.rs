@@ -2,7 +2,7 @@
 //!
 //! Which costs a round is made with: those in force now, also for a round of a past time. Costs say what a thing is worth
 //! and nothing of who was ill, so they are no look ahead; the same rows and the same costs give the same round. What was
-//! learned is knowledge of who was ill: a round of a past time uses only what was told by then. What was taken back counts
+//! learned is knowledge of who was ill: a round uses only what was told before its farm day. What was taken back counts
 //! nowhere, as with answers. The round's `model` says what it was made with.
 //!
 //! Only what a person told teaches. A diagnosis in the log that no call named counts as missed in the record, but whether a
@@ -17,10 +17,10 @@ use cowpath_core::{
         learned::{self, How, Learned, Step, Told},
     },
     say::{found::Outcome, number},
-    time::farm_day,
+    time::{day_starts, farm_day},
 };
 use cowpath_store::{Farm, Found, Missed, Unlearned};
-use jiff::{Timestamp, tz::TimeZone};
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 /// The settings a round is made with.
 pub struct Judging {
@@ -126,10 +126,16 @@ pub fn own_costs(store: &Farm) -> anyhow::Result<OwnCosts> {
     Ok(serde_json::from_str(&kept.words)?)
 }
 
-/// The settings a round is made with; `asked` is its time where somebody named one.
-pub fn judging(store: &Farm, asked: Option<Timestamp>, zone: &TimeZone) -> anyhow::Result<Judging> {
+/// Until when answers count for a round of `at`: what is told on one farm day counts from the next, so that the list does
+/// not move under the feet of those who walk it, and a call does not change by its own answer.
+pub fn counts_until(at: Timestamp, zone: &TimeZone) -> anyhow::Result<Timestamp> {
+    Ok(day_starts(farm_day(at, zone), zone)?.saturating_sub(SignedDuration::from_millis(1))?)
+}
+
+/// The settings a round of `at` is made with.
+pub fn judging(store: &Farm, at: Timestamp, zone: &TimeZone) -> anyhow::Result<Judging> {
     let mut settings = own_costs(store)?.over(causes::Settings::default());
-    let (learned, _) = Lessons::read(store, asked.unwrap_or(Timestamp::MAX))?.learn(&settings, zone);
+    let (learned, _) = Lessons::read(store, counts_until(at, zone)?)?.learn(&settings, zone);
     let mut words = Vec::new();
     if let Some(kept) = store.newest_costs()?.filter(|kept| kept.words != "{}") {
         words.push(format!("costs of the farm's own, version {}", kept.id));

@@ -8,9 +8,10 @@ use cowpath_core::{
         learned::{Learned, Step},
     },
     say::{learned as words, when},
+    time::{day_starts, farm_day},
 };
 use cowpath_store::Unlearned;
-use jiff::{Timestamp, tz::TimeZone};
+use jiff::{Timestamp, ToSpan, tz::TimeZone};
 use serde::Serialize;
 
 /// What was learned, for Records and `cowpath learned`.
@@ -93,12 +94,17 @@ impl Learning {
             steps: steps
                 .iter()
                 .rev()
-                .map(|step| LearnedStep {
-                    cause: step.cause.word(),
-                    since: when::rfc3339(step.at, zone),
-                    before: step.before,
-                    factor: step.now.factor,
-                    words: words::step(step, now, zone),
+                .map(|step| {
+                    // What is told on one farm day counts from the next.
+                    let next = farm_day(step.at, zone).saturating_add(1.day());
+                    let since = day_starts(next, zone).unwrap_or(step.at);
+                    LearnedStep {
+                        cause: step.cause.word(),
+                        since: when::rfc3339(since, zone),
+                        before: step.before,
+                        factor: step.now.factor,
+                        words: words::step(step, since, now, zone),
+                    }
                 })
                 .collect(),
             taken_back: unlearned

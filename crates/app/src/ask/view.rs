@@ -54,7 +54,7 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     })?;
     let others = others::at(barn, &cast, &ways.zone, at)?;
     let cells = background::cells(barn, &cast, at)?;
-    let judging = learned::judging(&barn.store, asked, &ways.zone)?;
+    let judging = learned::judging(&barn.store, at, &ways.zone)?;
     Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, judging }))
 }
 

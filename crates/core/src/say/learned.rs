@@ -8,13 +8,14 @@ use crate::causes::{
     learned::{Learned, Step},
 };
 
-/// `Since 12 March udder is taken to begin 1.4 times as often here as stated (1.0 to 1.9), because …`
-pub fn step(step: &Step, at: Timestamp, zone: &TimeZone) -> String {
+/// `Since 12 March the cause “udder” is taken to begin 1.4 times as often here as stated (90 % interval 1.0 to 1.9),
+/// because …`; `since` is when it begins to count.
+pub fn step(step: &Step, since: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
     let name = found::cause(step.cause.word());
     let (low, high) = step.now.between;
     format!(
-        "Since {} the cause “{name}” is taken to begin {}, because {}. Before, it was taken to begin {}.",
-        since(step.at, at, zone),
+        "{} the cause “{name}” is taken to begin {}, because {}. Before, it was taken to begin {}.",
+        begins(since, at, zone),
         times(step.now.factor, Some((low, high))),
         because(&step.now),
         times(step.before, None),
@@ -31,11 +32,11 @@ pub fn now(cause: Cause, learned: &Learned) -> String {
     )
 }
 
-fn since(then: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
-    if then <= at || when::is_today(then, at, zone) {
-        when::day(then, at, zone)
+fn begins(since: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
+    if since <= at {
+        format!("Since {}", when::day(since, at, zone))
     } else {
-        when::minute(then, zone)
+        format!("From {} on", when::day(since, at, zone))
     }
 }
 
