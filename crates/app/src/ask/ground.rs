@@ -40,7 +40,8 @@ impl Live {
             None => {
                 let stated = learned::own_costs(store)?.over(cowpath_core::causes::Settings::default());
                 let zone = farm::zone(&settings.zone)?;
-                let until = learned::counts_until(store.last_row_at()?.unwrap_or(Timestamp::UNIX_EPOCH), &zone)?;
+                let until =
+                    learned::counts_until(store.last_row_at()?.unwrap_or(Timestamp::UNIX_EPOCH), &zone)?;
                 let (learned, _) = Lessons::read(store, until)?.learn(&stated, &zone);
                 let factors = learned.iter().map(|(cause, own)| (cause.word(), format!("{:.1}", own.factor)));
                 let judging = (mark.0.1, mark.1, factors.collect());

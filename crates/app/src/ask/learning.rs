@@ -81,8 +81,10 @@ impl Learning {
     ) -> Learning {
         let tenths = |value: f64| (value * 10.0).round() / 10.0;
         Learning {
+            // A cause that was only considered beside others, and is as stated, has nothing to tell.
             causes: learned
                 .iter()
+                .filter(|(_, own)| own.factor != 1.0 || 0 < own.answered + own.instead + own.missed)
                 .map(|(cause, own)| LearnedRow {
                     cause: cause.word(),
                     factor: own.factor,

@@ -213,7 +213,7 @@ pub fn learn<D: PartialEq>(
             before = now.factor;
         }
     }
-    steps.sort_by(|a, b| (a.at, a.cause).cmp(&(b.at, b.cause)));
+    steps.sort_by_key(|step| (step.at, step.cause));
     (learned, steps)
 }
 

@@ -55,10 +55,10 @@ fn because(learned: &Learned) -> String {
     if 0 < learned.answered {
         let (calls, were) = (
             if learned.answered == 1 { "answered call" } else { "answered calls" },
-            if learned.right == 1 { "was" } else { "were" },
+            if learned.answered == 1 || learned.right == 1 { "was" } else { "were" },
         );
         parts.push(format!(
-            "{} of {} {calls} {were} right, where {} were to be expected",
+            "{} of {} {calls} {were} right, where {} could be expected",
             learned.right,
             learned.answered,
             number::plain(learned.expected, 1)
@@ -82,7 +82,7 @@ fn often(times: u32) -> String {
     }
 }
 
-/// `Of 3 cases known 2 were called` for the record: cases no call named, beside those that were.
+/// Cases no call named, beside those one did: `2 cases are known that no call named, beside 9 that a call did.`
 pub fn missed(missed: u32, right: u32) -> String {
     match missed {
         0 => "No case is known that was not called.".into(),
