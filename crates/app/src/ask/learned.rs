@@ -26,7 +26,7 @@ use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 pub struct Judging {
     /// All of them.
     pub settings: causes::Settings,
-    /// Which they are, for the round's `model`; empty where they are the stated ones.
+    /// Which they are, as the end of the round's `model`; empty where they are the stated ones.
     pub words: String,
 }
 
@@ -147,5 +147,5 @@ pub fn judging(store: &Farm, at: Timestamp, zone: &TimeZone) -> anyhow::Result<J
         words.push(format!("learned {}", each.collect::<Vec<_>>().join(", ")));
     }
     settings.rates.learned = moved.iter().map(|(cause, own)| (**cause, own.factor)).collect();
-    Ok(Judging { settings, words: words.join("; ") })
+    Ok(Judging { settings, words: words.iter().map(|word| format!("; {word}")).collect() })
 }

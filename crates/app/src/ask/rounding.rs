@@ -228,8 +228,7 @@ pub fn model_words(view: &View) -> String {
     let fitted =
         view.rolled.fitted_at.map(|at| format!("fitted {}", say::when::rfc3339(at, &view.ways.zone)));
     let fitted = fitted.unwrap_or_else(|| "parameters not yet fitted".into());
-    let own = if view.judging.words.is_empty() { "" } else { "; " };
-    format!("{}; {fitted}{own}{}", super::model::MODEL, view.judging.words)
+    format!("{}; {fitted}{}", super::model::MODEL, view.judging.words)
 }
 
 fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
