@@ -1,7 +1,8 @@
 //! Joins what people found to the calls of a round, and tells a cow's earlier calls with what they turned out to be.
 //!
-//! A round is what the logs say; what was found is what people say. Neither changes the other: answers are joined to a
-//! round when it is shown, so that the same logs give the same round whoever has answered.
+//! A round is what the logs say; what was found is what people say. Answers are joined to a round when it is
+//! shown; the calls of a day do not hang on what was answered that day. Only answers of earlier days move the rates it is
+//! made with ([`super::learned`]).
 
 use std::collections::BTreeMap;
 
