@@ -12,6 +12,7 @@ pub mod coming;
 pub mod expect;
 pub mod herd;
 pub mod level;
+mod middle;
 pub mod remedy;
 pub mod right;
 pub mod say;

@@ -5,7 +5,7 @@
 //! is shown nothing was seen
 //! Templates are neither as wide nor as many as what befalls cows: what tells an illness from a well cow does not always tell
 //! one illness from another, and the sum over a few shapes is surer than the cases are like them. The two figures of each
-//! cause are read off the program's own calibration table on simulated herds of seeds 1 to 4 (`cowpath validate`), rounded, and
+//! cause are read off the program's own calibration table on simulated herds of seeds 1 and 2 (`cowpath validate --herds 2 --seed 1`), rounded, and
 //! held against others (`docs/validation.md`): a calibration map, declared as one. Herds of another kind may need another.
 //! # Source
 //! Form: logistic recalibration (Cox 1958, from memory). Figures: fitted as said.

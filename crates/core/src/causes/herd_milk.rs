@@ -18,6 +18,7 @@ use super::{
 };
 use crate::{
     expect::{HerdPoint, Signal, Trouble},
+    middle::median_of,
     time::hours_between,
 };
 
@@ -103,9 +104,9 @@ fn judge(fall: &Fall, points: &[HerdPoint], at: Timestamp, settings: &Settings) 
     }
     let older: Vec<f64> = known[..known.len() - recent.len()].iter().map(|point| point.log_effect).collect();
     let usual = if older.len() < 3 {
-        middle(recent[..recent.len().div_ceil(2)].iter().map(|point| point.log_effect).collect())
+        median_of(recent[..recent.len().div_ceil(2)].iter().map(|point| point.log_effect))
     } else {
-        middle(older[older.len().saturating_sub(USUAL_POINTS)..].to_vec())
+        median_of(older[older.len().saturating_sub(USUAL_POINTS)..].iter().copied())
     };
     let mut series = Series {
         signal: fall.signal,
@@ -199,7 +200,7 @@ fn began(known: &[&HerdPoint], of_one: f64) -> Option<Timestamp> {
             continue;
         }
         let older = known[before.saturating_sub(USUAL_POINTS)..before].iter();
-        let usual = middle(older.map(|point| point.log_effect).collect());
+        let usual = median_of(older.map(|point| point.log_effect));
         let said = (usual - point.log_effect) / of_one;
         trouble = Trouble::after(trouble, said, point.at.as_millisecond());
     }
@@ -212,10 +213,4 @@ fn fallen(series: &Series, since_h: f64) -> (f64, f64) {
     let since = &series.shown[first..];
     let mean = since.iter().map(|(observed, _)| observed).sum::<f64>() / since.len() as f64;
     (mean, since[0].1)
-}
-
-/// Middle value, 0 of nothing.
-fn middle(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }

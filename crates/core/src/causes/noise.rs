@@ -10,7 +10,8 @@ use statrs::distribution::{Continuous, ContinuousCDF, StudentsT};
 
 use crate::{
     expect::{Scored, Signal},
-    signals::{Line, median},
+    middle::median_of,
+    signals::Line,
 };
 
 /// One signal's wandering.
@@ -134,7 +135,7 @@ const FEWEST_POINTS: usize = 5;
 fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f64, pairs: &mut f64) {
     let mut by_day: Vec<BTreeMap<i64, (f64, f64)>> = Vec::new();
     for line in lines.iter().filter(|line| FEWEST_POINTS <= line.points.len()) {
-        let middle = median(line.points.iter().map(|point| point.gap));
+        let middle = median_of(line.points.iter().map(|point| point.gap));
         let sum = sums.entry(line.signal).or_default();
         let mut days: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
         let mut before: Option<(f64, i64)> = None;

@@ -6,6 +6,7 @@ use super::{grid::SPAN_H, noise::Noise};
 use crate::{
     expect::{Scored, Signal},
     herd::Quarter,
+    middle::median,
     signals::Line,
     time::hours_between,
 };
@@ -256,10 +257,4 @@ impl Series {
         let telling = since.iter().rev().find(|(observed, expected)| (observed < expected) == down);
         Some(telling.copied().unwrap_or(last))
     }
-}
-
-/// Middle value; the upper of the two where there are two.
-fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::{
     Ground, JUDGED_H, Line, Point, Reading,
-    ground::{median, middle, part},
+    ground::{middle, part},
     spoke::{self, Began},
     stage_class,
     ways::{self, PLACES, Scale, Way},
@@ -14,6 +14,7 @@ use super::{
 use crate::{
     expect::{HerdPoint, Signal},
     herd::{LifeKey, Stage},
+    middle::median_of,
     time::WallClock,
 };
 
@@ -216,7 +217,7 @@ impl<'g> Window<'g> {
         let spoken = members.iter().map(|index| &self.readings[*index]).filter(|one| one.speaks);
         if way.scale.multiplies() {
             // A new unit multiplies all of them: a reading is far off where it is far from most.
-            let most = median(spoken.clone().map(|one| one.reading.value / one.value.max(1e-9)));
+            let most = median_of(spoken.clone().map(|one| one.reading.value / one.value.max(1e-9)));
             let most = if 0.0 < most { most } else { 1.0 };
             let (mut observed, mut expected, mut cows) = (0.0, 0.0, 0_usize);
             for one in spoken {
@@ -232,7 +233,7 @@ impl<'g> Window<'g> {
             let apart: Vec<f64> = spoken.map(|one| one.reading.value - one.value).collect();
             let cows = apart.len();
             (FEWEST_COWS <= cows)
-                .then(|| (median(apart.into_iter()) * cows as f64 / (cows as f64 + COMMON_WORTH), cows))
+                .then(|| (median_of(apart.into_iter()) * cows as f64 / (cows as f64 + COMMON_WORTH), cows))
         }
     }
 
@@ -299,11 +300,7 @@ impl Block {
         } else {
             (self.observed / self.weight, self.expected / self.weight)
         };
-        let gap = match way.scale {
-            Scale::Ratio => observed / expected.max(1e-9) - 1.0,
-            Scale::Fold => ((observed + 0.03 * expected) / (1.03 * expected.max(1e-9))).ln(),
-            Scale::Plain | Scale::Logged => observed - expected,
-        };
+        let gap = way.scale.departure(observed, expected);
         let shown = |value: f64| match way.signal {
             Signal::Feed => 100.0 * value,
             Signal::Activity => 100.0 * value / expected.max(1e-9),

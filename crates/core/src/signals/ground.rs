@@ -17,6 +17,7 @@ use super::{
 use crate::{
     expect::Signal,
     herd::{LifeKey, Stage},
+    middle::median_of,
     time::WallClock,
 };
 
@@ -223,7 +224,7 @@ fn place(ground: &mut Ground, days: &[Day]) {
     // Her middle day, and the pooled scatter about it.
     let cows: Vec<&[Day]> = days.chunk_by(|a, b| a.life == b.life).collect();
     let middles: Vec<f64> =
-        cows.iter().map(|own| median(own.iter().map(|day| f64::from(day.value)))).collect();
+        cows.iter().map(|own| median_of(own.iter().map(|day| f64::from(day.value)))).collect();
     let mut apart: Vec<f64> = Vec::with_capacity(days.len());
     for (own, middle) in cows.iter().zip(&middles) {
         if 4 <= own.len() {
@@ -232,12 +233,12 @@ fn place(ground: &mut Ground, days: &[Day]) {
     }
     let stated_day = way.noise * (way.block_h / 24.0).sqrt().min(1.0);
     let seen = apart.len() as f64;
-    let within = if apart.is_empty() { stated_day } else { 1.4826 * median(apart.iter().copied()) };
+    let within = if apart.is_empty() { stated_day } else { 1.4826 * median_of(apart.iter().copied()) };
     let within =
         ((seen * within * within + STATED_WORTH * stated_day * stated_day) / (seen + STATED_WORTH)).sqrt();
     let cut =
         |day: &Day, middle: f64| f64::from(day.value).clamp(middle - 3.0 * within, middle + 3.0 * within);
-    let herd = median(middles.iter().copied());
+    let herd = median_of(middles.iter().copied());
     // Each cow's mean in each stage counts once.
     let mut sums = [(0.0, 0.0); STAGES];
     for (own, middle) in cows.iter().zip(&middles) {
@@ -309,7 +310,7 @@ fn drift(cows: &[&[Day]], cut: &dyn Fn(&Day, f64) -> f64, middles: &[f64], withi
     }
     let count = squares.len() as f64;
     // The middle of a squared normal is 0.455 of its mean.
-    let seen = (median(squares.into_iter()) / 0.455 / (2.0 / 3.0 * 14.0)).max(0.0);
+    let seen = (median_of(squares.into_iter()) / 0.455 / (2.0 / 3.0 * 14.0)).max(0.0);
     ((count * seen + DRIFT_WORTH * stated * stated) / (count + DRIFT_WORTH)).sqrt()
 }
 
@@ -369,14 +370,4 @@ pub(crate) fn part(hour: f64) -> usize {
 pub(crate) fn middle(reading: &Reading) -> jiff::Timestamp {
     jiff::Timestamp::from_millisecond(reading.from_ms + (reading.to_ms - reading.from_ms) / 2)
         .unwrap_or_default()
-}
-
-/// Middle value, 0 of nothing.
-pub(crate) fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut values: Vec<f64> = values.collect();
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }

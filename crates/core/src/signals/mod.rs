@@ -30,7 +30,6 @@ pub mod ways;
 use jiff::Timestamp;
 
 pub use depart::{Heard, HerdLine, Hers, Window};
-pub(crate) use ground::median;
 pub use ground::{Ground, Learner, Own};
 pub use readings::{Frozen, Reading, Stuck, of_bin, of_visit};
 pub use spoke::Began;

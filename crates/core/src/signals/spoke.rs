@@ -35,7 +35,7 @@ const STEPS_OF_ILLNESS: i64 = 3;
 /// Towards which side a signal departs in an illness; 0 where it tells too little by itself.
 fn side(signal: Signal) -> f64 {
     match signal {
-        Signal::Rumination | Signal::Eating | Signal::Feed | Signal::Activity | Signal::Visits => -1.0,
+        Signal::Rumination | Signal::Eating | Signal::Feed | Signal::Activity => -1.0,
         Signal::MilkTemperature | Signal::FatProtein | Signal::Cells | Signal::Blood => 1.0,
         _ => 0.0,
     }
@@ -46,6 +46,12 @@ struct Sum {
     observed: f64,
     expected: f64,
     weight: f64,
+}
+
+impl Sum {
+    fn departure(&self, scale: Scale) -> f64 {
+        scale.departure(self.observed / self.weight, self.expected / self.weight)
+    }
 }
 
 /// Since when each cow's readings speak; `readings` with what was expected of each.
@@ -64,7 +70,7 @@ pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> B
             add(heat.entry((reading.life, step)).or_default());
         }
         let (way, _) = ways::at(usize::from(reading.place));
-        if side(way.signal) != 0.0 && way.signal != Signal::Visits {
+        if side(way.signal) != 0.0 {
             add(ill.entry((reading.life, step.div_euclid(STEPS_OF_ILLNESS), reading.place)).or_default());
         }
     }
@@ -73,8 +79,8 @@ pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> B
     for ((life, step, place), sum) in ill {
         let (way, _) = ways::at(usize::from(place));
         let hours = (STEP_MS * STEPS_OF_ILLNESS) as f64 / 3_600_000.0;
-        let z = side(way.signal) * departure(&sum, way.scale)
-            / (way.noise * (way.block_h / hours).sqrt().min(1.5));
+        let z =
+            side(way.signal) * sum.departure(way.scale) / (way.noise * (way.block_h / hours).sqrt().min(1.5));
         *said.entry((life, step)).or_default() += 1.6 * (z.min(4.0) - 0.5).max(0.0);
     }
     let mut trouble: Option<(LifeKey, Option<Trouble>)> = None;
@@ -88,7 +94,7 @@ pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> B
     let mut trouble: Option<(LifeKey, Option<Trouble>, f64)> = None;
     for ((life, step), sum) in heat {
         let way = &ways::WAYS[usize::from(active.unwrap_or(0))];
-        let z = (departure(&sum, way.scale) / way.noise).clamp(0.0, 4.0);
+        let z = (sum.departure(way.scale) / way.noise).clamp(0.0, 4.0);
         let (before, last) = trouble
             .filter(|(own, ..)| *own == life)
             .map_or((None, 0.0), |(_, trouble, last)| (trouble, last));
@@ -98,13 +104,4 @@ pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> B
         trouble = Some((life, now, z));
     }
     began
-}
-
-fn departure(sum: &Sum, scale: Scale) -> f64 {
-    let (observed, expected) = (sum.observed / sum.weight, sum.expected / sum.weight);
-    match scale {
-        Scale::Ratio => observed / expected.max(1e-9) - 1.0,
-        Scale::Fold => ((observed + 0.03 * expected) / (1.03 * expected.max(1e-9))).ln(),
-        Scale::Plain | Scale::Logged => observed - expected,
-    }
 }

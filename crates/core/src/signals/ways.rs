@@ -98,7 +98,19 @@ pub fn of(signal: Signal) -> Option<&'static Way> {
     if signal == Signal::Flow { Some(&FLOW) } else { WAYS.iter().find(|way| way.signal == signal) }
 }
 
+/// What is added to both sides of a fold, share of what was expected: no count at all is a thirty-fourth, not nothing.
+const FLOOR: f64 = 0.03;
+
 impl Scale {
+    /// How far `observed` departs from `expected`, on this scale; readings of [`Scale::Logged`] are logarithms already.
+    pub(crate) fn departure(self, observed: f64, expected: f64) -> f64 {
+        match self {
+            Scale::Ratio => observed / expected.max(1e-9) - 1.0,
+            Scale::Fold => ((observed + FLOOR * expected) / ((1.0 + FLOOR) * expected.max(1e-9))).ln(),
+            Scale::Plain | Scale::Logged => observed - expected,
+        }
+    }
+
     /// Expected values multiply rather than add.
     pub(crate) fn multiplies(self) -> bool {
         matches!(self, Scale::Ratio | Scale::Fold)

@@ -41,6 +41,7 @@ use super::{Cause, Finding, Reason, Subject, Urgency, judge::NAMED_FROM, worth::
 use crate::{
     expect::{BIN_MS, BoxBin, HerdPoint, Signal},
     herd::{BoxKey, Quarter},
+    middle::median,
 };
 
 /// Nothing is said of a box of which nothing was read for so long, h.
@@ -219,15 +220,4 @@ pub(crate) fn scatter(means: &[(i64, f64, f64)]) -> f64 {
         return 1.0;
     }
     median(&mut squares).map_or(1.0, |middle| (middle / MIDDLE).clamp(0.5, 4.0))
-}
-
-/// Middle value; `None` of nothing.
-pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let count = values.len();
-    match count {
-        0 => None,
-        odd if odd % 2 == 1 => Some(values[odd / 2]),
-        even => Some(0.5 * (values[even / 2 - 1] + values[even / 2])),
-    }
 }

@@ -22,7 +22,7 @@ pub(super) const FEET: Template = Template {
         ),
         course(
             Signal::Eating,
-            -0.25,
+            -0.32,
             STAYS,
             MOSTLY,
             "−74 (SE 25) of some 230 min a day at the bunk, fewer bouts (Miguel-Pacheco et al. 2014)",
@@ -32,7 +32,8 @@ pub(super) const FEET: Template = Template {
             -0.20,
             STAYS,
             MOSTLY,
-            "fewer box visits (Miguel-Pacheco et al. 2014), −0.3 milkings a day (King et al., JDS 100, 2017, from memory)",
+            "direction: fewer box visits (Miguel-Pacheco et al. 2014), −0.3 milkings a day (King et al., JDS 100, 2017, from \
+             memory), which is a tenth; size: stated default, visits that are turned away fall first",
         ),
         course(
             Signal::Interval,
