@@ -3,6 +3,7 @@
 //! Nothing here prints or writes HTML; nothing in `cli` or `web` reckons.
 
 pub mod answered;
+pub mod away;
 pub mod background;
 pub mod box_day;
 pub mod box_evidence;
@@ -15,6 +16,7 @@ pub mod bringing;
 mod bundle;
 pub mod cast;
 pub mod coming;
+pub mod contradictions;
 pub mod costs;
 pub mod cow;
 pub mod cowing;
@@ -54,6 +56,7 @@ pub mod rounding;
 pub mod sample;
 pub mod schemas;
 pub mod silence;
+pub mod standing;
 pub mod stuck;
 pub mod take_in;
 pub mod taken;

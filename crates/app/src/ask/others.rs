@@ -20,6 +20,8 @@ use super::{cast::Cast, farm::Barn, model, view::TEN_DAYS};
 pub struct Others {
     /// Lines of cows and herd.
     pub heard: Heard,
+    /// When each cow's visits of the ten days ended, in order.
+    pub seen: BTreeMap<LifeKey, Vec<Timestamp>>,
     /// Sensors that were stuck in the last ten days.
     pub stuck: Vec<Stuck>,
     /// What was learned, to keep for the next time; none where it was kept already.
@@ -46,15 +48,25 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
     let (ground, learned) = ground(barn, cast, zone, at)?;
     let mut window = Window::new(&ground, at, WallClock::new(zone.clone()));
     let from = at.saturating_sub(TEN_DAYS)?;
-    let mut stuck = Vec::new();
+    let (mut stuck, mut visits) = (Vec::new(), Vec::new());
     each_reading(
         barn,
         cast,
         from..at,
-        &mut |life, reading| window.take(reading, &life.stage(start(reading))),
+        &mut |life, reading| {
+            if reading.is_visit() {
+                visits.push((life.key, end(reading)));
+            }
+            window.take(reading, &life.stage(start(reading)));
+        },
         &mut |one| stuck.push(one),
     )?;
-    Ok(Others { heard: window.heard(), stuck, learned })
+    let mut seen: BTreeMap<LifeKey, Vec<Timestamp>> = BTreeMap::new();
+    for (life, ended) in visits {
+        seen.entry(life).or_default().push(ended);
+    }
+    seen.values_mut().for_each(|ends| ends.sort_unstable());
+    Ok(Others { heard: window.heard(), seen, stuck, learned })
 }
 
 /// Keeps what was learned for the next time; a store that is only read, or busy, keeps nothing, and nothing is lost by that.
@@ -74,6 +86,10 @@ pub fn keep(barn: &mut Barn, cast: &Cast, zone: &TimeZone, others: &Others) -> a
 
 /// What was learned at so many turns of the week is kept.
 const MOST_KEPT: usize = 30;
+
+fn end(reading: &Reading) -> Timestamp {
+    Timestamp::from_millisecond(reading.to_ms).unwrap_or_default()
+}
 
 fn start(reading: &Reading) -> Timestamp {
     Timestamp::from_millisecond(reading.from_ms).unwrap_or_default()

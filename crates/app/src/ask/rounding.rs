@@ -3,29 +3,19 @@
 use cowpath_core::{
     causes::{self, Cause, CowCourse, Finding, Subject, Urgency, boxes::BoxFault},
     herd::{Life, LifeKey, Stage},
-    say::{
-        self,
-        summary::NotJudged::{NoMilking, TooNew},
-    },
+    say::{self, summary::NotJudged::TooNew},
     tables::{Destination, Outcome, Visit},
-    time::hours_between,
 };
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    background, box_evidence, box_judging, evidence,
+    away, background, box_evidence, box_judging, evidence,
     farm::Barn,
     places::{place, places},
     round::{NotJudged, Other, Quiet, Round, RoundCall, RoundReason},
+    standing::{self, Standing},
     view::View,
 };
-
-/// A cow without a milking for so long is dry or gone, whatever the events say, h.
-const GONE_AFTER_H: f64 = 21.0 * 24.0;
-/// A cow without a milking for so long has nothing recent to be judged on, h.
-const STALE_AFTER_H: f64 = 48.0;
-/// Milkings since calving from which on a cow is judged.
-const FIRST_JUDGED: u32 = 3;
 
 /// The round of a farm at a time; an empty one, with what to do, while the farm has no rows.
 pub fn round(barn: &Barn, at: Option<Timestamp>, now: Timestamp) -> anyhow::Result<Round> {
@@ -53,18 +43,6 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
         learned: Default::default(),
         notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
     })
-}
-
-/// Whether a cow can be judged at a time.
-enum Standing {
-    /// She can.
-    Judged,
-    /// She cannot, with why.
-    Not(say::summary::NotJudged),
-    /// She is not in milk or no longer here: nobody expects a word about her.
-    Absent,
-    /// No row for weeks, and no event that says why.
-    Gone,
 }
 
 /// What a round says before it is put into words.
@@ -95,10 +73,14 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
     let mut judged = Vec::new();
     let mut not_judged = Vec::new();
     let (mut gone, mut too_new) = (0_usize, 0_usize);
+    let away = away::findings(barn, view, stated)?;
+    let is_away = |life: &Life| away.iter().any(|one| one.subject == Subject::Cow(life.key));
     for life in view.cast.lives.iter().filter(|life| life.present(view.at)) {
         let stage = life.stage(view.at);
-        match standing(view, life, &stage) {
+        match standing::standing(view, life, &stage) {
             Standing::Absent => {}
+            // Her absence is a call of its own.
+            Standing::Not(_) if is_away(life) => {}
             Standing::Gone => gone += 1,
             Standing::Not(why) => {
                 too_new += usize::from(why == TooNew);
@@ -110,6 +92,11 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
     }
     let settings = settings(view, &judged, stated);
     let mut findings = cow_findings(view, &judged, &settings);
+    // Of a cow that is away nothing else is known: what she was is told on her page.
+    findings.retain(|finding| {
+        !away.iter().any(|one| one.subject == finding.subject && one.cause == finding.cause)
+    });
+    findings.extend(away);
     findings.extend(causes::judge_herd(view.rolled.herd.herd_course(), view.at, &settings));
     // One call on the herd's intake, by the line that says most.
     let intake = view
@@ -239,32 +226,10 @@ fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
     if 0 < gone {
         notes.push(say::summary::gone(gone));
     }
+    notes.extend(super::contradictions::notes(view));
     notes.extend(super::unsaid::notes(barn, view.at)?);
     notes.extend(super::unsaid::named_later(barn)?);
     Ok(notes)
-}
-
-fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
-    if stage.dry {
-        return Standing::Absent;
-    }
-    let herd = &view.rolled.herd;
-    let Some(last) = herd.last_milking(life.key) else {
-        return match stage.days_in_milk {
-            Some(days) if days < 21.0 => Standing::Not(NoMilking(None)),
-            _ => Standing::Absent,
-        };
-    };
-    let since_h = hours_between(last, view.at);
-    if GONE_AFTER_H < since_h {
-        Standing::Gone
-    } else if herd.milkings_since_calving(life.key) < FIRST_JUDGED {
-        Standing::Not(TooNew)
-    } else if STALE_AFTER_H < since_h {
-        Standing::Not(NoMilking(Some(last)))
-    } else {
-        Standing::Judged
-    }
 }
 
 /// One finding as a call, with its sentence and its picture.

@@ -24,6 +24,7 @@
 //! # Not here
 //! What she should have given: [`crate::expect`]. The words: [`crate::say`].
 
+mod absent;
 pub mod boxes;
 mod calibrated;
 pub mod costs;
@@ -42,6 +43,7 @@ mod tests;
 mod weigh;
 pub mod worth;
 
+pub use absent::judge_absent;
 pub use boxes::judge_boxes;
 pub use herd_milk::{judge_herd, judge_intake};
 pub use judge::{CowCourse, judge_cow};

@@ -53,9 +53,18 @@ pub fn says(finding: &Finding, facts: &Facts) -> String {
             format!("{verb}, {}; {sure} sure.", signs(finding))
         }
         Cause::Fever => format!("{verb} ill all over, {}; {sure} sure.", signs(finding)),
+        Cause::Unclear if is_away(finding) => format!(
+            "no visit to a box since {}; {sure} sure that something keeps her.",
+            when::instant(finding.since, facts.at, facts.zone)
+        ),
         Cause::Unclear => format!("{verb} unwell, {}; {sure} sure.", signs(finding)),
         _ => "nothing differs.".to_owned(),
     }
+}
+
+/// She has not been in a box for longer than her habit: the one reading is that there was no visit.
+fn is_away(finding: &Finding) -> bool {
+    matches!(finding.reasons[..], [Reason { signal: Signal::Visits, observed: 0.0, .. }])
 }
 
 /// `looks in heat since 22:00 yesterday, 91 % sure. Best served …`; where milk fell with it, that too, in one sentence.
@@ -166,6 +175,9 @@ pub fn action(finding: &Finding, facts: &Facts) -> String {
         }
         (Cause::Fever, Urgency::Today) => "Take her temperature today; look at breathing, udder and womb.",
         (Cause::Fever, Urgency::Watch) => "Look at her when you pass: is she dull, are her ears warm?",
+        (Cause::Unclear, _) if is_away(finding) => {
+            "Look for her: shut in, milked elsewhere, a lost tag, or down."
+        }
         (Cause::Unclear, Urgency::Now) => {
             "Go to her now: is she eating, standing well, warm? Strip all four quarters."
         }
