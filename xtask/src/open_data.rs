@@ -5,13 +5,15 @@
 //! `COWPATH_DATASETS` names. Without it this says so and measures nothing. Calendar dates and hours in the set are
 //! invented, so neither intervals nor herd days are tested by it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
+use jiff::ToSpan;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use serde_json::Value;
 
 /// Mean absolute and root mean square error of the 7-day mean on the test half, kg: as `datasets/baselines.csv` has it.
 const BASELINE_TEST: (f64, f64) = (0.87895, 1.34479);
@@ -68,10 +70,67 @@ pub fn run() -> anyhow::Result<Option<String>> {
     }
     let dir = std::env::temp_dir().join(format!("cowpath-open-data-{}", std::process::id()));
     let milkings = forecasts(&folder, &dir);
+    let called = milkings.as_ref().ok().map(|_| called(&dir));
     let _ = std::fs::remove_dir_all(&dir);
     let milkings = milkings?;
     let scored = scored_rows(&folder)?;
-    Ok(Some(text(&milkings, &scored)?))
+    let called = called.transpose()?.unwrap_or_default();
+    Ok(Some(text(&milkings, &scored)? + &called))
+}
+
+/// Days of the set before the first round asked for: the herd's habits must be known.
+const KNOWN_DAYS: i64 = 60;
+
+/// How many cows a round at 05:30 and 16:00 of every day calls, each call counted once: nobody wrote down who was ill, so
+/// every one counts as if it were false.
+fn called(dir: &Path) -> anyhow::Result<String> {
+    let program = crate::program::program()?;
+    let newest: Value =
+        serde_json::from_slice(&crate::program::asked(&program, dir, &["round", "--format", "json"])?)?;
+    let last = newest["at"]
+        .as_str()
+        .and_then(|at| at.get(..10))
+        .context("a round without a time")?
+        .parse::<Date>()?;
+    let printed = crate::program::asked(&program, dir, &["expected", "--format", "csv"])?;
+    let mut first: Option<Date> = None;
+    for row in csv::Reader::from_reader(printed.as_slice()).records() {
+        let day = row?[1].get(..10).context("a milking without a day")?.parse::<Date>()?;
+        first = Some(first.map_or(day, |first| first.min(day)));
+    }
+    let mut day = first.context("no milking")?.checked_add(KNOWN_DAYS.days())?;
+    let (mut cow_days, mut urgent, mut any) = (0.0, BTreeSet::new(), BTreeSet::new());
+    while day < last {
+        for hour in ["05:30", "16:00"] {
+            let at = format!("{day}T{hour}:00Z");
+            let words = ["round", "--format", "json", "--at", &at];
+            let round: Value = serde_json::from_slice(&crate::program::asked(&program, dir, &words)?)?;
+            let calls = round["calls"].as_array().map(Vec::as_slice).unwrap_or_default();
+            let cows = calls.iter().filter(|call| call["subject"] == "cow");
+            let called: BTreeSet<&str> = cows.clone().filter_map(|call| call["animal"].as_str()).collect();
+            cow_days += 0.5 * (round["quiet"]["cows"].as_f64().unwrap_or(0.0) + called.len() as f64);
+            for call in cows {
+                let id = (call["cause"].to_string(), call["id"].to_string());
+                if call["urgency"] != "watch" {
+                    urgent.insert(id.clone());
+                }
+                any.insert(id);
+            }
+        }
+        day = day.tomorrow()?;
+    }
+    let mut by_cause: BTreeMap<&str, u32> = BTreeMap::new();
+    urgent.iter().for_each(|(cause, _)| *by_cause.entry(cause.trim_matches('"')).or_default() += 1);
+    let by_cause: Vec<String> = by_cause.iter().map(|(cause, count)| format!("{cause} {count}")).collect();
+    Ok(format!(
+        "\nCalls on its cows, rounds at 05:30 and 16:00 from day {KNOWN_DAYS} on, {cow_days:.0} cow-days: {} as `now` or `today` = {:.2} \
+         for 100 cow-days ({}), {} with `watch` = {:.2}. Asked: no more than 1.0. Who was ill is not in the set.\n",
+        urgent.len(),
+        100.0 * urgent.len() as f64 / cow_days,
+        by_cause.join(", "),
+        any.len(),
+        100.0 * any.len() as f64 / cow_days,
+    ))
 }
 
 /// Every milking beside what the program expected of it before.
