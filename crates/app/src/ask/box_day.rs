@@ -19,6 +19,7 @@ use super::{
     boxes::{AskedBoxes, BoxDay, BoxState, BoxVisit, Boxes, Counts, DayAxis, HerVisit, Hers, VisitWords},
     farm::{Barn, Ways},
     overlap::overlaps,
+    tellings::Tellings,
 };
 
 /// Longest visit that is read as one.
@@ -38,7 +39,7 @@ struct Day<'a> {
 ///
 /// # Errors
 /// Where the file cannot be read, or the day lies beyond the calendar.
-pub fn boxes(barn: &Barn, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<Boxes> {
+pub fn boxes(barn: &Barn, tellings: &Tellings, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<Boxes> {
     // One state of the file for all of it, whoever writes meanwhile.
     let _held = barn.store.hold()?;
     let mut ways = barn.ways()?;
@@ -68,7 +69,7 @@ pub fn boxes(barn: &Barn, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<
         let state = BoxState { state: row.state, from: began, to: ended, span: (row.from, row.to), words };
         states.entry(row.at_box.0).or_default().push(state);
     }
-    let told = told(barn, from..to, names.len())?;
+    let told = told(barn, tellings, from..to, names.len())?;
 
     let near: BTreeSet<u16> =
         visits.keys().chain(states.keys()).copied().chain(told.iter().map(|told| told.at_box.0)).collect();
@@ -147,11 +148,11 @@ pub fn boxes(barn: &Barn, asked: &AskedBoxes, now: Timestamp) -> anyhow::Result<
 
 /// Which outcomes the boxes told of within the two weeks up to a day's end. It is looked back a day at a time, and no
 /// further than until every box of the farm has told of everything.
-fn told(barn: &Barn, day: Range<Timestamp>, boxes: usize) -> anyhow::Result<Vec<Told>> {
+fn told(barn: &Barn, tellings: &Tellings, day: Range<Timestamp>, boxes: usize) -> anyhow::Result<Vec<Told>> {
     let mut known: BTreeMap<(BoxKey, Option<Outcome>), Told> = BTreeMap::new();
     let mut span = day;
     for _ in 0..TOLD_WITHIN_DAYS {
-        for told in barn.store.outcomes_told(span.clone())? {
+        for told in tellings.of(barn, span.clone())? {
             known.entry((told.at_box, told.outcome)).or_insert(told);
         }
         let everything = known.keys().filter(|(_, outcome)| outcome.is_some()).count();

@@ -31,6 +31,7 @@ use super::{
     rounding,
     silence::{self, Silent},
     stuck,
+    tellings::Tellings,
     view::{self, View},
 };
 use crate::clock;
@@ -82,6 +83,7 @@ pub struct Live {
     /// Lists of whom to bring in.
     pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
     history: Mutex<Option<Arc<History>>>,
+    tellings: Tellings,
 }
 
 /// Signals that stopped coming, and what was fitted.
@@ -110,6 +112,7 @@ impl Live {
             learned: Mutex::default(),
             brings: Mutex::default(),
             history: Mutex::default(),
+            tellings: Tellings::default(),
         })
     }
 
@@ -335,7 +338,7 @@ impl Live {
 
     /// The boxes on a day.
     pub fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes> {
-        self.ask(|barn| box_day::boxes(barn, asked, clock::now()))
+        self.ask(|barn| box_day::boxes(barn, &self.tellings, asked, clock::now()))
     }
 
     /// A mark of all that the newest round rests on: rows, settings, answers.

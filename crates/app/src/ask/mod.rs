@@ -61,6 +61,7 @@ pub mod stuck;
 pub mod take_in;
 pub mod taken;
 mod teaching;
+pub mod tellings;
 #[cfg(test)]
 mod tests;
 pub mod unsaid;
