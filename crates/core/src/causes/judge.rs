@@ -124,9 +124,16 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
     for finding in &mut findings {
         finding.probability = stated(finding.cause, finding.probability);
-        for (cause, chance) in &mut finding.others {
+        // What is left when every cause is stated as sure as it is, is left for "well".
+        let mut left = 1.0 - finding.probability;
+        for (cause, chance) in finding.others.iter_mut().filter(|(cause, _)| *cause != Cause::Well) {
             *chance = stated(*cause, *chance);
+            left -= *chance;
         }
+        if let Some((_, well)) = finding.others.iter_mut().find(|(cause, _)| *cause == Cause::Well) {
+            *well = left.max(0.0);
+        }
+        finding.others.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
         settings.value(finding, course.at);
     }
     findings

@@ -26,7 +26,7 @@ pub fn signal(signal: Signal, quarter: Option<Quarter>) -> String {
         Signal::Activity => "activity",
         Signal::Eating => "eating time",
         Signal::Lying => "lying time",
-        Signal::Feed => "feed eaten in the box",
+        Signal::Feed => "box feed eaten",
         Signal::Visits => "visits to a box",
         Signal::Weight => "weight",
         Signal::FatProtein => "fat:protein",
@@ -35,7 +35,7 @@ pub fn signal(signal: Signal, quarter: Option<Quarter>) -> String {
         Signal::Blood => "blood in milk",
         Signal::Cells => "somatic cell count",
         Signal::Flow => "milk flow",
-        Signal::Attaching => "time until the first cup is on",
+        Signal::Attaching => "first cup on after",
     };
     match quarter {
         Some(quarter) => format!("{} {name}", quarter.words()),
