@@ -81,6 +81,9 @@ pub fn run() -> anyhow::Result<Option<String>> {
 /// Days of the set before the first round asked for: the herd's habits must be known.
 const KNOWN_DAYS: i64 = 60;
 
+/// Days whose rounds are asked for: a year.
+const ROUND_DAYS: i64 = 365;
+
 /// How many cows a round at 05:30 and 16:00 of every day calls, each call counted once: nobody wrote down who was ill, so
 /// every one counts as if it were false.
 fn called(dir: &Path) -> anyhow::Result<String> {
@@ -99,6 +102,7 @@ fn called(dir: &Path) -> anyhow::Result<String> {
         first = Some(first.map_or(day, |first| first.min(day)));
     }
     let mut day = first.context("no milking")?.checked_add(KNOWN_DAYS.days())?;
+    let last = last.min(day.checked_add(ROUND_DAYS.days())?);
     let (mut cow_days, mut urgent, mut any) = (0.0, BTreeSet::new(), BTreeSet::new());
     while day < last {
         for hour in ["05:30", "16:00"] {
@@ -123,7 +127,7 @@ fn called(dir: &Path) -> anyhow::Result<String> {
     urgent.iter().for_each(|(cause, _)| *by_cause.entry(cause.trim_matches('"')).or_default() += 1);
     let by_cause: Vec<String> = by_cause.iter().map(|(cause, count)| format!("{cause} {count}")).collect();
     Ok(format!(
-        "\nCalls on its cows, rounds at 05:30 and 16:00 from day {KNOWN_DAYS} on, {cow_days:.0} cow-days: {} as `now` or `today` = {:.2} \
+        "\nCalls on its cows, rounds at 05:30 and 16:00 of {ROUND_DAYS} days from day {KNOWN_DAYS} on, {cow_days:.0} cow-days: {} as `now` or `today` = {:.2} \
          for 100 cow-days ({}), {} with `watch` = {:.2}. Asked: no more than 1.0. Who was ill is not in the set.\n",
         urgent.len(),
         100.0 * urgent.len() as f64 / cow_days,

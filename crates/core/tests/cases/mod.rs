@@ -4,6 +4,7 @@
 //! [`reckon`], `inputs` are `key=value` words, `tolerance` is `1e-9 rel` or `1e-12 abs`. Shared by the test that runs them
 //! and by `cargo xtask validation`, which writes them down.
 
+mod cause_cases;
 mod level_cases;
 mod reckon;
 mod series;

@@ -8,6 +8,7 @@ use cowpath_core::time::day_seconds;
 use cowpath_core::units::{Celsius, KG_PER_LITRE_OF_MILK, Kilograms};
 use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, Gamma, Normal, StudentsT};
 
+use super::cause_cases;
 use super::level_cases;
 use super::series::series;
 
@@ -18,6 +19,7 @@ pub fn reckon(name: &str, inputs: &str) -> Result<f64, String> {
         "level" => level_cases::reckon(name, &inputs),
         "wood" | "wilmink" => curves(name, &inputs),
         "quantile" => quantiles(name, &inputs),
+        "course" | "case" | "serve" => cause_cases::reckon(name, &inputs),
         _ => plain(name, &inputs),
     }
 }
