@@ -24,11 +24,18 @@ function broughtMarks() {
     own.append(button);
     return own;
   };
+  // Who walks by keys stays with the cow whose button is replaced.
+  const fill = (cow, ...parts) => {
+    const place = cow.querySelector(".mark-of");
+    const held = place.contains(document.activeElement);
+    place.replaceChildren(...parts);
+    if (held) place.querySelector("button")?.focus();
+  };
   const done = (cow, words, fields) => {
     cow.classList.add("brought");
     const said = Object.assign(document.createElement("p"), { className: "marked", textContent: words });
     const animal = cow.dataset.animal;
-    cow.querySelector(".mark-of").replaceChildren(said,
+    fill(cow, said,
       form("/bring-in/undo", { ...fields, animal }, "Take back", `${animal} was not brought: take it back`, true));
   };
   const open = (cow, words) => {
@@ -36,7 +43,7 @@ function broughtMarks() {
     const { animal, since } = cow.dataset;
     const parts = [form("/bring-in/done", { animal, since }, "Brought", `${animal} is brought`)];
     if (words) parts.unshift(Object.assign(document.createElement("p"), { className: "marked", textContent: words }));
-    cow.querySelector(".mark-of").replaceChildren(...parts);
+    fill(cow, ...parts);
   };
   const of = (data) => cows.find((cow) => cow.dataset.animal === data.animal && cow.dataset.since === data.since);
   const WAITS = "Brought; kept on this phone until the farm can be reached.";
@@ -83,7 +90,6 @@ function broughtMarks() {
       done(cow, WAITS, { sent_as: data.sent_as });
       try { await send(data); } catch { /* It is kept, and sent later. */ }
     }
-    cow.querySelector(".mark-of button")?.focus();
   });
   for (const data of read()) {
     const cow = of(data);
