@@ -10,7 +10,8 @@ use super::{
     likelihood::{READY, ReadyTemplate, log_sum},
     priors::Background,
     series::{Series, gather, of_lines},
-    weigh::{Evidence, taken_off, weigh},
+    templates::of_quarter,
+    weigh::{Cell, Evidence, taken_off, weigh},
     worth::Settings,
 };
 use crate::{
@@ -170,7 +171,10 @@ impl Weighed {
             .any(|(ready, places)| wanted(ready, places) && ready.template.cause != Cause::Well);
         // What comes so often that it may be behind anything is weighed beside whatever else is.
         for (ready, places) in READY.iter().zip(&mut places) {
-            if places.is_empty() && OFTEN_FROM < rate(ready) && !ready.template.in_quarter {
+            let moves =
+                |series: &Series| ready.courses.iter().any(|course| course.course.signal == series.signal);
+            let often = OFTEN_FROM < rate(ready) && !ready.template.in_quarter;
+            if places.is_empty() && often && series.iter().any(moves) {
                 places.push(None);
             }
         }
@@ -212,11 +216,13 @@ fn finding(
     let one = weighed.evidence_of(cause)?;
     let total = log_sum(one.cells.iter().map(|cell| cell.weight));
     let quarter = if one.ready.template.in_quarter { likeliest(one, total) } else { None };
+    // Where no quarter stands out, the call is of the udder, and all its quarters speak.
+    let here = |cell: &Cell| quarter.is_none() || cell.quarter == quarter;
     let mut by_onset = vec![0.0; onsets.len()];
     let (mut severity, mut weight_of_quarter) = (0.0, 0.0);
     let courses = one.ready.courses.len();
     let mut weights = vec![0.0; courses];
-    for (index, cell) in one.cells.iter().enumerate().filter(|(_, cell)| cell.quarter == quarter) {
+    for (index, cell) in one.cells.iter().enumerate().filter(|(_, cell)| here(cell)) {
         let share = (cell.weight - total).exp();
         by_onset[cell.onset] += share;
         severity += share * one.ready.template.severities[cell.severity].0;
@@ -236,6 +242,7 @@ fn finding(
         .courses
         .iter()
         .zip(&weights)
+        .filter(|(ready, _)| quarter.is_some() || !of_quarter(ready.course.signal))
         .filter_map(|(ready, weight)| {
             let place = one.ready.template.reads(ready.course.signal, quarter);
             let read = weighed
@@ -278,7 +285,10 @@ fn named_by(course: &CowCourse, cause: Cause) -> Option<Timestamp> {
     }
 }
 
-/// The quarter with most of the weight.
+/// Share of the weight from which a quarter is named: where nothing is measured by quarters, each has a quarter of it.
+const NAMED_QUARTER: f64 = 0.4;
+
+/// The quarter with most of the weight, if it stands out.
 fn likeliest(evidence: &Evidence, total: f64) -> Option<Quarter> {
     let mut by_quarter = [0.0; 4];
     for cell in &evidence.cells {
@@ -286,7 +296,11 @@ fn likeliest(evidence: &Evidence, total: f64) -> Option<Quarter> {
             by_quarter[quarter as usize] += (cell.weight - total).exp();
         }
     }
-    Quarter::ALL.into_iter().max_by(|a, b| by_quarter[*a as usize].total_cmp(&by_quarter[*b as usize]))
+    let top = |quarter: &Quarter| by_quarter[*quarter as usize];
+    Quarter::ALL
+        .into_iter()
+        .max_by(|a, b| top(a).total_cmp(&top(b)))
+        .filter(|quarter| NAMED_QUARTER * by_quarter.iter().sum::<f64>() <= top(quarter))
 }
 
 /// Likeliest onset by weight an hour, and the ends of the interval that leaves 5 % on either side, hours from `at`.

@@ -64,6 +64,7 @@ pub static TEMPLATES: &[Template] = &[
     others::UNCLEAR,
     others::PASSED,
     others::DISTURBED,
+    others::CELLS,
 ];
 
 /// A course in one line.

@@ -153,3 +153,31 @@ pub(super) const DISTURBED: Template = Template {
     severities: &[(0.6, 0.50), (1.0, 0.50)],
     paces: &[(0.5, 0.4), (1.0, 0.6)],
 };
+
+pub(super) const CELLS: Template = Template {
+    cause: Cause::Well,
+    name: "cells that rise by themselves",
+    in_quarter: false,
+    courses: &[
+        course(
+            Signal::Cells,
+            1.5,
+            &[(0.0, 0.8), (0.5, 1.0), (2.0, 0.8), (6.0, 0.5), (10.0, 0.4)],
+            &[(0.5, 0.30), (1.0, 0.40), (2.0, 0.30)],
+            "stated default: cells rise many times over without anything to see or feel, and fall again; infection without signs \
+             is commoner than with (sources.md §10, Canada: most of the cost is subclinical)",
+        ),
+        course(
+            Signal::Lactose,
+            -0.12,
+            &[(0.0, 0.6), (1.0, 1.0), (5.0, 0.8), (10.0, 0.5)],
+            OFTEN,
+            "stated default: lactose goes with the cells",
+        ),
+    ],
+    silent: &[Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks],
+    weight: 0.35,
+    holds_days: None,
+    severities: &[(0.6, 0.40), (1.0, 0.40), (1.6, 0.20)],
+    paces: &[(0.5, 0.4), (1.0, 0.3), (4.0, 0.3)],
+};
