@@ -18,7 +18,7 @@ use super::{
 use crate::{expect::Signal, herd::Quarter};
 
 /// Rough chance from which a cause is weighed.
-pub(crate) const OPEN_FROM: f64 = 0.03;
+pub(crate) const OPEN_FROM: f64 = 0.10;
 
 /// Onsets of the rough look, hours before the time of judging.
 const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];
@@ -62,12 +62,16 @@ pub(crate) fn open(
                         .zip(&own)
                         .map(|(course, series)| series.map(|series| fit(series, course, -onset_h, *pace)))
                         .collect();
-                    template.severities.iter().any(|(severity, _)| {
-                        for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits)) {
-                            *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
-                        }
-                        wanted <= parts.iter().sum::<f64>() * noise.discount(&parts)
-                    })
+                    // No severity explains more than the best one would, and most cows are done with here.
+                    let most: f64 = fits.iter().flatten().map(|(f, g)| f.max(0.0).powi(2) / (2.0 * g)).sum();
+                    wanted <= most
+                        && template.severities.iter().any(|(severity, _)| {
+                            for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits))
+                            {
+                                *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
+                            }
+                            wanted <= parts.iter().sum::<f64>() * noise.discount(&parts)
+                        })
                 })
             })
         })
@@ -76,16 +80,16 @@ pub(crate) fn open(
 
 /// ln Σ_m P(m) · exp(a·f − a²·g/2).
 fn rough(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
-    log_sum(course.course.share.iter().map(|(share, weight)| {
+    log_sum(course.course.share.iter().zip(&course.log_shares).map(|((share, _), log_weight)| {
         let amplitude = severity * share;
-        weight.ln() + amplitude * f - amplitude * amplitude * g / 2.0
+        log_weight + amplitude * f - amplitude * amplitude * g / 2.0
     }))
 }
 
 /// Σ d·μ and Σ μ² of one signal's readings under a course with this onset and pace.
 fn fit(series: &Series, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
     let first = series.hours.partition_point(|hours| *hours < onset_h);
-    let (mut f, mut g) = (0.0, 0.0);
+    let (mut f, mut g) = (0.0, 1e-12);
     for k in first..series.hours.len() {
         let course = ready.shape_at((series.hours[k] - onset_h) / pace) * ready.course.size;
         if series.signal == Signal::Kicks {

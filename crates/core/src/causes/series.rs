@@ -81,6 +81,8 @@ pub(crate) fn of_lines(lines: &[Line], at: Timestamp, noise: &Noise) -> Vec<Seri
                 return None;
             }
             series.finish(None);
+            // Her standing's error is mostly less than a reading's scatter; then three nodes sum it as well as forty.
+            series.wide = series.error.iter().zip(&series.per_spread).any(|(error, per)| 1.0 < error * per);
             Some(series)
         })
         .collect()

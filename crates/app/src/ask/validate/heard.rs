@@ -19,7 +19,7 @@ use super::{
     without::Dropped,
 };
 use crate::{
-    ask::{farm::Barn, model, rounding, take_in, view},
+    ask::{farm::Barn, rounding, take_in, view},
     clock::Stopwatch,
 };
 
@@ -227,7 +227,7 @@ fn rounds(asked: &Asked, scenario: &Scenario, barn: &mut Barn, heard: &mut Heard
         }
         heard.forecast.take(&view, before);
         if !view.rolled.memories.is_empty() || !view.rolled.fits.is_empty() {
-            model::keep_memories(barn, &view.cast, &view.ways.zone, &view.rolled)?;
+            view.keep(barn)?;
         }
         before = Some(at);
     }

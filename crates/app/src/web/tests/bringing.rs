@@ -108,7 +108,8 @@ const FORM: &str = "application/x-www-form-urlencoded";
 #[tokio::test]
 async fn the_walk_stands_on_the_page_by_pen_and_hour() {
     let page = get(whole(), "/bring-in").await.text;
-    let order = ["Look for", "Pen 1, now", "214", "Pen 1, from 06:30", "Expected by themselves"];
+    let order =
+        ["Look for", "Pen 1, now", "data-animal=\"214\"", "Pen 1, from 06:30", "Expected by themselves"];
     let places: Vec<usize> = order.iter().map(|word| page.find(word).unwrap()).collect();
     assert!(places.is_sorted(), "{places:?}");
     assert_eq!(page.matches("action=\"/bring-in/done\"").count(), 2);
