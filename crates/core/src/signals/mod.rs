@@ -21,6 +21,7 @@
 
 mod depart;
 mod ground;
+mod ordered;
 mod readings;
 mod spoke;
 #[cfg(test)]
