@@ -92,7 +92,7 @@ impl Ready {
     }
 }
 
-/// Likelihood ratios against "well", `[pace][onset][amplitude]`, of one series under one course.
+/// ln likelihood ratios against "well", `[pace][onset][amplitude]`, of one series under one course.
 pub(crate) fn table(
     series: &Series,
     well: &Well,
@@ -101,7 +101,7 @@ pub(crate) fn table(
     onsets: &[Onset],
 ) -> Vec<f64> {
     let count = ready.amplitudes.len();
-    let mut table = vec![1.0; paces.len() * onsets.len() * count];
+    let mut table = vec![0.0; paces.len() * onsets.len() * count];
     let mut lanes = Lanes::of(well, &ready.amplitudes);
     let mut course = vec![0.0; series.hours.len()];
     let mut moved = vec![0.0f32; series.hours.len()];
@@ -118,7 +118,7 @@ pub(crate) fn table(
             let cells = &mut table[start..start + count];
             if series.signal == Signal::Kicks {
                 for (cell, amplitude) in cells.iter_mut().zip(&ready.amplitudes) {
-                    *cell = kicks(series, &course, first, *amplitude).exp();
+                    *cell = kicks(series, &course, first, *amplitude);
                 }
             } else {
                 for ((moved, course), per) in
