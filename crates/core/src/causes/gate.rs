@@ -26,10 +26,30 @@ const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];
 /// Departures beyond this count no further, in spreads: tails are heavy.
 const CLIP: f64 = 3.5;
 
+/// One signal's readings as the rough look takes them.
+pub(crate) struct Rough<'s> {
+    series: &'s Series,
+    /// How much each reading tells beside the one it remembers, and that times its departure in spreads, clipped.
+    fresh: Vec<f64>,
+    departures: Vec<f64>,
+}
+
+impl Rough<'_> {
+    /// Of one signal.
+    pub fn of(series: &Series) -> Rough<'_> {
+        // Readings that remember the one before tell less.
+        let fresh: Vec<f64> = series.memory.iter().map(|memory| (1.0 - memory) / (1.0 + memory)).collect();
+        let clipped =
+            series.gap.iter().zip(&series.per_spread).map(|(gap, per)| (gap * per).clamp(-CLIP, CLIP));
+        let departures = fresh.iter().zip(clipped).map(|(fresh, clipped)| fresh * clipped).collect();
+        Rough { series, fresh, departures }
+    }
+}
+
 /// The places (quarters, or the whole cow) of a template that need weighing, at its rate of onsets a day.
 pub(crate) fn open(
     ready: &ReadyTemplate,
-    series: &[Series],
+    readings: &[Rough],
     noise: &Noise,
     rate_a_day: f64,
     from: f64,
@@ -46,12 +66,14 @@ pub(crate) fn open(
     places
         .into_iter()
         .filter(|place| {
-            let own: Vec<Option<&Series>> = ready
+            let own: Vec<Option<&Rough>> = ready
                 .courses
                 .iter()
                 .map(|course| {
                     let read = template.reads(course.course.signal, *place);
-                    series.iter().find(|one| one.signal == course.course.signal && one.quarter == read)
+                    readings
+                        .iter()
+                        .find(|one| one.series.signal == course.course.signal && one.series.quarter == read)
                 })
                 .collect();
             template.paces.iter().any(|(pace, _)| {
@@ -60,12 +82,19 @@ pub(crate) fn open(
                         .courses
                         .iter()
                         .zip(&own)
-                        .map(|(course, series)| series.map(|series| fit(series, course, -onset_h, *pace)))
+                        .map(|(course, own)| own.map(|own| fit(own, course, -onset_h, *pace)))
                         .collect();
                     // No severity explains more than the best one would, and most cows are done with here.
                     let most: f64 = fits.iter().flatten().map(|(f, g)| f.max(0.0).powi(2) / (2.0 * g)).sum();
                     wanted <= most
                         && template.severities.iter().any(|(severity, _)| {
+                            // Nor does any sum of shares more than the best of them.
+                            let fitted = ready.courses.iter().zip(&fits);
+                            let best = fitted
+                                .filter_map(|(course, fit)| fit.map(|fit| best(course, *severity, fit)));
+                            if 0.0 < wanted && best.sum::<f64>() + ROUNDING < wanted {
+                                return false;
+                            }
                             for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits))
                             {
                                 *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
@@ -86,8 +115,20 @@ fn rough(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
     }))
 }
 
+/// What sums in another order may differ by.
+const ROUNDING: f64 = 1e-6;
+
+/// The most of a·f − a²·g/2 over the shares, and not less than nothing.
+fn best(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
+    course.course.share.iter().fold(0.0, |best: f64, (share, _)| {
+        let amplitude = severity * share;
+        best.max(amplitude * f - amplitude * amplitude * g / 2.0)
+    })
+}
+
 /// Σ d·μ and Σ μ² of one signal's readings under a course with this onset and pace.
-fn fit(series: &Series, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
+fn fit(own: &Rough, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
+    let series = own.series;
     let first = series.hours.partition_point(|hours| *hours < onset_h);
     let (mut f, mut g) = (0.0, 1e-12);
     for k in first..series.hours.len() {
@@ -101,11 +142,8 @@ fn fit(series: &Series, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
             continue;
         }
         let moved = course * series.per_spread[k];
-        let departure = (series.gap[k] * series.per_spread[k]).clamp(-CLIP, CLIP);
-        // Readings that remember the one before tell less.
-        let fresh = (1.0 - series.memory[k]) / (1.0 + series.memory[k]);
-        f += fresh * departure * moved;
-        g += fresh * moved * moved;
+        f += own.departures[k] * moved;
+        g += own.fresh[k] * moved * moved;
     }
     (f, g)
 }

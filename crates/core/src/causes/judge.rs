@@ -5,7 +5,7 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     Cause, Finding, Reason, Subject, Urgency,
     calibrated::stated,
-    gate::{OPEN_FROM, open},
+    gate::{OPEN_FROM, Rough, open},
     grid::{Onset, SPAN_H, onsets},
     likelihood::{READY, ReadyTemplate, log_sum},
     priors::Background,
@@ -160,8 +160,9 @@ impl Weighed {
         let rate = |ready: &ReadyTemplate| {
             settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
         };
+        let rough: Vec<Rough> = series.iter().map(Rough::of).collect();
         let mut places: Vec<Vec<Option<Quarter>>> =
-            READY.iter().map(|ready| open(ready, &series, &settings.noise, rate(ready), open_from)).collect();
+            READY.iter().map(|ready| open(ready, &rough, &settings.noise, rate(ready), open_from)).collect();
         let wanted = |ready: &ReadyTemplate, places: &[Option<Quarter>]| {
             !places.is_empty() && Some(ready.template.cause) != without
         };
