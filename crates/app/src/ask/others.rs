@@ -7,7 +7,7 @@ use std::{collections::BTreeMap, ops::ControlFlow, ops::Range};
 
 use cowpath_core::{
     herd::{Life, LifeKey},
-    signals::{self, Frozen, Ground, Heard, LEARNED_D, Learner, Reading, Stuck, Window},
+    signals::{self, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Stuck, Window},
     time::WallClock,
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
@@ -22,6 +22,8 @@ pub struct Others {
     pub heard: Heard,
     /// When each cow's visits of the ten days ended, in order.
     pub seen: BTreeMap<LifeKey, Vec<Timestamp>>,
+    /// Of each cow that was probably in heat in the weeks that were learned from: when last.
+    pub heats: BTreeMap<LifeKey, PastHeat>,
     /// Sensors that were stuck in the last ten days.
     pub stuck: Vec<Stuck>,
     /// What was learned, to keep for the next time; none where it was kept already.
@@ -66,7 +68,9 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
         seen.entry(life).or_default().push(ended);
     }
     seen.values_mut().for_each(|ends| ends.sort_unstable());
-    Ok(Others { heard: window.heard(), seen, stuck, learned })
+    let heats = ground.heats.iter().enumerate();
+    let heats = heats.filter_map(|(key, heat)| Some((LifeKey(key as u32), (*heat)?))).collect();
+    Ok(Others { heard: window.heard(), seen, heats, stuck, learned })
 }
 
 /// Keeps what was learned for the next time; a store that is only read, or busy, keeps nothing, and nothing is lost by that.

@@ -3,7 +3,10 @@
 //! # Equation
 //! d_k = (x_k − a·size·shape((t_k − o)/pace) − b·error_k) / spread_k        a = severity × share of the signal
 //! u_k = (d_k − φ_k·clip(d_{k−1}, ±3)) / √(1 − φ_k²)
-//! ln L = −(ν + 1)/2 · Σ ln(1 + u_k²/ν)
+//! ln L = −(ν + 1)/2 · Σ ln(1 + min(u_k²/q_k, odd)/ν) − ½ · Σ ln q_k        q_k = 1 + (m·a·size·shape/spread_k)²
+//!
+//! No case follows a drawn course: each reading may miss it by a share m of what the course says there ([`MISFIT`]), else a
+//! signal that is read to a hair decides by the form that was drawn and not by the case.
 //!
 //! b is the baseline's own error, one for all readings, standard normal, bearing on each by `error_k` (a held baseline errs
 //! the more the longer it is held): summed over 3 Gauss–Hermite nodes, or evenly where it is large,
@@ -15,13 +18,23 @@ use std::sync::LazyLock;
 use super::{
     grid::Onset,
     series::Series,
-    templates::{Course, TEMPLATES, Template},
+    templates::{Course, TEMPLATES, Template, of_quarter},
 };
 use crate::expect::Signal;
 
 /// Nodes and weights of 3-point Gauss–Hermite quadrature for a standard normal, for an error well below a reading's spread.
 const FEW_NODES: [(f64, f64); 3] =
     [(-1.732_050_807_568_877_2, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732_050_807_568_877_2, 1.0 / 6.0)];
+
+/// How far a case strays from the course as drawn, share of the course: amplitudes and times of a grid stand half again as far
+/// apart as this. Stated default.
+const MISFIT: f32 = 0.3;
+
+/// Squared spreads beyond which a reading is odd, and how far off it is tells no more: a milking that nobody wrote down, a
+/// sample of another cow. The noise is estimated on what lies within (`noise::ILL_FROM`). A quarter beside its three sisters
+/// has fewer ways to be odd. Stated defaults.
+const ODD: f64 = 36.0;
+const ODD_QUARTER: f64 = 400.0;
 
 /// Successive kicks of a nervous cow are not independent: stated default.
 const KICKS_TEMPER: f64 = 0.7;
@@ -120,6 +133,10 @@ pub(crate) fn table(series: &Series, ready: &Ready, paces: &[(f64, f64)], onsets
     table
 }
 
+fn odd(series: &Series) -> f64 {
+    if of_quarter(series.signal) { ODD_QUARTER } else { ODD }
+}
+
 /// The readings as they look when she is well, for each error the baseline may have.
 struct Well {
     /// Errors of the baseline in its standard deviations, with ln of their weights; one of zero where it has none.
@@ -152,6 +169,7 @@ impl Well {
             FEW_NODES.iter().map(|(node, weight)| (*node, weight.ln())).collect()
         };
         let half = (series.tail + 1.0) / 2.0;
+        let odd = odd(series);
         let before: Vec<Vec<f64>> = errors
             .iter()
             .map(|(error, _)| {
@@ -164,7 +182,7 @@ impl Well {
                         Some(last) => (departure - series.memory[k] * last.clamp(-3.0, 3.0)) * per_root[k],
                         None => departure,
                     };
-                    sum += (1.0 + (innovation * innovation).min(1e4) / series.tail).ln();
+                    sum += (1.0 + (innovation * innovation).min(odd) / series.tail).ln();
                     last = Some(departure);
                 }
                 sums.push(sum);
@@ -244,13 +262,14 @@ impl Lanes {
 
     /// ln L(course) − ln L(well) by amplitude, with the course beginning to show at reading `first`.
     ///
-    /// Σ ln(1 + u²/ν) as logarithms of products of at most six factors, each at most 1 + 1e4/ν: far from the end of f32.
+    /// Sums of logarithms as logarithms of products of at most six factors, each at most 1 + 400/ν: far from the end of f32.
     fn ratios(&mut self, well: &Well, series: &Series, course: &[f64], first: usize, cells: &mut [f64]) {
-        let per_tail = (1.0 / series.tail) as f32;
+        let (per_tail, half, odd) = ((1.0 / series.tail) as f32, well.half as f32, odd(series) as f32);
         let chunks = self.amplitude.iter().zip(&self.error).zip(self.sums.chunks_mut(SIDE_BY_SIDE));
         for ((amplitude, error), sums) in chunks {
             let mut last = [0.0f32; SIDE_BY_SIDE];
             let mut product = [1.0f32; SIDE_BY_SIDE];
+            let mut wider = [1.0f32; SIDE_BY_SIDE];
             sums.fill(0.0);
             let mut known = first.checked_sub(1).map(|before| {
                 let (own, pull) = (well.own[before] as f32, well.pull[before] as f32);
@@ -267,21 +286,25 @@ impl Lanes {
                 };
                 known = Some(());
                 for lane in 0..SIDE_BY_SIDE {
-                    let departure = own - error[lane] * pull - amplitude[lane] * moved;
+                    let course = amplitude[lane] * moved;
+                    let departure = own - error[lane] * pull - course;
+                    let wide = 1.0 + (MISFIT * course) * (MISFIT * course);
                     let before = at_most(-at_most(-last[lane], 3.0), 3.0);
                     let innovation = (departure - memory * before) * per_root;
-                    product[lane] *= 1.0 + at_most(innovation * innovation, 1e4) * per_tail;
+                    product[lane] *= 1.0 + at_most(innovation * innovation / wide, odd) * per_tail;
+                    wider[lane] *= wide;
                     last[lane] = departure;
                 }
                 if step % 6 == 5 {
-                    for (sum, product) in sums.iter_mut().zip(&mut product) {
-                        *sum += f64::from(product.ln());
-                        *product = 1.0;
+                    let products = product.iter_mut().zip(&mut wider);
+                    for (sum, (product, wider)) in sums.iter_mut().zip(products) {
+                        *sum += f64::from(half * product.ln() + 0.5 * wider.ln());
+                        (*product, *wider) = (1.0, 1.0);
                     }
                 }
             }
-            for (sum, product) in sums.iter_mut().zip(&product) {
-                *sum += f64::from(product.ln());
+            for (sum, (product, wider)) in sums.iter_mut().zip(product.iter().zip(&wider)) {
+                *sum += f64::from(half * product.ln() + 0.5 * wider.ln());
             }
         }
         let errors = well.errors.len();
@@ -291,7 +314,7 @@ impl Lanes {
                     .iter()
                     .zip(&well.before)
                     .zip(sums)
-                    .map(|(((_, weight), before), sum)| weight - well.half * (before[first] + sum)),
+                    .map(|(((_, weight), before), sum)| weight - well.half * before[first] - sum),
             );
             *cell = ill - well.whole;
         }
