@@ -14,6 +14,7 @@ use super::{
     likelihood::{Ready, log_sum, table},
     series::Series,
     templates::{Course, HERD_MILK},
+    well::Well,
     worth::Settings,
 };
 use crate::{
@@ -138,7 +139,7 @@ fn judge(fall: &Fall, points: &[HerdPoint], at: Timestamp, settings: &Settings) 
         return None;
     }
     let ready = Ready::new(fall.course, &SEVERITIES);
-    let ratios = table(&series, &ready, &PACES, &cells);
+    let ratios = table(&series, &Well::of(&series), &ready, &PACES, &cells);
     let count = ready.amplitudes.len();
     let rate = settings.rates.of_place(fall.cause);
     let weights: Vec<(usize, f64, f64, f64)> = PACES

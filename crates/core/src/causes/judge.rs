@@ -11,7 +11,7 @@ use super::{
     priors::Background,
     series::{Series, gather, of_lines},
     templates::of_quarter,
-    weigh::{Cell, Evidence, taken_off, weigh},
+    weigh::{Cell, Evidence, Read, taken_off, weigh},
     worth::Settings,
 };
 use crate::{
@@ -92,7 +92,7 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
     let second = likeliest.filter(|(_, chance)| 0.5 <= *chance).and_then(|(cause, chance)| {
         let evidence = first.evidence_of(cause)?;
         let cell = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-        let left = taken_off(evidence, cell, &first.series, &onsets);
+        let left = taken_off(evidence, cell, &first.read, &onsets);
         Some((chance, Weighed::of(course, settings, left, &onsets, open_from, Some(cause))))
     });
     let mut from_second = Vec::new();
@@ -123,7 +123,7 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         })
         .collect();
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
-    let moves = first.series.iter().any(|series| series.signal == Signal::Activity);
+    let moves = first.read.iter().any(|read| read.series.signal == Signal::Activity);
     for finding in &mut findings {
         finding.probability = stated(finding.cause, finding.probability, moves);
         // What is left when every cause is stated as sure as it is, is left for "well".
@@ -143,7 +143,7 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
 
 /// Every cause but one weighed on one set of readings.
 struct Weighed {
-    series: Vec<Series>,
+    read: Vec<Read>,
     evidence: Vec<Evidence>,
     /// Chance of each cause if only one holds; `Well` first.
     chances: Vec<(Cause, f64)>,
@@ -179,11 +179,12 @@ impl Weighed {
                 places.push(None);
             }
         }
+        let read: Vec<Read> = series.into_iter().map(Read::of).collect();
         let evidence: Vec<Evidence> = READY
             .iter()
             .zip(&places)
             .filter(|(ready, places)| ill && wanted(ready, places))
-            .map(|(ready, places)| weigh(ready, places, &series, onsets, rate(ready), &settings.noise))
+            .map(|(ready, places)| weigh(ready, places, &read, onsets, rate(ready), &settings.noise))
             .collect();
         let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
         for one in &evidence {
@@ -197,7 +198,7 @@ impl Weighed {
         }
         let all = log_sum(logs.iter().map(|(_, log)| *log));
         let chances = logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect();
-        Weighed { series, evidence, chances }
+        Weighed { read, evidence, chances }
     }
 
     fn evidence_of(&self, cause: Cause) -> Option<&Evidence> {
@@ -246,10 +247,8 @@ fn finding(
         .filter(|(ready, _)| quarter.is_some() || !of_quarter(ready.course.signal))
         .filter_map(|(ready, weight)| {
             let place = one.ready.template.reads(ready.course.signal, quarter);
-            let read = weighed
-                .series
-                .iter()
-                .find(|series| series.signal == ready.course.signal && series.quarter == place)?;
+            let mut all = weighed.read.iter().map(|read| &read.series);
+            let read = all.find(|series| series.signal == ready.course.signal && series.quarter == place)?;
             let (observed, expected) = read.telling(since_h, ready.course.size < 0.0)?;
             Some(Reason {
                 signal: read.signal,

@@ -32,6 +32,7 @@ mod gate;
 pub mod grid;
 pub mod herd_milk;
 pub mod judge;
+mod lanes;
 pub mod learned;
 mod likelihood;
 pub mod noise;
@@ -41,6 +42,7 @@ pub mod templates;
 #[cfg(test)]
 mod tests;
 mod weigh;
+mod well;
 pub mod worth;
 
 pub use absent::{HerdGaps, judge_absent};

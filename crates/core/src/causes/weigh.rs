@@ -3,11 +3,14 @@
 //! The sum of [`super`]: the prior of a cell times the likelihood ratios of its signals, each summed over how strongly the
 //! signal takes part, discounted for signals that wander together.
 
+use std::cell::OnceCell;
+
 use super::{
     grid::Onset,
     likelihood::{Ready, ReadyTemplate, log_sum, table},
     noise::Noise,
     series::Series,
+    well::Well,
 };
 use crate::herd::Quarter;
 
@@ -32,11 +35,29 @@ pub(crate) struct Evidence {
     pub parts: Vec<f64>,
 }
 
+/// One signal's readings, and how they look when she is well, reckoned once for all causes that ask.
+pub(crate) struct Read {
+    /// The readings.
+    pub series: Series,
+    well: OnceCell<Well>,
+}
+
+impl Read {
+    /// Of one signal.
+    pub fn of(series: Series) -> Read {
+        Read { series, well: OnceCell::new() }
+    }
+
+    fn well(&self) -> &Well {
+        self.well.get_or_init(|| Well::of(&self.series))
+    }
+}
+
 /// Weighs one template in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
 pub(crate) fn weigh(
     ready: &'static ReadyTemplate,
     places: &[Option<Quarter>],
-    series: &[Series],
+    series: &[Read],
     onsets: &[Onset],
     rate_a_day: f64,
     noise: &Noise,
@@ -49,13 +70,14 @@ pub(crate) fn weigh(
         .map(|course| {
             series
                 .iter()
-                .filter(|series| series.signal == course.course.signal)
-                .filter(|series| {
-                    places.iter().any(|place| template.reads(course.course.signal, *place) == series.quarter)
+                .filter(|read| read.series.signal == course.course.signal)
+                .filter(|read| {
+                    let own = read.series.quarter;
+                    places.iter().any(|place| template.reads(course.course.signal, *place) == own)
                 })
-                .map(|series| {
-                    let ratios = table(series, course, template.paces, onsets);
-                    (series.quarter, mixed(course, &ratios))
+                .map(|read| {
+                    let ratios = table(&read.series, read.well(), course, template.paces, onsets);
+                    (read.series.quarter, mixed(course, &ratios))
                 })
                 .collect()
         })
@@ -67,6 +89,7 @@ pub(crate) fn weigh(
     let mut row = vec![0.0; ready.courses.len()];
     let mut passed: Vec<f64> = Vec::new();
     let holds_h = template.holds_days.map_or(f64::INFINITY, |days| 24.0 * days);
+    let log_severities: Vec<f64> = template.severities.iter().map(|(_, weight)| weight.ln()).collect();
     for quarter in places {
         // The series each course reads for this quarter; none where nothing was measured.
         let own: Vec<Option<&[f64]>> = tables
@@ -80,7 +103,7 @@ pub(crate) fn weigh(
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
             for (onset, span) in onsets.iter().enumerate() {
                 let prior = (rate_a_day * span.width_days * pace_weight / of).ln();
-                for (severity, (_, severity_weight)) in template.severities.iter().enumerate() {
+                for (severity, log_severity) in log_severities.iter().enumerate() {
                     let place = (pace * onsets.len() + onset) * severities + severity;
                     for (part, table) in row.iter_mut().zip(&own) {
                         *part = table.map_or(0.0, |table| table[place]);
@@ -89,7 +112,7 @@ pub(crate) fn weigh(
                     for part in &mut row {
                         *part *= discount;
                     }
-                    let weight = prior + severity_weight.ln() + row.iter().sum::<f64>();
+                    let weight = prior + log_severity + row.iter().sum::<f64>();
                     if span.hours < -holds_h {
                         passed.push(weight);
                         continue;
@@ -129,20 +152,15 @@ fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {
 /// The series with one cell's courses taken off: what is left for other causes to explain.
 ///
 /// Of each signal as much is taken off as its readings bear out: the mean share under the cell.
-pub(crate) fn taken_off(
-    evidence: &Evidence,
-    cell: &Cell,
-    series: &[Series],
-    onsets: &[Onset],
-) -> Vec<Series> {
+pub(crate) fn taken_off(evidence: &Evidence, cell: &Cell, series: &[Read], onsets: &[Onset]) -> Vec<Series> {
     let template = evidence.ready.template;
     let (onset, pace) = (onsets[cell.onset], template.paces[cell.pace]);
-    let mut left = series.to_vec();
+    let mut left: Vec<Series> = series.iter().map(|read| read.series.clone()).collect();
     for course in &evidence.ready.courses {
         let read = template.reads(course.course.signal, cell.quarter);
         let own = left.iter_mut().find(|one| one.signal == course.course.signal && one.quarter == read);
         let Some(own) = own else { continue };
-        let ratios = table(own, course, &[pace], &[onset]);
+        let ratios = table(own, &Well::of(own), course, &[pace], &[onset]);
         let (mut sum, mut amplitude) = (0.0, 0.0);
         for (place, weight) in &course.parts[cell.severity] {
             let (size, ratio) = place.map_or((0.0, 0.0), |place| (course.amplitudes[place], ratios[place]));

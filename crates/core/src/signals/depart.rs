@@ -7,7 +7,8 @@ use jiff::Timestamp;
 use super::{
     Ground, JUDGED_H, Line, Point, Reading,
     ground::{middle, part},
-    spoke::{self, Began},
+    ordered::Ordered,
+    spoke::{self, Began, Spoken},
     stage_class,
     ways::{self, PLACES, Scale, Way},
 };
@@ -65,7 +66,10 @@ pub struct Window<'g> {
     ground: &'g Ground,
     at: Timestamp,
     clock: WallClock,
-    readings: Vec<Expected>,
+    /// ln of the herd's hours of day, by place.
+    log_hours: Vec<[f64; 24]>,
+    /// By place, in the order they came: no signal's readings bear on another's.
+    readings: [Vec<Expected>; PLACES],
 }
 
 /// A reading beside what was expected of it so far.
@@ -76,10 +80,19 @@ struct Expected {
     speaks: bool,
 }
 
+/// What the readings of one place say.
+#[derive(Default)]
+struct OfPlace {
+    herd: Option<HerdLine>,
+    lines: Vec<(LifeKey, Line)>,
+    spoken: Spoken,
+}
+
 impl<'g> Window<'g> {
     /// None yet, judged at a time.
     pub fn new(ground: &'g Ground, at: Timestamp, clock: WallClock) -> Window<'g> {
-        Window { ground, at, clock, readings: Vec::new() }
+        let log_hours = ground.hours.iter().map(|hours| hours.map(|hour| f64::from(hour).ln())).collect();
+        Window { ground, at, clock, log_hours, readings: [const { Vec::new() }; PLACES] }
     }
 
     /// Takes a reading; one that had not ended by the time, or ended before the judged days, is left out.
@@ -93,24 +106,25 @@ impl<'g> Window<'g> {
             return;
         }
         let (way, _) = ways::at(place);
-        let own = self.own(reading.life, place).copied();
+        let own = self.own(reading.life, place);
         let class = stage_class(stage);
         let mut value = own.map_or(f64::from(self.ground.stages[place][class]), |own| {
             f64::from(own.mean) + f64::from(self.ground.moves[place][class])
         });
+        let speaks = own.is_some_and(|own| SPEAKS_FROM_D <= own.days);
         if way.by_hour {
-            let hour = self.clock.hour_of_day(middle(reading));
             let hours = (reading.to_ms - reading.from_ms) as f64 / 3_600_000.0;
             if hours < 12.0 {
-                let herd = f64::from(self.ground.hours[place][(hour as usize).min(23)]);
-                value += herd.ln() + own.map_or(0.0, |own| f64::from(own.hours[part(hour)]));
+                let hers = own.map(|own| own.hours);
+                let hour = self.clock.hour_of_day(middle(reading));
+                value += self.log_hours[place][(hour as usize).min(23)]
+                    + hers.map_or(0.0, |hers| f64::from(hers[part(hour)]));
             }
         }
         if way.scale.multiplies() {
             value = value.exp();
         }
-        let speaks = own.is_some_and(|own| SPEAKS_FROM_D <= own.days);
-        self.readings.push(Expected { reading: *reading, value, speaks });
+        self.readings[place].push(Expected { reading: *reading, value, speaks });
     }
 
     fn own(&self, life: LifeKey, place: usize) -> Option<&super::Own> {
@@ -120,26 +134,58 @@ impl<'g> Window<'g> {
     /// Every cow's lines and since when they speak, and the herd's. What all cows do at a time, and what a box adds, is
     /// taken off first.
     pub fn heard(mut self) -> Heard {
-        let herd = self.take_off_herd();
-        self.take_off_boxes();
+        let readings = std::mem::replace(&mut self.readings, [const { Vec::new() }; PLACES]);
+        let mut herd = Vec::new();
         let mut cows: BTreeMap<LifeKey, Hers> = BTreeMap::new();
-        for (life, began) in spoke::began(self.readings.iter().map(|one| (&one.reading, one.value))) {
-            cows.entry(life).or_default().began = began;
+        let mut spoken = Vec::with_capacity(PLACES);
+        for (place, readings) in readings.into_iter().enumerate() {
+            let said = self.of_place(place, readings);
+            herd.extend(said.herd);
+            spoken.push(said.spoken);
+            for (life, line) in said.lines {
+                cows.entry(life).or_default().lines.push(line);
+            }
         }
-        for (life, lines) in self.lines() {
-            cows.entry(life).or_default().lines = lines;
+        for (life, began) in spoke::began(spoken) {
+            cows.entry(life).or_default().began = began;
         }
         Heard { cows, herd }
     }
 
-    fn lines(&self) -> BTreeMap<LifeKey, Vec<Line>> {
+    fn of_place(&self, place: usize, mut readings: Vec<Expected>) -> OfPlace {
+        let (way, _) = ways::at(place);
+        // A visit is a count: nights have fewer, and that is nobody's departure.
+        let herd = if way.signal == Signal::Visits { None } else { self.take_off_herd(way, &mut readings) };
+        if way.by_box {
+            take_off_boxes(way, &mut readings);
+        }
+        let mut of_place = OfPlace { herd, ..OfPlace::default() };
+        for (life, hers) in by_life(&readings) {
+            let own = hers.iter().map(|index| &readings[*index as usize]);
+            of_place.spoken.hear(place, life, own.clone().map(|one| (&one.reading, one.value)));
+            let points = self.points(place, life, own);
+            if !points.is_empty() {
+                let (way, quarter) = ways::at(place);
+                of_place.lines.push((life, Line { signal: way.signal, quarter, points }));
+            }
+        }
+        of_place
+    }
+
+    /// One cow's blocks of one signal, oldest first.
+    fn points<'r>(
+        &self,
+        place: usize,
+        life: LifeKey,
+        readings: impl Iterator<Item = &'r Expected>,
+    ) -> Vec<Point> {
         let at_ms = self.at.as_millisecond();
-        let mut blocks: BTreeMap<(LifeKey, u8, i64), Block> = BTreeMap::new();
-        for Expected { reading, value, .. } in &self.readings {
-            let (way, _) = ways::at(usize::from(reading.place));
+        let (way, _) = ways::at(place);
+        let mut blocks: Ordered<i64, Block> = Ordered::default();
+        for Expected { reading, value, .. } in readings {
             let middle_ms = reading.from_ms + (reading.to_ms - reading.from_ms) / 2;
             let number = ((at_ms - middle_ms) as f64 / (way.block_h * 3_600_000.0)).floor() as i64;
-            let block = blocks.entry((reading.life, reading.place, -number)).or_insert(Block::EMPTY);
+            let block = blocks.of(-number);
             block.from_ms = block.from_ms.min(reading.from_ms);
             block.to_ms = block.to_ms.max(reading.to_ms);
             block.observed += reading.value * reading.weight;
@@ -147,127 +193,109 @@ impl<'g> Window<'g> {
             block.weight += reading.weight;
             block.readings += 1.0;
         }
-        let mut lines: BTreeMap<LifeKey, Vec<Line>> = BTreeMap::new();
-        for ((life, place, _), block) in blocks {
-            let place = usize::from(place);
-            let (way, quarter) = ways::at(place);
-            let own = self.own(life, place);
-            let between = f64::from(self.ground.between[place].unwrap_or(0.0));
-            let age_d = (at_ms - self.ground.until_ms) as f64 / 86_400_000.0;
-            let error = own.map_or(between, |own| {
-                let drift = f64::from(self.ground.drift[place]);
-                (f64::from(own.var) + drift * drift * age_d.max(0.0)).sqrt().min(between)
-            });
-            let Some(point) = block.point(way, error) else { continue };
-            let own = lines.entry(life).or_default();
-            match own.last_mut().filter(|line| line.signal == way.signal && line.quarter == quarter) {
-                Some(line) => line.points.push(point),
-                None => own.push(Line { signal: way.signal, quarter, points: vec![point] }),
-            }
-        }
-        lines
+        let between = f64::from(self.ground.between[place].unwrap_or(0.0));
+        let age_d = (at_ms - self.ground.until_ms) as f64 / 86_400_000.0;
+        let error = self.own(life, place).map_or(between, |own| {
+            let drift = f64::from(self.ground.drift[place]);
+            (f64::from(own.var) + drift * drift * age_d.max(0.0)).sqrt().min(between)
+        });
+        blocks.into_iter().filter_map(|(_, block)| block.point(way, error)).collect()
     }
 
     /// Takes off what all cows do at once; the course of it, by half days, for the signals that tell of feed and heat.
-    fn take_off_herd(&mut self) -> Vec<HerdLine> {
+    fn take_off_herd(&self, way: &Way, readings: &mut [Expected]) -> Option<HerdLine> {
         let at_ms = self.at.as_millisecond();
-        let step_of = |reading: &Reading| {
-            let (way, _) = ways::at(usize::from(reading.place));
-            let hours = HERD_STEP_H[usize::from(way.by_box)];
+        let step_ms = (HERD_STEP_H[usize::from(way.by_box)] * 3_600_000.0) as i64;
+        let mut groups: Ordered<i64, Vec<u32>> = Ordered::default();
+        for (index, one) in readings.iter().enumerate() {
             // The same at every round: what was common at a time does not hang on when it is asked.
-            reading.from_ms.div_euclid((hours * 3_600_000.0) as i64)
-        };
-        let mut groups: BTreeMap<(u8, i64), Vec<usize>> = BTreeMap::new();
-        for (index, one) in self.readings.iter().enumerate() {
-            // A visit is a count: nights have fewer, and that is nobody's departure.
-            if ways::at(usize::from(one.reading.place)).0.signal != Signal::Visits {
-                groups.entry((one.reading.place, step_of(&one.reading))).or_default().push(index);
-            }
+            groups.of(one.reading.from_ms.div_euclid(step_ms)).push(index as u32);
         }
-        let mut course: BTreeMap<u8, BTreeMap<i64, (f64, f64, usize)>> = BTreeMap::new();
-        for ((place, _), members) in groups {
-            let (way, _) = ways::at(usize::from(place));
-            let Some((common, cows)) = self.common(way, &members) else { continue };
-            for index in &members {
-                self.shift(*index, way, common);
-            }
+        let mut course: BTreeMap<i64, (f64, f64, usize)> = BTreeMap::new();
+        for (_, members) in groups {
+            let Some((common, cows)) = common(way, readings, &members) else { continue };
+            shift(way, readings, &members, common);
             if matches!(way.signal, Signal::Rumination | Signal::Eating) {
-                let middle_ms = self.readings[members[0]].reading.from_ms;
+                let middle_ms = readings[members[0] as usize].reading.from_ms;
                 let half_day = (at_ms - middle_ms).div_euclid(43_200_000);
-                let sum = course.entry(place).or_default().entry(-half_day).or_insert((0.0, 0.0, 0));
+                let sum = course.entry(-half_day).or_insert((0.0, 0.0, 0));
                 *sum = (sum.0 + common, sum.1 + 1.0, sum.2.max(cows));
             }
         }
-        course
-            .into_iter()
-            .map(|(place, halves)| {
-                let (way, _) = ways::at(usize::from(place));
-                let point = |(half, (sum, count, cows)): (i64, (f64, f64, usize))| HerdPoint {
-                    at: Timestamp::from_millisecond(at_ms + half * 43_200_000).unwrap_or(self.at),
-                    log_effect: sum / count,
-                    sd: way.noise / (cows as f64).sqrt(),
-                };
-                HerdLine { signal: way.signal, points: halves.into_iter().map(point).collect() }
-            })
-            .collect()
+        let point = |(half, (sum, count, cows)): (i64, (f64, f64, usize))| HerdPoint {
+            at: Timestamp::from_millisecond(at_ms + half * 43_200_000).unwrap_or(self.at),
+            log_effect: sum / count,
+            sd: way.noise / (cows as f64).sqrt(),
+        };
+        let points: Vec<HerdPoint> = course.into_iter().map(point).collect();
+        (!points.is_empty()).then_some(HerdLine { signal: way.signal, points })
     }
+}
 
-    /// What the cows of a group share, and how many they are; nothing where they are too few.
-    fn common(&self, way: &Way, members: &[usize]) -> Option<(f64, usize)> {
-        let spoken = members.iter().map(|index| &self.readings[*index]).filter(|one| one.speaks);
+/// What the cows of a group share, and how many they are; nothing where they are too few.
+fn common(way: &Way, readings: &[Expected], members: &[u32]) -> Option<(f64, usize)> {
+    let spoken = members.iter().map(|index| &readings[*index as usize]).filter(|one| one.speaks);
+    if way.scale.multiplies() {
+        // A new unit multiplies all of them: a reading is far off where it is far from most.
+        let most = median_of(spoken.clone().map(|one| one.reading.value / one.value.max(1e-9)));
+        let most = if 0.0 < most { most } else { 1.0 };
+        let (mut observed, mut expected, mut cows) = (0.0, 0.0, 0_usize);
+        for one in spoken {
+            let usual = one.value * most;
+            let cut = one.reading.value.clamp(usual / MOST_FOLD, usual * MOST_FOLD);
+            observed += cut * one.reading.weight;
+            expected += one.value * one.reading.weight;
+            cows += 1;
+        }
+        (FEWEST_COWS <= cows && 0.0 < observed && 0.0 < expected)
+            .then(|| ((observed / expected).ln() * cows as f64 / (cows as f64 + COMMON_WORTH), cows))
+    } else {
+        let apart: Vec<f64> = spoken.map(|one| one.reading.value - one.value).collect();
+        let cows = apart.len();
+        (FEWEST_COWS <= cows)
+            .then(|| (median_of(apart.into_iter()) * cows as f64 / (cows as f64 + COMMON_WORTH), cows))
+    }
+}
+
+fn shift(way: &Way, readings: &mut [Expected], members: &[u32], by: f64) {
+    let factor = by.exp();
+    for index in members {
+        let value = &mut readings[*index as usize].value;
         if way.scale.multiplies() {
-            // A new unit multiplies all of them: a reading is far off where it is far from most.
-            let most = median_of(spoken.clone().map(|one| one.reading.value / one.value.max(1e-9)));
-            let most = if 0.0 < most { most } else { 1.0 };
-            let (mut observed, mut expected, mut cows) = (0.0, 0.0, 0_usize);
-            for one in spoken {
-                let usual = one.value * most;
-                let cut = one.reading.value.clamp(usual / MOST_FOLD, usual * MOST_FOLD);
-                observed += cut * one.reading.weight;
-                expected += one.value * one.reading.weight;
-                cows += 1;
-            }
-            (FEWEST_COWS <= cows && 0.0 < observed && 0.0 < expected)
-                .then(|| ((observed / expected).ln() * cows as f64 / (cows as f64 + COMMON_WORTH), cows))
+            *value *= factor;
         } else {
-            let apart: Vec<f64> = spoken.map(|one| one.reading.value - one.value).collect();
-            let cows = apart.len();
-            (FEWEST_COWS <= cows)
-                .then(|| (median_of(apart.into_iter()) * cows as f64 / (cows as f64 + COMMON_WORTH), cows))
-        }
-    }
-
-    fn shift(&mut self, index: usize, way: &Way, by: f64) {
-        let one = &mut self.readings[index];
-        if way.scale.multiplies() {
-            one.value *= by.exp();
-        } else {
-            one.value += by;
-        }
-    }
-
-    /// Takes off what each box adds, day by day: a scale, a probe or a dispenser that is off is nobody's departure.
-    fn take_off_boxes(&mut self) {
-        let mut groups: BTreeMap<(u8, u16, i64), Vec<usize>> = BTreeMap::new();
-        for (index, one) in self.readings.iter().enumerate() {
-            let (way, _) = ways::at(usize::from(one.reading.place));
-            if let (true, Some(at_box)) = (way.by_box, one.reading.at_box) {
-                let day = one.reading.from_ms.div_euclid((BOX_STEP_H * 3_600_000.0) as i64);
-                groups.entry((one.reading.place, at_box.0, day)).or_default().push(index);
-            }
-        }
-        for ((place, ..), members) in groups {
-            let (way, _) = ways::at(usize::from(place));
-            if let Some((added, _)) = self.common(way, &members) {
-                for index in &members {
-                    self.shift(*index, way, added);
-                }
-            }
+            *value += by;
         }
     }
 }
 
-/// The readings of one block.
+/// Takes off what each box adds, day by day: a scale, a probe or a dispenser that is off is nobody's departure.
+fn take_off_boxes(way: &Way, readings: &mut [Expected]) {
+    let mut groups: Ordered<(u16, i64), Vec<u32>> = Ordered::default();
+    for (index, one) in readings.iter().enumerate() {
+        if let Some(at_box) = one.reading.at_box {
+            let day = one.reading.from_ms.div_euclid((BOX_STEP_H * 3_600_000.0) as i64);
+            groups.of((at_box.0, day)).push(index as u32);
+        }
+    }
+    for (_, members) in groups {
+        if let Some((added, _)) = common(way, readings, &members) {
+            shift(way, readings, &members, added);
+        }
+    }
+}
+
+/// Each cow's readings, cows in order, readings as they came.
+fn by_life(readings: &[Expected]) -> Vec<(LifeKey, Vec<u32>)> {
+    let mut order: Vec<u32> = (0..readings.len() as u32).collect();
+    order.sort_by_key(|index| readings[*index as usize].reading.life);
+    order
+        .chunk_by(|a, b| readings[*a as usize].reading.life == readings[*b as usize].reading.life)
+        .map(|hers| (readings[hers[0] as usize].reading.life, hers.to_vec()))
+        .collect()
+}
+
+/// The readings of one block; none yet by default.
 #[derive(Clone, Copy)]
 struct Block {
     from_ms: i64,
@@ -278,16 +306,13 @@ struct Block {
     readings: f64,
 }
 
-impl Block {
-    const EMPTY: Block = Block {
-        from_ms: i64::MAX,
-        to_ms: i64::MIN,
-        observed: 0.0,
-        expected: 0.0,
-        weight: 0.0,
-        readings: 0.0,
-    };
+impl Default for Block {
+    fn default() -> Block {
+        Block { from_ms: i64::MAX, to_ms: i64::MIN, observed: 0.0, expected: 0.0, weight: 0.0, readings: 0.0 }
+    }
+}
 
+impl Block {
     /// Its departure; nothing where too little of it was measured.
     fn point(&self, way: &Way, error: f64) -> Option<Point> {
         let covered = if way.by_hour { (self.weight / way.block_h).min(1.0) } else { 1.0 };

@@ -21,6 +21,7 @@
 
 mod depart;
 mod ground;
+mod ordered;
 mod past_heat;
 mod readings;
 mod spoke;

@@ -13,6 +13,7 @@ use jiff::Timestamp;
 
 use super::{
     Reading,
+    ordered::Ordered,
     ways::{self, Scale},
 };
 use crate::{
@@ -54,37 +55,70 @@ impl Sum {
     }
 }
 
-/// Since when each cow's readings speak; `readings` with what was expected of each.
-pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> BTreeMap<LifeKey, Began> {
-    let active = ways::place(Signal::Activity, None).map(|place| place as u8);
-    let mut ill: BTreeMap<(LifeKey, i64, u8), Sum> = BTreeMap::new();
-    let mut heat: BTreeMap<(LifeKey, i64), Sum> = BTreeMap::new();
-    for (reading, expected) in readings {
-        let step = reading.from_ms.div_euclid(STEP_MS);
-        let add = |sum: &mut Sum| {
-            sum.observed += reading.value * reading.weight;
-            sum.expected += expected * reading.weight;
-            sum.weight += reading.weight;
-        };
-        if Some(reading.place) == active {
-            add(heat.entry((reading.life, step)).or_default());
+/// What the readings of one place say, step by step: cows in order, each one's steps in order.
+#[derive(Default)]
+pub(super) struct Spoken {
+    /// Of illness.
+    ill: Vec<(LifeKey, i64, f64)>,
+    /// Of heat: z.
+    heat: Vec<(LifeKey, i64, f64)>,
+}
+
+impl Spoken {
+    /// Takes one cow's readings with what was expected of each; cows come in order.
+    pub fn hear<'r>(
+        &mut self,
+        place: usize,
+        life: LifeKey,
+        readings: impl Iterator<Item = (&'r Reading, f64)>,
+    ) {
+        let (way, _) = ways::at(place);
+        let (of_heat, side) = (way.signal == Signal::Activity, side(way.signal));
+        if side == 0.0 && !of_heat {
+            return;
         }
-        let (way, _) = ways::at(usize::from(reading.place));
-        if side(way.signal) != 0.0 {
-            add(ill.entry((reading.life, step.div_euclid(STEPS_OF_ILLNESS), reading.place)).or_default());
+        let (mut ill, mut heat) = (Ordered::<i64, Sum>::default(), Ordered::<i64, Sum>::default());
+        for (reading, expected) in readings {
+            let step = reading.from_ms.div_euclid(STEP_MS);
+            let add = |sum: &mut Sum| {
+                sum.observed += reading.value * reading.weight;
+                sum.expected += expected * reading.weight;
+                sum.weight += reading.weight;
+            };
+            if of_heat {
+                add(heat.of(step));
+            }
+            if side != 0.0 {
+                add(ill.of(step.div_euclid(STEPS_OF_ILLNESS)));
+            }
         }
-    }
-    let mut began: BTreeMap<LifeKey, Began> = BTreeMap::new();
-    let mut said: BTreeMap<(LifeKey, i64), f64> = BTreeMap::new();
-    for ((life, step, place), sum) in ill {
-        let (way, _) = ways::at(usize::from(place));
         let hours = (STEP_MS * STEPS_OF_ILLNESS) as f64 / 3_600_000.0;
-        let z =
-            side(way.signal) * sum.departure(way.scale) / (way.noise * (way.block_h / hours).sqrt().min(1.5));
-        *said.entry((life, step)).or_default() += 1.6 * (z.min(4.0) - 0.5).max(0.0);
+        self.ill.extend(ill.into_iter().map(|(step, sum)| {
+            let z = side * sum.departure(way.scale) / (way.noise * (way.block_h / hours).sqrt().min(1.5));
+            (life, step, 1.6 * (z.min(4.0) - 0.5).max(0.0))
+        }));
+        self.heat.extend(
+            heat.into_iter()
+                .map(|(step, sum)| (life, step, (sum.departure(way.scale) / way.noise).clamp(0.0, 4.0))),
+        );
     }
+}
+
+/// Since when each cow's readings speak, by what those of each place say, places in order.
+pub(super) fn began(spoken: Vec<Spoken>) -> BTreeMap<LifeKey, Began> {
+    let mut began: BTreeMap<LifeKey, Began> = BTreeMap::new();
+    let mut ill: Vec<(LifeKey, i64, f64)> = Vec::new();
+    let mut heat: Vec<(LifeKey, i64, f64)> = Vec::new();
+    for one in spoken {
+        ill.extend(one.ill);
+        heat.extend(one.heat);
+    }
+    // Stable: of one step the places stay in order.
+    ill.sort_by_key(|(life, step, _)| (*life, *step));
     let mut trouble: Option<(LifeKey, Option<Trouble>)> = None;
-    for ((life, step), said) in said {
+    for signals in ill.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
+        let (life, step, _) = signals[0];
+        let said = signals.iter().fold(0.0, |said, (_, _, of_one)| said + of_one);
         let before = trouble.filter(|(own, _)| *own == life).and_then(|(_, trouble)| trouble);
         let now = Trouble::after(before, said, step * STEPS_OF_ILLNESS * STEP_MS);
         began.entry(life).or_default().ill =
@@ -92,9 +126,7 @@ pub(super) fn began<'r>(readings: impl Iterator<Item = (&'r Reading, f64)>) -> B
         trouble = Some((life, now));
     }
     let mut trouble: Option<(LifeKey, Option<Trouble>, f64)> = None;
-    for ((life, step), sum) in heat {
-        let way = &ways::WAYS[usize::from(active.unwrap_or(0))];
-        let z = (sum.departure(way.scale) / way.noise).clamp(0.0, 4.0);
+    for (life, step, z) in heat {
         let (before, last) = trouble
             .filter(|(own, ..)| *own == life)
             .map_or((None, 0.0), |(_, trouble, last)| (trouble, last));

@@ -51,20 +51,37 @@ const HABIT_BEFORE_H: f64 = 72.0;
 /// One quarter of one milking.
 struct Tried {
     life: LifeKey,
-    at_box: BoxKey,
     to_ms: i64,
     failed: bool,
 }
 
-pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
-    let rows = boxes.log.by(boxes.at);
-    let usual = usual(&rows);
+/// How often one quarter of each cow was tried, and failed.
+type Habits = BTreeMap<LifeKey, Habit>;
+
+#[derive(Debug, Clone, Copy, Default)]
+struct Habit {
+    failed: f64,
+    tried: f64,
+}
+
+/// One quarter of all milkings.
+struct Cup {
+    cup: usize,
+    /// By box, in order of their ends.
+    of_box: BTreeMap<BoxKey, Vec<Tried>>,
+    /// In all boxes.
+    everywhere: Habits,
+    /// The herd's share.
+    share: f64,
+}
+
+pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
+    let usual = usual(rows);
     let keys: Vec<BoxKey> = boxes.courses.iter().map(|(key, _)| *key).collect();
     (0..4)
         .flat_map(|cup| {
-            let tried = tried(&rows, &usual, cup);
-            let shares = herd_share(&tried, &keys);
-            keys.iter().filter_map(|key| one(boxes, &tried, *key, cup, shares, settings)).collect::<Vec<_>>()
+            let cup = Cup::of(rows, &usual, cup, &keys);
+            keys.iter().filter_map(|key| cup.one(boxes, *key, settings)).collect::<Vec<_>>()
         })
         .collect()
 }
@@ -86,95 +103,129 @@ fn usual(rows: &[Row]) -> BTreeMap<LifeKey, [f64; 4]> {
         .collect()
 }
 
-fn tried(rows: &[Row], usual: &BTreeMap<LifeKey, [f64; 4]>, cup: usize) -> Vec<Tried> {
-    rows.iter()
-        .filter(|row| row.tried())
-        .filter_map(|row| {
-            let usual = usual.get(&row.life)?;
-            let nothing = |cup: usize| row.quarters_kg[cup].is_some_and(|kg| kg < NOTHING * usual[cup]);
-            // A cow who lets nothing be taken from her is no word of one cup.
-            let missed = (0..4).filter(|cup| LEAST_KG < usual[*cup] && nothing(*cup)).count();
-            (row.quarters_kg[cup].is_some() && LEAST_KG < usual[cup] && missed < 3).then(|| Tried {
-                life: row.life,
-                at_box: row.at_box,
-                to_ms: row.to_ms,
-                failed: nothing(cup),
-            })
-        })
-        .collect()
+fn tried(row: &Row, usual: &BTreeMap<LifeKey, [f64; 4]>, cup: usize) -> Option<Tried> {
+    if !row.tried() || row.quarters_kg[cup].is_none() {
+        return None;
+    }
+    let usual = usual.get(&row.life)?;
+    let nothing = |cup: usize| row.quarters_kg[cup].is_some_and(|kg| kg < NOTHING * usual[cup]);
+    // A cow who lets nothing be taken from her is no word of one cup.
+    let missed = (0..4).filter(|cup| LEAST_KG < usual[*cup] && nothing(*cup)).count();
+    (LEAST_KG < usual[cup] && missed < 3).then(|| Tried {
+        life: row.life,
+        to_ms: row.to_ms,
+        failed: nothing(cup),
+    })
 }
 
 /// The share that fails where nothing is wrong: the least of the boxes' shares in this cup, drawn to what is common.
-fn herd_share(tried: &[Tried], keys: &[BoxKey]) -> f64 {
+fn herd_share(of_box: &BTreeMap<BoxKey, Vec<Tried>>, keys: &[BoxKey]) -> f64 {
     let shares = keys.iter().filter_map(|key| {
-        let own = tried.iter().filter(|one| one.at_box == *key);
-        let (count, failed) = own
-            .fold((0.0, 0.0), |(count, failed), one| (count + 1.0, failed + f64::from(u8::from(one.failed))));
+        let own = of_box.get(key)?;
+        let (count, failed) = (own.len() as f64, own.iter().filter(|one| one.failed).count() as f64);
         (50.0 <= count).then(|| (failed + 1.0) / (count + 60.0))
     });
     shares.fold(f64::INFINITY, f64::min).clamp(LEAST_SHARE, 0.05)
 }
 
-fn one(
-    boxes: &Boxes,
-    tried: &[Tried],
-    at_box: BoxKey,
-    cup: usize,
-    herd_share: f64,
-    settings: &Settings,
-) -> Option<BoxFault> {
-    let habit_ms = before(boxes.at, HABIT_BEFORE_H).as_millisecond();
-    let several = tried.iter().any(|one| one.at_box != at_box);
-    let mut habits: BTreeMap<LifeKey, (f64, f64)> = BTreeMap::new();
-    for other in
-        tried.iter().filter(|other| if several { other.at_box != at_box } else { other.to_ms < habit_ms })
-    {
-        let own = habits.entry(other.life).or_default();
-        own.0 += f64::from(u8::from(other.failed));
-        own.1 += 1.0;
+fn habits<'t>(tried: impl Iterator<Item = &'t Tried>) -> Habits {
+    let mut habits = Habits::new();
+    for one in tried {
+        let own = habits.entry(one.life).or_default();
+        own.failed += f64::from(u8::from(one.failed));
+        own.tried += 1.0;
     }
-    let habit = |life: LifeKey| {
-        let (failed, count) = habits.get(&life).copied().unwrap_or_default();
-        ((failed + HERD_WEIGHS * herd_share) / (count + HERD_WEIGHS)).clamp(LEAST_SHARE, 0.9)
-    };
-    let here: Vec<&Tried> = tried.iter().filter(|one| one.at_box == at_box).collect();
+    habits
+}
+
+impl Cup {
+    fn of(rows: &[Row], usual: &BTreeMap<LifeKey, [f64; 4]>, cup: usize, keys: &[BoxKey]) -> Cup {
+        let mut of_box: BTreeMap<BoxKey, Vec<Tried>> = BTreeMap::new();
+        for row in rows {
+            if let Some(tried) = tried(row, usual, cup) {
+                of_box.entry(row.at_box).or_default().push(tried);
+            }
+        }
+        let everywhere = habits(of_box.values().flatten());
+        let share = herd_share(&of_box, keys);
+        Cup { cup, of_box, everywhere, share }
+    }
+
+    /// The habits of those who were tried in a box: elsewhere, or before where it is the only one.
+    fn habits(&self, boxes: &Boxes, at_box: BoxKey, here: &[Tried]) -> BTreeMap<LifeKey, f64> {
+        let habit_ms = before(boxes.at, HABIT_BEFORE_H).as_millisecond();
+        let several = self.of_box.keys().any(|key| *key != at_box);
+        let mut own = habits(here.iter().filter(|one| several || one.to_ms < habit_ms));
+        if several {
+            // What she did elsewhere is what she did everywhere, less what she did here.
+            for (life, own) in &mut own {
+                let all = self.everywhere.get(life).copied().unwrap_or_default();
+                *own = Habit { failed: all.failed - own.failed, tried: all.tried - own.tried };
+            }
+        }
+        here.iter()
+            .map(|one| {
+                let Habit { failed, tried } = own.get(&one.life).copied().unwrap_or_default();
+                let habit = (failed + HERD_WEIGHS * self.share) / (tried + HERD_WEIGHS);
+                (one.life, habit.clamp(LEAST_SHARE, 0.9))
+            })
+            .collect()
+    }
+
+    fn one(&self, boxes: &Boxes, at_box: BoxKey, settings: &Settings) -> Option<BoxFault> {
+        let here = self.of_box.get(&at_box)?;
+        // Where too few cows ever failed nothing would be told whatever the looks come to.
+        if cows_of(here, true) < LEAST_COWS {
+            return None;
+        }
+        let habits = self.habits(boxes, at_box, here);
+        let habit = |one: &Tried| habits.get(&one.life).copied().unwrap_or(LEAST_SHARE);
+        let looks = looks(here, &habit, boxes)?;
+        let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::Attachment) / 4.0)?;
+        let from_ms = verdict.since.as_millisecond() - BIN_MS / 2;
+        let since = &here[here.partition_point(|one| one.to_ms < from_ms)..];
+        if cows_of(since, true) < LEAST_COWS {
+            return None;
+        }
+        let failed = since.iter().filter(|one| one.failed).count() as f64;
+        let usual: f64 = since.iter().map(habit).sum();
+        let count = since.len() as f64;
+        let reason = (Signal::QuarterMilk, 100.0 * failed / count, 100.0 * usual / count);
+        let counted = (since.len() as u32, cows_of(since, false));
+        let place = (at_box, Cause::Attachment, Some(Quarter::ALL[self.cup]));
+        Some(BoxFault::of(place, verdict, reason, counted))
+    }
+}
+
+/// Cows that were tried, or only those that failed.
+fn cows_of(tried: &[Tried], failed: bool) -> u32 {
+    let mut cows: Vec<LifeKey> =
+        tried.iter().filter(|one| one.failed || !failed).map(|one| one.life).collect();
+    cows.sort_unstable();
+    cows.dedup();
+    cows.len() as u32
+}
+
+/// What each six hours of a box tell.
+fn looks(here: &[Tried], habit: &impl Fn(&Tried) -> f64, boxes: &Boxes) -> Option<Vec<Look>> {
     let levels = LAW.levels();
-    let looks: Vec<Look> = steps(here.first()?.to_ms, boxes.at)
-        .map(|from_ms| {
-            let start = here.partition_point(|one| one.to_ms < from_ms);
-            let end = here.partition_point(|one| one.to_ms < from_ms + BIN_MS);
-            let inside = &here[start..end];
-            let log = levels.iter().map(|level| {
-                let sum: f64 = inside
-                    .iter()
-                    .map(|one| {
-                        let habit = habit(one.life);
-                        let chance = habit + (1.0 - habit) * level;
-                        if one.failed { chance.ln() } else { (1.0 - chance).ln() }
-                    })
-                    .sum();
-                TEMPER * sum
+    // Of equal habits many logarithms are the same: of those that failed, and of those that did not.
+    let mut known: BTreeMap<(u64, bool), Vec<f64>> = BTreeMap::new();
+    let looks = steps(here.first()?.to_ms, boxes.at).map(|from_ms| {
+        let start = here.partition_point(|one| one.to_ms < from_ms);
+        let end = here.partition_point(|one| one.to_ms < from_ms + BIN_MS);
+        let mut sums = vec![0.0; levels.len()];
+        for one in &here[start..end] {
+            let habit = habit(one);
+            let logs = known.entry((habit.to_bits(), one.failed)).or_insert_with(|| {
+                let chance = |level: &f64| habit + (1.0 - habit) * level;
+                let log = |chance: f64| if one.failed { chance.ln() } else { (1.0 - chance).ln() };
+                levels.iter().map(|level| log(chance(level))).collect()
             });
-            Look::of(from_ms, (!inside.is_empty()).then(|| log.collect()))
-        })
-        .collect();
-    let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::Attachment) / 4.0)?;
-    let from_ms = verdict.since.as_millisecond() - BIN_MS / 2;
-    let since: Vec<&&Tried> = here.iter().filter(|one| from_ms <= one.to_ms).collect();
-    let cows_of = |failed: bool| {
-        let mut cows: Vec<LifeKey> =
-            since.iter().filter(|one| one.failed || !failed).map(|one| one.life).collect();
-        cows.sort();
-        cows.dedup();
-        cows.len() as u32
-    };
-    if cows_of(true) < LEAST_COWS {
-        return None;
-    }
-    let failed = since.iter().filter(|one| one.failed).count() as f64;
-    let usual: f64 = since.iter().map(|one| habit(one.life)).sum();
-    let count = since.len() as f64;
-    let reason = (Signal::QuarterMilk, 100.0 * failed / count, 100.0 * usual / count);
-    let counted = (since.len() as u32, cows_of(false));
-    Some(BoxFault::of((at_box, Cause::Attachment, Some(Quarter::ALL[cup])), verdict, reason, counted))
+            sums.iter_mut().zip(logs.iter()).for_each(|(sum, log)| *sum += log);
+        }
+        let log = sums.into_iter().map(|sum| TEMPER * sum).collect();
+        Look::of(from_ms, (start < end).then_some(log))
+    });
+    Some(looks.collect())
 }

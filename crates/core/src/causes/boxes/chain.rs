@@ -15,6 +15,7 @@
 
 use jiff::Timestamp;
 
+use super::levels::{gather, interval, spread};
 use crate::expect::{BIN_MS, Trouble};
 
 /// Days after which somebody has mended a fault, mean. Stated default.
@@ -132,6 +133,8 @@ struct Chain {
     entry: Mode,
     /// Of held, and of each drift: chances of one step down, staying, one step up.
     moves: Vec<[f64; 3]>,
+    /// Into which faulty modes each faulty mode turns in a step.
+    turns: Vec<Vec<(usize, f64)>>,
     matters: Vec<bool>,
     rate: f64,
     fresh: f64,
@@ -148,20 +151,21 @@ pub(crate) fn follow(law: &Law, looks: &[Look], rate_a_day: f64) -> Option<Verdi
         *held = before * entry;
     }
     let start = modes.clone();
+    let likelihoods: Vec<Option<Mode>> = looks
+        .iter()
+        .map(|look| look.log.as_ref().map(|log| log.iter().map(|log| log.exp()).collect()))
+        .collect();
     let mut entries: Vec<Vec<Mode>> = Vec::with_capacity(looks.len());
     let mut scales = Vec::with_capacity(looks.len());
     let mut course = Vec::with_capacity(looks.len());
     let mut trouble = None;
-    for look in looks {
+    for (look, likelihood) in looks.iter().zip(&likelihoods) {
         let (next, entered) = chain.step(&modes);
         modes = next;
-        let mut total: f64 = modes.iter().flatten().sum();
-        if let Some(log) = &look.log {
-            for mode in &mut modes {
-                mode.iter_mut().zip(log).for_each(|(mass, log)| *mass *= log.exp());
-            }
-            total = modes.iter().flatten().sum();
+        if let Some(likelihood) = likelihood {
+            weigh(&mut modes, likelihood);
         }
+        let total: f64 = modes.iter().flatten().sum();
         if !(total.is_finite() && 0.0 < total) {
             return None;
         }
@@ -175,10 +179,10 @@ pub(crate) fn follow(law: &Law, looks: &[Look], rate_a_day: f64) -> Option<Verdi
         trouble = Trouble::after(trouble, log_odds(chance) + SPEECH, look.from_ms);
     }
     let probability = course.last()?.chance;
-    let off: Vec<(f64, f64)> = chain.off_now(&modes);
+    let off: Vec<(f64, f64)> = chain.off_now(&modes).collect();
     let mass: f64 = off.iter().map(|(_, mass)| mass).sum();
     let level = off.iter().map(|(level, mass)| level * mass).sum::<f64>() / mass.max(1e-300);
-    let onsets = chain.onsets(looks, &start, &entries, &scales);
+    let onsets = chain.onsets(&likelihoods, &start, &entries, &scales);
     let (since, early, late) = interval(&onsets)?;
     let place = |index: usize| Timestamp::from_millisecond(looks[index].from_ms + BIN_MS / 2).ok();
     let since = place(since)?;
@@ -210,18 +214,25 @@ fn split(modes: &mut [Mode]) -> impl Iterator<Item = (&mut f64, &mut f64)> {
     well[0].iter_mut().zip(others[0].iter_mut())
 }
 
-/// Likeliest place, and those that leave 5 % on either side.
-fn interval(weights: &[f64]) -> Option<(usize, usize, usize)> {
-    let total: f64 = weights.iter().sum();
-    let top = (0..weights.len()).max_by(|a, b| weights[*a].total_cmp(&weights[*b]))?;
-    let edge = |share: f64| {
-        let mut sum = 0.0;
-        weights.iter().position(|weight| {
-            sum += weight;
-            share * total <= sum
-        })
-    };
-    Some((top, edge(0.05)?.min(top), edge(0.95)?.max(top)))
+/// Each level's mass times what the look says of it.
+fn weigh(modes: &mut [Mode], likelihood: &[f64]) {
+    for mode in modes {
+        mode.iter_mut().zip(likelihood).for_each(|(mass, likelihood)| *mass *= likelihood);
+    }
+}
+
+/// Into which faulty modes a faulty mode turns in a step.
+fn turns(mode: usize, drifts: usize) -> Vec<(usize, f64)> {
+    if drifts == 0 {
+        return vec![(0, 1.0)];
+    }
+    let turns = 1.0 - (-STEP_D / if mode == 0 { HELD_D } else { DRIFTS_D }).exp();
+    if mode == 0 {
+        let each = turns / drifts as f64;
+        std::iter::once((0, 1.0 - turns)).chain((1..=drifts).map(|drift| (drift, each))).collect()
+    } else {
+        vec![(mode, 1.0 - turns), (0, turns)]
+    }
 }
 
 impl Chain {
@@ -249,7 +260,9 @@ impl Chain {
         if law.least < law.high {
             moves.push(moved(law.speed * STEP_D, law.speed * STEP_D.sqrt()));
         }
+        let turns = (0..moves.len()).map(|mode| turns(mode, moves.len() - 1)).collect();
         Chain {
+            turns,
             rest: normal(law.rest, 0.0),
             entry: normal(law.size, law.least),
             moves,
@@ -284,11 +297,9 @@ impl Chain {
             }
         }
         for (mode, mass) in modes[1..].iter().enumerate() {
-            for (to, share) in self.turns(mode) {
+            for (to, share) in &self.turns[mode] {
                 let kept = (1.0 - mended) * share;
-                for (level, mass) in mass.iter().enumerate() {
-                    self.spread(to, level, |place, chance| next[1 + to][place] += kept * chance * mass);
-                }
+                spread(self.moves[*to].map(|chance| kept * chance), mass, &mut next[1 + to]);
             }
         }
         for (mode, entered) in next[1..].iter_mut().zip(&entered) {
@@ -297,40 +308,17 @@ impl Chain {
         (next, entered)
     }
 
-    /// Into which faulty modes a faulty mode turns in a step.
-    fn turns(&self, mode: usize) -> Vec<(usize, f64)> {
-        let drifts = self.moves.len() - 1;
-        if drifts == 0 {
-            return vec![(0, 1.0)];
-        }
-        let turns = 1.0 - (-STEP_D / if mode == 0 { HELD_D } else { DRIFTS_D }).exp();
-        if mode == 0 {
-            let each = turns / drifts as f64;
-            std::iter::once((0, 1.0 - turns)).chain((1..=drifts).map(|drift| (drift, each))).collect()
-        } else {
-            vec![(mode, 1.0 - turns), (0, turns)]
-        }
-    }
-
-    fn spread(&self, mode: usize, level: usize, mut to: impl FnMut(usize, f64)) {
-        let [down, stays, up] = self.moves[mode];
-        let last = self.levels.len() - 1;
-        to(level.saturating_sub(1), down);
-        to(level, stays);
-        to((level + 1).min(last), up);
-    }
-
     fn off(&self, modes: &[Mode]) -> f64 {
-        self.off_now(modes).iter().map(|(_, mass)| mass).sum::<f64>().clamp(0.0, 1.0)
+        self.off_now(modes).map(|(_, mass)| mass).sum::<f64>().clamp(0.0, 1.0)
     }
 
-    fn off_now(&self, modes: &[Mode]) -> Vec<(f64, f64)> {
+    /// Level and mass of all that is off.
+    fn off_now(&self, modes: &[Mode]) -> impl Iterator<Item = (f64, f64)> {
         modes[1..]
             .iter()
             .flat_map(|mode| mode.iter().zip(&self.levels).zip(&self.matters))
             .filter(|(_, matters)| **matters)
             .map(|((mass, level), _)| (*level, *mass))
-            .collect()
     }
 
     fn level(&self, modes: &[Mode]) -> (f64, f64) {
@@ -345,29 +333,30 @@ impl Chain {
     }
 
     /// Chance by look that what is off now began to be so in its six hours; what was off before the first counts there.
-    fn onsets(&self, looks: &[Look], start: &[Mode], entries: &[Vec<Mode>], scales: &[f64]) -> Vec<f64> {
+    fn onsets(
+        &self,
+        likelihoods: &[Option<Mode>],
+        start: &[Mode],
+        entries: &[Vec<Mode>],
+        scales: &[f64],
+    ) -> Vec<f64> {
         let faults = self.moves.len();
         let mended = 1.0 - (-STEP_D / LASTS_D).exp();
         let ends: Mode = self.matters.iter().map(|matters| f64::from(u8::from(*matters))).collect();
         let mut later = vec![ends; faults];
-        let mut weights = vec![0.0; looks.len()];
-        for index in (0..looks.len()).rev() {
-            if let Some(log) = &looks[index].log {
-                for mode in &mut later {
-                    mode.iter_mut().zip(log).for_each(|(mass, log)| *mass *= log.exp());
-                }
+        let mut weights = vec![0.0; likelihoods.len()];
+        for index in (0..likelihoods.len()).rev() {
+            if let Some(likelihood) = &likelihoods[index] {
+                weigh(&mut later, likelihood);
             }
             later.iter_mut().flatten().for_each(|mass| *mass /= scales[index]);
             let pairs = entries[index].iter().flatten().zip(later.iter().flatten());
             weights[index] += pairs.map(|(entered, later)| entered * later).sum::<f64>();
             let mut before = vec![vec![0.0; self.levels.len()]; faults];
             for (mode, before) in before.iter_mut().enumerate() {
-                for (to, share) in self.turns(mode) {
-                    for (level, sum) in before.iter_mut().enumerate() {
-                        self.spread(to, level, |place, chance| {
-                            *sum += (1.0 - mended) * share * chance * later[to][place];
-                        });
-                    }
+                for (to, share) in &self.turns[mode] {
+                    let kept = (1.0 - mended) * share;
+                    gather(self.moves[*to].map(|chance| kept * chance), &later[*to], before);
                 }
             }
             later = before;

@@ -8,10 +8,7 @@
 use std::collections::BTreeMap;
 
 use super::{BoxLog, before, median};
-use crate::{
-    herd::{BoxKey, LifeKey},
-    tables::Outcome,
-};
+use crate::herd::{BoxKey, LifeKey};
 
 /// A box whose clock looks off.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,15 +36,13 @@ pub fn clock_off(log: &BoxLog, at: jiff::Timestamp) -> Option<ClockOff> {
     let mut last: BTreeMap<LifeKey, (BoxKey, i64)> = BTreeMap::new();
     // By box: hours from others to it, and from it to others.
     let mut changes: BTreeMap<BoxKey, [Vec<f64>; 2]> = BTreeMap::new();
-    let mut rows = log.by(at);
-    rows.sort_by_key(|row| row.from_ms);
-    for row in rows.iter().filter(|row| row.tried() && row.outcome != Some(Outcome::Failed)) {
-        if let Some((before, then_ms)) = last.insert(row.life, (row.at_box, row.from_ms))
-            && before != row.at_box
-            && from_ms <= row.from_ms
+    for (began_ms, _, at_box, life) in log.milkings(at) {
+        if let Some((before, then_ms)) = last.insert(life, (at_box, began_ms))
+            && before != at_box
+            && from_ms <= began_ms
         {
-            let hours = (row.from_ms - then_ms) as f64 / 3_600_000.0;
-            changes.entry(row.at_box).or_default()[0].push(hours);
+            let hours = (began_ms - then_ms) as f64 / 3_600_000.0;
+            changes.entry(at_box).or_default()[0].push(hours);
             changes.entry(before).or_default()[1].push(hours);
         }
     }

@@ -50,9 +50,8 @@ struct Fed {
     departure: f64,
 }
 
-pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
-    let rows = boxes.log.by(boxes.at);
-    let (fed, usual_share) = fed(&rows);
+pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
+    let (fed, usual_share) = fed(rows);
     let Some(first_ms) = fed.first().map(|one| one.to_ms) else { return Vec::new() };
     // One visit's scatter: middle of the sizes of departures from their own middle.
     let mut all: Vec<f64> = fed.iter().map(|one| one.departure).collect();

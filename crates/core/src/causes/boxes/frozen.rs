@@ -11,9 +11,8 @@ const FROZEN_FROM: usize = 8;
 /// As sure as this program gets of anything.
 const SURE: f64 = 0.99;
 
-pub(crate) fn judge(boxes: &Boxes) -> Vec<BoxFault> {
-    let rows = boxes.log.by(boxes.at);
-    boxes.courses.iter().filter_map(|(key, _)| one(boxes, &rows, *key)).collect()
+pub(crate) fn judge(boxes: &Boxes, rows: &[Row]) -> Vec<BoxFault> {
+    boxes.courses.iter().filter_map(|(key, _)| one(boxes, rows, *key)).collect()
 }
 
 fn one(boxes: &Boxes, rows: &[Row], at_box: BoxKey) -> Option<BoxFault> {

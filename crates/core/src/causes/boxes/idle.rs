@@ -39,16 +39,22 @@ struct Silence {
     goes_on: bool,
 }
 
-pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
-    let rows = boxes.log.by(boxes.at);
-    boxes.courses.iter().filter_map(|(key, _)| one(boxes, &rows, *key, settings)).collect()
+pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
+    let mut begins: Vec<(i64, BoxKey)> = rows.iter().map(|row| (row.from_ms, row.at_box)).collect();
+    begins.sort_unstable();
+    boxes.courses.iter().filter_map(|(key, _)| one(boxes, rows, &begins, *key, settings)).collect()
 }
 
-fn one(boxes: &Boxes, rows: &[Row], at_box: BoxKey, settings: &Settings) -> Option<BoxFault> {
+fn one(
+    boxes: &Boxes,
+    rows: &[Row],
+    begins: &[(i64, BoxKey)],
+    at_box: BoxKey,
+    settings: &Settings,
+) -> Option<BoxFault> {
     let own: Vec<&Row> = rows.iter().filter(|row| row.at_box == at_box).collect();
-    let mut others: Vec<i64> =
-        rows.iter().filter(|row| row.at_box != at_box).map(|row| row.from_ms).collect();
-    others.sort_unstable();
+    let others: Vec<i64> =
+        begins.iter().filter(|(_, other)| *other != at_box).map(|(from_ms, _)| *from_ms).collect();
     if own.len() < LEAST_VISITS {
         return None;
     }

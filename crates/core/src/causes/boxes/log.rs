@@ -41,6 +41,8 @@ impl Row {
 #[derive(Debug, Clone, Default)]
 pub struct BoxLog {
     rows: Vec<Row>,
+    /// By box: places in `rows`.
+    of_box: BTreeMap<BoxKey, Vec<u32>>,
 }
 
 impl BoxLog {
@@ -51,6 +53,7 @@ impl BoxLog {
 
     /// Takes a visit whose life is known.
     pub fn take(&mut self, visit: &Visit) {
+        self.of_box.entry(visit.at_box).or_default().push(self.rows.len() as u32);
         self.rows.push(Row {
             life: visit.life,
             at_box: visit.at_box,
@@ -68,12 +71,39 @@ impl BoxLog {
         });
     }
 
+    /// Takes the visits of another log, which come after its own.
+    pub fn append(&mut self, later: BoxLog) {
+        for row in later.rows {
+            self.of_box.entry(row.at_box).or_default().push(self.rows.len() as u32);
+            self.rows.push(row);
+        }
+    }
+
     /// Rows in the order they ended, none that ended after `at`.
     pub(crate) fn by(&self, at: Timestamp) -> Vec<Row> {
         let at_ms = at.as_millisecond();
-        let mut rows: Vec<Row> = self.rows.iter().filter(|row| row.to_ms <= at_ms).copied().collect();
-        rows.sort_by_key(|row| (row.to_ms, row.at_box, row.life));
-        rows
+        // Rows are wide: their keys are put in order, and each row is moved once.
+        let mut order: Vec<(i64, BoxKey, LifeKey, u32)> = (0..)
+            .zip(&self.rows)
+            .filter(|(_, row)| row.to_ms <= at_ms)
+            .map(|(place, row)| (row.to_ms, row.at_box, row.life, place))
+            .collect();
+        order.sort_unstable();
+        order.into_iter().map(|(.., place)| self.rows[place as usize]).collect()
+    }
+
+    /// Milkings that did not fail, none that ended after `at`, in the order they began: begin, end (ms), box, cow.
+    pub(crate) fn milkings(&self, at: Timestamp) -> Vec<(i64, i64, BoxKey, LifeKey)> {
+        let at_ms = at.as_millisecond();
+        let milked = |row: &&Row| row.to_ms <= at_ms && row.tried() && row.outcome != Some(Outcome::Failed);
+        let mut milkings: Vec<(i64, i64, BoxKey, LifeKey)> = self
+            .rows
+            .iter()
+            .filter(milked)
+            .map(|row| (row.from_ms, row.to_ms, row.at_box, row.life))
+            .collect();
+        milkings.sort_unstable();
+        milkings
     }
 
     /// How many readings and cows of a box there are since a time, of those that count.
@@ -86,7 +116,8 @@ impl BoxLog {
     ) -> (u32, u32) {
         let span = from.as_millisecond()..=at.as_millisecond();
         let mut cows: BTreeMap<LifeKey, u32> = BTreeMap::new();
-        for row in self.rows.iter().filter(|row| row.at_box == at_box && span.contains(&row.to_ms)) {
+        let own = self.of_box.get(&at_box).into_iter().flatten().map(|place| &self.rows[*place as usize]);
+        for row in own.filter(|row| span.contains(&row.to_ms)) {
             if counts(row) {
                 *cows.entry(row.life).or_default() += 1;
             }

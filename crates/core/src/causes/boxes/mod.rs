@@ -23,6 +23,7 @@ mod clocks;
 mod dispenser;
 mod frozen;
 mod idle;
+mod levels;
 mod log;
 mod meter;
 mod probe;
@@ -102,7 +103,8 @@ pub struct BoxFault {
 
 /// Every box's faults worth naming, likeliest first. What is shown of them: [`super::cut`].
 pub fn judge_boxes(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
-    let mut faults = frozen::judge(boxes);
+    let rows = boxes.log.by(boxes.at);
+    let mut faults = frozen::judge(boxes, &rows);
     let frozen: Vec<BoxKey> = faults.iter().filter_map(BoxFault::of_box).collect();
     // A meter that always says the same is told as that, once.
     faults.extend(
@@ -111,9 +113,9 @@ pub fn judge_boxes(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
             .filter(|fault| !fault.of_box().is_some_and(|own| frozen.contains(&own))),
     );
     faults.extend(probe::judge(boxes, settings));
-    faults.extend(attach::judge(boxes, settings));
-    faults.extend(dispenser::judge(boxes, settings));
-    faults.extend(idle::judge(boxes, settings));
+    faults.extend(attach::judge(boxes, &rows, settings));
+    faults.extend(dispenser::judge(boxes, &rows, settings));
+    faults.extend(idle::judge(boxes, &rows, settings));
     faults.retain(|fault| NAMED_FROM <= fault.finding.probability);
     for fault in &mut faults {
         settings.value(&mut fault.finding, boxes.at);
