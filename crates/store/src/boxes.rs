@@ -27,6 +27,23 @@ pub struct BoxStateRow {
     pub state: String,
 }
 
+/// A visit, no more of it than a day of the boxes shows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stay {
+    /// Place of her herd number in [`Farm::numbers`].
+    pub number: u32,
+    /// Where.
+    pub at_box: BoxKey,
+    /// She went in.
+    pub started_at: Timestamp,
+    /// She went out.
+    pub ended_at: Timestamp,
+    /// What came of it, if the row says it.
+    pub outcome: Option<Outcome>,
+    /// Milk, kg; `None` where it was not measured.
+    pub milk_kg: Option<f64>,
+}
+
 /// How often a box told of an outcome.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Told {
@@ -60,6 +77,32 @@ impl Farm {
         Ok(states)
     }
 
+    /// Standing visits that began in `[start, end)`, in order of start, then herd number, then box.
+    pub fn stays(&self, span: Range<Timestamp>) -> Result<Vec<Stay>> {
+        let cows = names::places(&self.connection, "animal_name")?;
+        let boxes = names::places(&self.connection, "box_name")?;
+        let ends = [span.start.as_millisecond(), span.end.as_millisecond()];
+        let mut all = self.connection.prepare_cached(
+            "SELECT animal, box, started_at, ended_at, outcome, milk_kg FROM visits
+             WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 AND stands = 1",
+        )?;
+        let mut rows = all.query([ends[0], ends[1], day_of(ends[0]), day_of(ends[1])])?;
+        let mut stays = Vec::new();
+        while let Some(row) = rows.next()? {
+            let id: i64 = row.get(0)?;
+            stays.push(Stay {
+                number: cows.get(id as usize).copied().unwrap_or(u32::MAX),
+                at_box: key(&boxes, row.get(1)?)?,
+                started_at: instant(row.get(2)?, "started_at")?,
+                ended_at: instant(row.get(3)?, "ended_at")?,
+                outcome: outcome(row.get_ref(4)?),
+                milk_kg: if let ValueRef::Real(milk_kg) = row.get_ref(5)? { Some(milk_kg) } else { None },
+            });
+        }
+        stays.sort_unstable_by_key(|stay| (stay.started_at, stay.number, stay.at_box));
+        Ok(stays)
+    }
+
     /// Whether any state of a box was ever read.
     pub fn tells_box_states(&self) -> Result<bool> {
         Ok(self.connection.query_row("SELECT EXISTS (SELECT 1 FROM box_states)", [], |row| row.get(0))?)
@@ -77,11 +120,7 @@ impl Farm {
         // Counted here: SQLite would sort all of them to count a dozen kinds.
         let mut counts: BTreeMap<(BoxKey, Option<Outcome>), u64> = BTreeMap::new();
         while let Some(row) = rows.next()? {
-            let outcome = match row.get_ref(1)? {
-                ValueRef::Text(word) => std::str::from_utf8(word).ok().and_then(Outcome::from_word),
-                _ => None,
-            };
-            *counts.entry((key(&boxes, row.get(0)?)?, outcome)).or_default() += 1;
+            *counts.entry((key(&boxes, row.get(0)?)?, outcome(row.get_ref(1)?))).or_default() += 1;
         }
         Ok(counts.into_iter().map(|((at_box, outcome), visits)| Told { at_box, outcome, visits }).collect())
     }
@@ -115,6 +154,14 @@ impl Farm {
         let found: Option<i64> =
             self.connection.prepare_cached(select)?.query_row([ms, day_of(ms)], |row| row.get(0))?;
         found.map(|ms| instant(ms, "a box's row")).transpose()
+    }
+}
+
+fn outcome(word: ValueRef<'_>) -> Option<Outcome> {
+    if let ValueRef::Text(word) = word {
+        std::str::from_utf8(word).ok().and_then(Outcome::from_word)
+    } else {
+        None
     }
 }
 

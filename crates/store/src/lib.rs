@@ -44,7 +44,7 @@ mod write;
 
 pub use arrivals::{Arrival, Unread, Way};
 pub use batch::{Batch, Displaced, Disposition, Finished, Refusal, Remark, Source, Sums};
-pub use boxes::{BoxStateRow, Told};
+pub use boxes::{BoxStateRow, Stay, Told};
 pub use brought::{Brought, NewBrought};
 pub use check::{Fault, FaultKind};
 pub use delivery::{Delivered, Delivery, Origin, Sent};

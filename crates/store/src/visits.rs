@@ -45,6 +45,11 @@ fn is_of_coming(column: usize) -> bool {
     (5..11).contains(&column) || (41..43).contains(&column)
 }
 
+/// Entry, outcome, milk of the udder and its quarters, concentrate, where the milk went.
+fn is_of_boxes(column: usize) -> bool {
+    (4..11).contains(&column) || (41..43).contains(&column) || column == 44
+}
+
 /// Which columns are asked for, and where each of them stands in the answer.
 struct Wanted {
     sql: String,
@@ -68,6 +73,12 @@ impl Farm {
     /// feed. The others are `None`.
     pub fn comings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_coming)?, each)
+    }
+
+    /// Like [`Farm::visits`], with the columns that tell of the boxes only: entry, exit, first cup, outcome, milk of udder
+    /// and quarters, feed, destination. The others are `None`.
+    pub fn box_visits(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
+        self.stream(span, &self.wanted(is_of_boxes)?, each)
     }
 
     /// One cow's of these.

@@ -8,11 +8,11 @@ use std::{
 use cowpath_core::{
     herd::BoxKey,
     say::{number, when},
-    tables::{Outcome, Visit},
+    tables::Outcome,
     time::{day_seconds, day_starts, farm_day},
     units::{Kilograms, UnitSystem},
 };
-use cowpath_store::Told;
+use cowpath_store::{Stay, Told};
 use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date};
 
 use super::{
@@ -55,13 +55,12 @@ pub fn boxes(barn: &Barn, tellings: &Tellings, asked: &AskedBoxes, now: Timestam
     let numbers = barn.store.numbers()?;
 
     let mut visits: BTreeMap<u16, Vec<BoxVisit>> = BTreeMap::new();
-    barn.store.milkings(from.saturating_sub(LONGEST_VISIT)?..to, &mut |number, visit| {
-        if from < visit.ended_at || from <= visit.started_at {
-            let animal = numbers.get(number as usize).map_or("", String::as_str);
-            visits.entry(visit.at_box.0).or_default().push(day.visit(animal, visit, asked.animal.as_deref()));
+    for stay in barn.store.stays(from.saturating_sub(LONGEST_VISIT)?..to)? {
+        if from < stay.ended_at || from <= stay.started_at {
+            let animal = numbers.get(stay.number as usize).map_or("", String::as_str);
+            visits.entry(stay.at_box.0).or_default().push(visit(animal, &stay, asked.animal.as_deref()));
         }
-        std::ops::ControlFlow::Continue(())
-    })?;
+    }
     let mut states: BTreeMap<u16, Vec<BoxState>> = BTreeMap::new();
     for row in barn.store.box_states(from..to)? {
         let words = (day.clock(row.from), day.clock(row.to));
@@ -79,6 +78,11 @@ pub fn boxes(barn: &Barn, tellings: &Tellings, asked: &AskedBoxes, now: Timestam
     order.sort_by_key(|(_, name)| (name.parse::<u64>().map_or((1, 0), |number| (0, number)), *name));
     let all_names: Vec<String> = order.iter().map(|(_, name)| (*name).to_owned()).collect();
     order.retain(|(_, name)| asked.box_name.as_deref().is_none_or(|only| only == *name));
+    let in_words = asked.words_up_to.is_none_or(|most| order.len() <= most);
+    for (key, _) in &order {
+        let own = visits.get_mut(key).into_iter().flatten();
+        own.filter(|visit| in_words || visit.marked).for_each(|visit| day.put_into_words(visit));
+    }
     let hers = asked.animal.as_deref().map(|animal| {
         let of_box = |(key, name): &(u16, &str)| {
             let own = visits.get(key).into_iter().flatten().filter(|visit| visit.marked);
@@ -180,31 +184,22 @@ impl Day<'_> {
         format!("{}{twice}", when::clock(at, zone))
     }
 
-    fn visit(&self, animal: &str, visit: &Visit, marked: Option<&str>) -> BoxVisit {
+    fn put_into_words(&self, visit: &mut BoxVisit) {
         let zone = &self.ways.zone;
-        BoxVisit {
-            animal: animal.to_owned(),
-            started_at: when::rfc3339(visit.started_at, zone),
-            ended_at: when::rfc3339(visit.ended_at, zone),
-            outcome: visit.outcome.map(Outcome::word),
-            milk_kg: visit.milk_kg,
-            span: (visit.started_at, visit.ended_at),
-            words: VisitWords {
-                started: self.clock(visit.started_at),
-                ended: self.clock(visit.ended_at),
-                outcome: outcome_words(visit.outcome),
-                milk: visit
-                    .milk_kg
-                    .map_or_else(String::new, |kg| number::mass(Kilograms(kg), self.ways.units)),
-            },
-            marked: marked == Some(animal),
-        }
+        visit.started_at = when::rfc3339(visit.span.0, zone);
+        visit.ended_at = when::rfc3339(visit.span.1, zone);
+        visit.words = VisitWords {
+            started: self.clock(visit.span.0),
+            ended: self.clock(visit.span.1),
+            outcome: outcome_words(visit.outcome.and_then(Outcome::from_word)),
+            milk: visit.milk_kg.map_or_else(String::new, |kg| number::mass(Kilograms(kg), self.ways.units)),
+        };
     }
 
     fn of_box(&self, name: &str, visits: Vec<BoxVisit>, states: Vec<BoxState>, told: &[Told]) -> BoxDay {
         let counts = counts(&visits, self.from, told);
         let counted = if visits.is_empty() { Vec::new() } else { counted(&counts, self.ways.units) };
-        let overlaps = overlaps(&visits, &states, &self.ways.zone);
+        let overlaps = overlaps(&visits, &states, &self.ways.zone, &|at| self.clock(at));
         let mut parts: Vec<String> =
             counted.iter().map(|(what, figure)| format!("{what}: {figure}")).collect();
         if visits.is_empty() {
@@ -253,6 +248,20 @@ impl Day<'_> {
             words.push_str(&format!(" The logs end at {}.", self.clock(end)));
         }
         words
+    }
+}
+
+/// A visit without its words.
+fn visit(animal: &str, stay: &Stay, marked: Option<&str>) -> BoxVisit {
+    BoxVisit {
+        animal: animal.to_owned(),
+        started_at: String::new(),
+        ended_at: String::new(),
+        outcome: stay.outcome.map(Outcome::word),
+        milk_kg: stay.milk_kg,
+        span: (stay.started_at, stay.ended_at),
+        words: VisitWords::default(),
+        marked: marked == Some(animal),
     }
 }
 

@@ -13,10 +13,10 @@ use cowpath_core::{
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
-use super::{farm::Barn, view::View};
+use super::{cast::Cast, farm::Barn, view::View};
 
 /// How far back visits tell of a box: a fault of three weeks is still one and the same.
-pub const BOX_SPAN: SignedDuration = SignedDuration::from_hours(21 * 24);
+const BOX_SPAN: SignedDuration = SignedDuration::from_hours(21 * 24);
 
 /// What is made of the boxes.
 pub struct Judged {
@@ -26,18 +26,12 @@ pub struct Judged {
     pub notes: Vec<String>,
 }
 
-/// Judges every box, and takes what a meter explains off the herd's finding.
-pub fn judge(
-    barn: &Barn,
-    view: &View,
-    settings: &causes::Settings,
-    findings: &mut Vec<Finding>,
-) -> anyhow::Result<Judged> {
-    let from = view.at.saturating_sub(BOX_SPAN)?;
+/// What boxes wrote from [`BOX_SPAN`] before a time to `until`, as it was known then.
+pub fn log(barn: &Barn, cast: &Cast, at: Timestamp, until: Timestamp) -> anyhow::Result<BoxLog> {
     let mut log = BoxLog::new();
-    barn.store.visits(from..view.at, &mut |number, visit| {
-        if visit.ended_at <= view.at
-            && let Some(life) = view.cast.life(number, visit.started_at)
+    barn.store.box_visits(at.saturating_sub(BOX_SPAN)?..until, &mut |number, visit| {
+        if visit.ended_at <= at
+            && let Some(life) = cast.life(number, visit.started_at)
         {
             let mut own = *visit;
             own.life = life.key;
@@ -45,22 +39,27 @@ pub fn judge(
         }
         ControlFlow::Continue(())
     })?;
-    let faults = of_log(barn, view, settings, &log)?;
-    causes::boxes::explain(findings, &faults, view.cast.boxes.len(), settings, view.at);
-    findings.extend(faults.iter().map(|fault| fault.finding.clone()));
+    Ok(log)
+}
+
+/// Judges every box.
+pub fn judge(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Result<Judged> {
+    let faults = faults(barn, view, settings)?;
     let name = |key: BoxKey| view.cast.boxes.get(usize::from(key.0)).map_or("?", String::as_str);
-    let notes = causes::boxes::clock_off(&log, view.at)
+    let notes = causes::boxes::clock_off(&view.box_log, view.at)
         .map(|off| say::box_call::clock(name(off.at_box), off.or.map(name), off.hours));
     Ok(Judged { faults, notes: notes.into_iter().collect() })
 }
 
-/// The same with the visits already read, from [`BOX_SPAN`] before.
-pub fn of_log(
-    barn: &Barn,
-    view: &View,
-    settings: &causes::Settings,
-    log: &BoxLog,
-) -> anyhow::Result<Vec<BoxFault>> {
+impl Judged {
+    /// Adds what was found of the boxes to the findings, and takes what a meter explains off the herd's.
+    pub fn join(&self, view: &View, settings: &causes::Settings, findings: &mut Vec<Finding>) {
+        causes::boxes::explain(findings, &self.faults, view.cast.boxes.len(), settings, view.at);
+        findings.extend(self.faults.iter().map(|fault| fault.finding.clone()));
+    }
+}
+
+fn faults(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Result<Vec<BoxFault>> {
     let from = view.at.saturating_sub(BOX_SPAN)?;
     let courses: Vec<_> = (0..view.cast.boxes.len())
         .filter_map(|index| u16::try_from(index).ok().map(BoxKey))
@@ -77,7 +76,7 @@ pub fn of_log(
         known_until: barn.store.last_row_by(view.at)?.unwrap_or(view.at),
         courses: &courses,
         herd: view.rolled.herd.herd_course(),
-        log,
+        log: &view.box_log,
         stood: &stood,
         pickups: &pickups(barn, from, view.at)?,
     };

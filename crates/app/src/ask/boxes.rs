@@ -14,6 +14,8 @@ pub struct AskedBoxes {
     pub box_name: Option<String>,
     /// In metric units, whatever the farm's: for programs.
     pub metric: bool,
+    /// With more boxes than this no visit but hers is put into words: a page that shows none of them need not wait for them.
+    pub words_up_to: Option<usize>,
 }
 
 /// The boxes of a farm on one of its days. Times are RFC 3339 in the farm's zone.
@@ -94,7 +96,7 @@ pub struct BoxDay {
 pub struct BoxVisit {
     /// Herd number or name.
     pub animal: String,
-    /// She went in.
+    /// She went in; empty where no words were asked for, as are all words.
     pub started_at: String,
     /// She went out.
     pub ended_at: String,

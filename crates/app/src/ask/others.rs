@@ -6,8 +6,10 @@
 use std::{collections::BTreeMap, ops::ControlFlow, ops::Range};
 
 use cowpath_core::{
+    causes::boxes::BoxLog,
     herd::{Life, LifeKey},
     signals::{self, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Stuck, Window},
+    tables::Visit,
     time::WallClock,
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
@@ -24,6 +26,8 @@ pub struct Others {
     pub seen: BTreeMap<LifeKey, Vec<Timestamp>>,
     /// Of each cow that was probably in heat in the weeks that were learned from: when last.
     pub heats: BTreeMap<LifeKey, PastHeat>,
+    /// The same visits, as they tell of the boxes.
+    pub boxes: BoxLog,
     /// Sensors that were stuck in the last ten days.
     pub stuck: Vec<Stuck>,
     /// What was learned, to keep for the next time; none where it was kept already.
@@ -50,27 +54,24 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
     let (ground, learned) = ground(barn, cast, zone, at)?;
     let mut window = Window::new(&ground, at, WallClock::new(zone.clone()));
     let from = at.saturating_sub(TEN_DAYS)?;
-    let (mut stuck, mut visits) = (Vec::new(), Vec::new());
+    let mut stuck = Vec::new();
+    let mut boxes = BoxLog::new();
+    let mut seen: BTreeMap<LifeKey, Vec<Timestamp>> = BTreeMap::new();
     each_reading(
         barn,
         cast,
         from..at,
-        &mut |life, reading| {
-            if reading.is_visit() {
-                visits.push((life.key, end(reading)));
-            }
-            window.take(reading, &life.stage(start(reading)));
+        &mut |life, reading| window.take(reading, &life.stage(start(reading))),
+        &mut |visit| {
+            boxes.take(visit);
+            seen.entry(visit.life).or_default().push(visit.ended_at);
         },
         &mut |one| stuck.push(one),
     )?;
-    let mut seen: BTreeMap<LifeKey, Vec<Timestamp>> = BTreeMap::new();
-    for (life, ended) in visits {
-        seen.entry(life).or_default().push(ended);
-    }
     seen.values_mut().for_each(|ends| ends.sort_unstable());
     let heats = ground.heats.iter().enumerate();
     let heats = heats.filter_map(|(key, heat)| Some((LifeKey(key as u32), (*heat)?))).collect();
-    Ok(Others { heard: window.heard(), seen, heats, stuck, learned })
+    Ok(Others { heard: window.heard(), seen, boxes, heats, stuck, learned })
 }
 
 /// Keeps what was learned for the next time; a store that is only read, or busy, keeps nothing, and nothing is lost by that.
@@ -90,10 +91,6 @@ pub fn keep(barn: &mut Barn, cast: &Cast, zone: &TimeZone, others: &Others) -> a
 
 /// What was learned at so many turns of the week is kept.
 const MOST_KEPT: usize = 30;
-
-fn end(reading: &Reading) -> Timestamp {
-    Timestamp::from_millisecond(reading.to_ms).unwrap_or_default()
-}
 
 fn start(reading: &Reading) -> Timestamp {
     Timestamp::from_millisecond(reading.from_ms).unwrap_or_default()
@@ -125,6 +122,7 @@ fn ground(
         from..turn,
         &mut |life, reading| learner.take(reading, &life.stage(start(reading))),
         &mut |_| {},
+        &mut |_| {},
     )?;
     let ground = learner.learned(turn.as_millisecond());
     let lives = cast.lives.iter().map(|life| (life.animal.clone(), life.instance)).collect();
@@ -133,12 +131,14 @@ fn ground(
     Ok((kept.ground, Some((turn, bytes))))
 }
 
-/// Every reading of a span, bins first, then visits, each day by day; sensors that were stuck are told and left out.
+/// Every reading of a span, bins first, then visits, each day by day, and the visits themselves; sensors that were stuck
+/// are told and left out.
 fn each_reading(
     barn: &Barn,
     cast: &Cast,
     span: Range<Timestamp>,
     each: &mut dyn FnMut(&Life, &Reading),
+    visited: &mut dyn FnMut(&Visit),
     told: &mut dyn FnMut(Stuck),
 ) -> anyhow::Result<()> {
     let mut frozen: BTreeMap<LifeKey, Frozen> = BTreeMap::new();
@@ -164,6 +164,7 @@ fn each_reading(
         {
             let mut visit = *visit;
             visit.life = life.key;
+            visited(&visit);
             signals::of_visit(&visit, &mut |reading| each(life, &reading));
         }
         ControlFlow::Continue(())

@@ -9,26 +9,28 @@ use super::boxes::{BoxState, BoxVisit, Overlap};
 const MOST_NAMED: usize = 12;
 
 /// Every two rows of a box that share time, in order of begin. More than a dozen are told by their number alone at the
-/// end: such a log has one fault, not forty.
-pub fn overlaps(visits: &[BoxVisit], states: &[BoxState], zone: &TimeZone) -> Vec<Overlap> {
-    let mut rows: Vec<((Timestamp, Timestamp), String)> = visits
+/// end: such a log has one fault, not forty. `clock` puts a time into words.
+pub fn overlaps(
+    visits: &[BoxVisit],
+    states: &[BoxState],
+    zone: &TimeZone,
+    clock: &dyn Fn(Timestamp) -> String,
+) -> Vec<Overlap> {
+    let mut rows: Vec<((Timestamp, Timestamp), &str)> = visits
         .iter()
-        .map(|visit| {
-            let words = &visit.words;
-            (visit.span, format!("{} {}–{}", visit.animal, words.started, words.ended))
-        })
-        .chain(
-            states
-                .iter()
-                .map(|state| (state.span, format!("{} {}–{}", state.state, state.words.0, state.words.1))),
-        )
+        .map(|visit| (visit.span, visit.animal.as_str()))
+        .chain(states.iter().map(|state| (state.span, state.state.as_str())))
         .collect();
-    rows.sort();
+    rows.sort_unstable();
+    // Few rows overlap: only they are put into words.
+    let words =
+        |(span, who): &((Timestamp, Timestamp), &str)| format!("{who} {}–{}", clock(span.0), clock(span.1));
     let mut all = Vec::new();
     let mut more = 0_usize;
-    for (place, (span, words)) in rows.iter().enumerate() {
-        for (other, other_words) in rows[place + 1..].iter().take_while(|(other, _)| other.0 < span.1) {
-            let shared = (other.0, span.1.min(other.1));
+    for (place, own) in rows.iter().enumerate() {
+        let span = own.0;
+        for other in rows[place + 1..].iter().take_while(|(other, _)| other.0 < span.1) {
+            let shared = (other.0.0, span.1.min(other.0.1));
             if shared.1 <= shared.0 {
                 continue;
             }
@@ -39,7 +41,7 @@ pub fn overlaps(visits: &[BoxVisit], states: &[BoxState], zone: &TimeZone) -> Ve
             all.push(Overlap {
                 from: when::rfc3339(shared.0, zone),
                 to: when::rfc3339(shared.1, zone),
-                words: format!("{words} and {other_words}"),
+                words: format!("{} and {}", words(own), words(other)),
                 span: shared,
             });
         }

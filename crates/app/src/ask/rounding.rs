@@ -1,5 +1,7 @@
 //! Makes the round: judges every cow that can be judged, and the herd; cuts by worth; puts it into sentences.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use cowpath_core::{
     causes::{self, Cause, CowCourse, Finding, Subject, Urgency, boxes::BoxFault},
     herd::{Life, LifeKey, Stage},
@@ -91,7 +93,9 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
         }
     }
     let settings = settings(view, &judged, stated);
-    let mut findings = cow_findings(view, &judged, &settings);
+    let (mut findings, boxes) =
+        cow_findings(view, &judged, &settings, || box_judging::judge(barn, view, &settings));
+    let boxes = boxes?;
     // Of a cow that is away nothing else is known: what she was is told on her page.
     findings.retain(|finding| {
         !away.iter().any(|one| one.subject == finding.subject && one.cause == finding.cause)
@@ -106,7 +110,7 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
         .iter()
         .filter_map(|line| causes::judge_intake(line.signal, &line.points, view.at, &settings));
     findings.extend(intake.max_by(|a, b| a.probability.total_cmp(&b.probability)));
-    let boxes = box_judging::judge(barn, view, &settings, &mut findings)?;
+    boxes.join(view, &settings, &mut findings);
     let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
@@ -163,18 +167,38 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
     })
 }
 
-/// Every cow's findings in order of the cows; half of the cows on a thread of their own.
-fn cow_findings(view: &View, judged: &[(&Life, Stage)], settings: &causes::Settings) -> Vec<Finding> {
-    let (first, second) = judged.split_at(judged.len() / 2);
-    std::thread::scope(|scope| {
-        let second = scope.spawn(|| judge(view, second, settings));
-        let mut findings = judge(view, first, settings);
-        match second.join() {
-            Ok(others) => findings.extend(others),
+/// Cows that are judged at a time: the threads take turns, so that none ends long before the other.
+const COWS_A_TURN: usize = 8;
+
+/// Every cow's findings in order of the cows, on two threads; this one does something else first.
+fn cow_findings<T>(
+    view: &View,
+    judged: &[(&Life, Stage)],
+    settings: &causes::Settings,
+    first: impl FnOnce() -> T,
+) -> (Vec<Finding>, T) {
+    let turns: Vec<&[(&Life, Stage)]> = judged.chunks(COWS_A_TURN).collect();
+    let next = AtomicUsize::new(0);
+    let take_turns = || {
+        let mut done: Vec<(usize, Vec<Finding>)> = Vec::new();
+        loop {
+            let turn = next.fetch_add(1, Ordering::Relaxed);
+            let Some(cows) = turns.get(turn) else { return done };
+            done.push((turn, judge(view, cows, settings)));
+        }
+    };
+    let (mut done, first) = std::thread::scope(|scope| {
+        let beside = scope.spawn(take_turns);
+        let first = first();
+        let mut done = take_turns();
+        match beside.join() {
+            Ok(others) => done.extend(others),
             Err(panic) => std::panic::resume_unwind(panic),
         }
-        findings
-    })
+        (done, first)
+    });
+    done.sort_by_key(|(turn, _)| *turn);
+    (done.into_iter().flat_map(|(_, findings)| findings).collect(), first)
 }
 
 fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> Vec<Finding> {

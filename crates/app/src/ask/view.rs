@@ -1,12 +1,12 @@
 //! The farm as it stood at a time: who was there, the model rolled to then, and the last ten days of milkings.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, thread};
 
-use cowpath_core::{expect::Scored, herd::LifeKey};
-use jiff::{SignedDuration, Timestamp};
+use cowpath_core::{causes::boxes::BoxLog, expect::Scored, herd::LifeKey};
+use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 use super::{
-    background,
+    background, box_judging,
     cast::Cast,
     farm::{Barn, Ways},
     learned::{self, Judging},
@@ -33,6 +33,8 @@ pub struct View {
     pub cells: BTreeMap<LifeKey, f64>,
     /// The other signals of the same days.
     pub others: Others,
+    /// What the boxes wrote in the last weeks.
+    pub box_log: BoxLog,
     /// Costs, and rates as far as the farm has taught them.
     pub judging: Judging,
 }
@@ -48,14 +50,40 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     let cast = Cast::read(barn, &ways.zone)?;
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
     let from = at.saturating_sub(TEN_DAYS)?;
-    let rolled = model::roll(barn, &cast, &ways.zone, at, from, &mut |visit, scored| {
-        milkings.entry(visit.life).or_default().push(scored.clone());
-        Ok(())
+    let zone = &ways.zone;
+    let (rolled, mut box_log, cells, judging, others) = thread::scope(|scope| {
+        // The other signals are read and reckoned on a processor of their own; a farm that can be opened only once has none.
+        let beside = barn.reader().ok().map(|reader| {
+            let cast = &cast;
+            scope.spawn(move || others_beside(&reader, cast, zone, at))
+        });
+        let rolled = model::roll(barn, &cast, zone, at, from, &mut |visit, scored| {
+            milkings.entry(visit.life).or_default().push(scored.clone());
+            Ok(())
+        })?;
+        let box_log = box_judging::log(barn, &cast, at, from)?;
+        let cells = background::cells(barn, &cast, at)?;
+        let judging = learned::judging(&barn.store, at, zone)?;
+        let others = match beside.map(thread::ScopedJoinHandle::join) {
+            Some(Ok(others)) => others?,
+            Some(Err(panic)) => std::panic::resume_unwind(panic),
+            None => None,
+        };
+        let others = others.map_or_else(|| others::at(barn, &cast, zone, at), Ok)?;
+        anyhow::Ok((rolled, box_log, cells, judging, others))
     })?;
-    let others = others::at(barn, &cast, &ways.zone, at)?;
-    let cells = background::cells(barn, &cast, at)?;
-    let judging = learned::judging(&barn.store, at, &ways.zone)?;
-    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, judging }))
+    let mut others = others;
+    box_log.append(std::mem::take(&mut others.boxes));
+    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, box_log, judging }))
+}
+
+/// The other signals; `None` where rows have come in since: then they are read where the file is held still.
+fn others_beside(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::Result<Option<Others>> {
+    let _held = barn.store.hold()?;
+    if barn.store.last_batch()? != cast.last_batch {
+        return Ok(None);
+    }
+    others::at(barn, cast, zone, at).map(Some)
 }
 
 impl View {

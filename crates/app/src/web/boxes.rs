@@ -99,6 +99,7 @@ pub fn answered(answers: &dyn Answers, asked: &BoxesAsked, metric: bool) -> Resu
         animal: address::given(&asked.animal).map(str::to_owned),
         box_name: address::given(&asked.box_name).map(str::to_owned),
         metric,
+        words_up_to: (!metric).then_some(WITH_TABLES),
     };
     answers.boxes(&asked).map_err(|error| Trouble::unanswered("The boxes could not be shown", &error))
 }
