@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use cowpath_core::{
     causes::Background,
     herd::{EventRow, Life, LifeKey, Stage},
+    signals::PastHeat,
     time::hours_between,
 };
 use jiff::{SignedDuration, Timestamp};
@@ -29,11 +30,13 @@ pub struct Breeding {
 pub fn of(view: &View, life: &Life, stage: Stage) -> Background {
     let breeding = breeding(view, life);
     let days = |then: Option<Timestamp>| then.map(|then| hours_between(then, view.at) / 24.0);
+    let days_since = |heat: &PastHeat| (view.at.as_millisecond() - heat.at_ms) as f64 / 86_400_000.0;
     Background {
         stage,
         earlier_cases: earlier_udder_cases(view, life),
         cells_k: view.cells.get(&life.key).copied(),
         days_since_heat: days(breeding.heat_at),
+        heat_seen: view.others.heats.get(&life.key).map(|heat| (days_since(heat), f64::from(heat.chance))),
         in_calf: breeding.in_calf,
         days_since_service: days(breeding.inseminated_at),
     }

@@ -8,7 +8,7 @@ use std::{collections::BTreeMap, ops::ControlFlow, ops::Range};
 use cowpath_core::{
     causes::boxes::BoxLog,
     herd::{Life, LifeKey},
-    signals::{self, Frozen, Ground, Heard, LEARNED_D, Learner, Reading, Stuck, Window},
+    signals::{self, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Stuck, Window},
     tables::Visit,
     time::WallClock,
 };
@@ -24,6 +24,8 @@ pub struct Others {
     pub heard: Heard,
     /// When each cow's visits of the ten days ended, in order.
     pub seen: BTreeMap<LifeKey, Vec<Timestamp>>,
+    /// Of each cow that was probably in heat in the weeks that were learned from: when last.
+    pub heats: BTreeMap<LifeKey, PastHeat>,
     /// The same visits, as they tell of the boxes.
     pub boxes: BoxLog,
     /// Sensors that were stuck in the last ten days.
@@ -67,7 +69,9 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
         &mut |one| stuck.push(one),
     )?;
     seen.values_mut().for_each(|ends| ends.sort_unstable());
-    Ok(Others { heard: window.heard(), seen, boxes, stuck, learned })
+    let heats = ground.heats.iter().enumerate();
+    let heats = heats.filter_map(|(key, heat)| Some((LifeKey(key as u32), (*heat)?))).collect();
+    Ok(Others { heard: window.heard(), seen, boxes, heats, stuck, learned })
 }
 
 /// Keeps what was learned for the next time; a store that is only read, or busy, keeps nothing, and nothing is lost by that.

@@ -1,43 +1,59 @@
 //! How sure is that, held against herds whose truth is known?
 //!
 //! # Equation
-//! P' = min(P, σ(offset_c + slope_c · logit P)): it makes less sure and, but for heat, never surer, for below what
-//! is shown nothing was seen
+//! logit P' = offset_c + slope_c · logit P
+//! Where it makes surer it sets in between two chances, for below what is shown nothing was seen.
 //! Templates are neither as wide nor as many as what befalls cows: what tells an illness from a well cow does not always tell
-//! one illness from another, and the sum over a few shapes is surer than the cases are like them. The two figures of each
-//! cause are read off the program's own calibration table on simulated herds of seeds 1 and 2 (`cowpath validate --herds 2 --seed 1`), rounded, and
-//! held against others (`docs/validation.md`): a calibration map, declared as one. Herds of another kind may need another.
+//! one illness from another. Of a day of movement heavy tails and readings that remember take more than they should: a heat that
+//! movement speaks for is weighed too low all along. The figures are read off the program's own calibration table on simulated
+//! herds of seeds 1 and 2 (`cowpath validate --herds 2 --seed 1`), rounded, and held against others (`docs/validation.md`): a
+//! calibration map, declared as one. Herds of another kind may need another.
 //! # Source
 //! Form: logistic recalibration (Cox 1958, from memory). Figures: fitted as said.
 
 use super::Cause;
 
-/// Offset and slope of a cause.
-fn law(cause: Cause) -> (f64, f64) {
+/// What a cause's chance is made of.
+struct Law {
+    offset: f64,
+    slope: f64,
+    /// Between which weighed chances making surer sets in; where there are none it never does.
+    surer: Option<(f64, f64)>,
+}
+
+/// Where calls of illness were seen.
+const SEEN: Option<(f64, f64)> = Some((0.05, 0.15));
+/// Where calls of heat were seen.
+const HEAT_SEEN: Option<(f64, f64)> = Some((0.015, 0.05));
+
+fn law(cause: Cause, moves: bool) -> Law {
     match cause {
-        Cause::Metabolic => (-0.3, 0.5),
-        Cause::Gut => (-0.2, 0.2),
-        Cause::Feet => (-1.7, 0.4),
-        _ => (0.0, 1.0),
+        Cause::Udder => Law { offset: 0.3, slope: 0.8, surer: SEEN },
+        Cause::Heat if moves => Law { offset: 1.2, slope: 0.75, surer: HEAT_SEEN },
+        Cause::Metabolic => Law { offset: 0.2, slope: 0.6, surer: SEEN },
+        Cause::Gut => Law { offset: 0.3, slope: 0.08, surer: None },
+        Cause::Feet => Law { offset: 0.5, slope: 1.0, surer: SEEN },
+        Cause::Fever => Law { offset: 0.4, slope: 0.8, surer: SEEN },
+        Cause::Unclear => Law { offset: 0.0, slope: 0.7, surer: None },
+        _ => Law { offset: 0.0, slope: 1.0, surer: None },
     }
 }
 
-/// Heat alone is weighed too low, by so much in logits, where calls of it were seen: heavy tails and readings that remember take
-/// more from a day of activity than they should. It sets in between these chances.
-const HEAT_SURER: f64 = 1.3;
-const HEAT_SEEN: (f64, f64) = (0.03, 0.10);
+/// Nothing is surer than this before it is mapped.
+const SUREST: f64 = 1.0 - 1e-4;
 
-/// The chance to be stated for a chance as weighed, 0 to 1.
-pub fn stated(cause: Cause, weighed: f64) -> f64 {
-    if weighed <= 0.0 || 1.0 <= weighed {
+/// The chance to be stated for a chance as weighed, 0 to 1; `moves` says that the cow's movement is measured.
+pub fn stated(cause: Cause, weighed: f64, moves: bool) -> f64 {
+    if weighed <= 0.0 {
         return weighed;
     }
+    let weighed = weighed.min(SUREST);
+    let law = law(cause, moves);
     let logit = (weighed / (1.0 - weighed)).ln();
-    if cause == Cause::Heat {
-        let seen = ((weighed - HEAT_SEEN.0) / (HEAT_SEEN.1 - HEAT_SEEN.0)).clamp(0.0, 1.0);
-        return 1.0 / (1.0 + (-(logit + HEAT_SURER * seen)).exp());
+    let mapped = 1.0 / (1.0 + (-(law.offset + law.slope * logit)).exp());
+    if mapped <= weighed {
+        return mapped;
     }
-    let (offset, slope) = law(cause);
-    let mapped = 1.0 / (1.0 + (-(offset + slope * logit)).exp());
-    mapped.min(weighed)
+    let seen = law.surer.map_or(0.0, |(from, to)| ((weighed - from) / (to - from)).clamp(0.0, 1.0));
+    weighed + seen * (mapped - weighed)
 }

@@ -18,7 +18,7 @@ use super::{
 use crate::{expect::Signal, herd::Quarter};
 
 /// Rough chance from which a cause is weighed.
-pub(crate) const OPEN_FROM: f64 = 0.10;
+pub(crate) const OPEN_FROM: f64 = 0.05;
 
 /// Onsets of the rough look, hours before the time of judging.
 const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];

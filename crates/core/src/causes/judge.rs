@@ -15,7 +15,7 @@ use super::{
     worth::Settings,
 };
 use crate::{
-    expect::Scored,
+    expect::{Scored, Signal},
     herd::{LifeKey, Quarter},
     signals::{Began, Line},
     time::hours_between,
@@ -123,12 +123,13 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         })
         .collect();
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
+    let moves = first.read.iter().any(|read| read.series.signal == Signal::Activity);
     for finding in &mut findings {
-        finding.probability = stated(finding.cause, finding.probability);
+        finding.probability = stated(finding.cause, finding.probability, moves);
         // What is left when every cause is stated as sure as it is, is left for "well".
         let mut left = 1.0 - finding.probability;
         for (cause, chance) in finding.others.iter_mut().filter(|(cause, _)| *cause != Cause::Well) {
-            *chance = stated(*cause, *chance);
+            *chance = stated(*cause, *chance, moves);
             left -= *chance;
         }
         if let Some((_, well)) = finding.others.iter_mut().find(|(cause, _)| *cause == Cause::Well) {

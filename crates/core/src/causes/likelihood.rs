@@ -3,7 +3,10 @@
 //! # Equation
 //! d_k = (x_k − a·size·shape((t_k − o)/pace) − b·error_k) / spread_k        a = severity × share of the signal
 //! u_k = (d_k − φ_k·clip(d_{k−1}, ±3)) / √(1 − φ_k²)
-//! ln L = −(ν + 1)/2 · Σ ln(1 + u_k²/ν)
+//! ln L = −(ν + 1)/2 · Σ ln(1 + min(u_k²/q_k, odd)/ν) − ½ · Σ ln q_k        q_k = 1 + (m·a·size·shape/spread_k)²
+//!
+//! No case follows a drawn course: each reading may miss it by a share m of what the course says there ([`super::lanes`]),
+//! else a signal that is read to a hair decides by the form that was drawn and not by the case.
 //!
 //! b is the baseline's own error, one for all readings, standard normal, bearing on each by `error_k` (a held baseline errs
 //! the more the longer it is held): summed over 3 Gauss–Hermite nodes, or evenly where it is large,

@@ -26,6 +26,8 @@ pub struct Background {
     pub cells_k: Option<f64>,
     /// Days since her last recorded heat or service, whichever is later.
     pub days_since_heat: Option<f64>,
+    /// Days since a heat that her activity showed some weeks ago, and how sure that was.
+    pub heat_seen: Option<(f64, f64)>,
     /// Recorded in calf by a check.
     pub in_calf: bool,
     /// Days since she was last served, if she was.
@@ -40,6 +42,7 @@ impl Background {
             earlier_cases: 0,
             cells_k: None,
             days_since_heat: None,
+            heat_seen: None,
             in_calf: false,
             days_since_service: None,
         }
@@ -182,8 +185,18 @@ fn heat_factor(her: &Background) -> f64 {
     } else {
         1.0
     };
-    let Some(days) = her.days_since_heat.filter(|days| *days < 75.0) else { return open };
-    // Density of the next heats after the one recorded, times the mean cycle; a third may be missed by people.
+    let noted = her.days_since_heat.filter(|days| *days < CYCLES_TOLD_D);
+    let by_note = noted.map_or(1.0, by_cycle);
+    // What her activity showed counts where nobody noted a heat since then, or that one.
+    let seen = her.heat_seen.filter(|(days, _)| noted.is_none_or(|noted| days + CYCLE_SD_D < noted));
+    open * seen.map_or(by_note, |(days, sure)| sure * by_cycle(days) + (1.0 - sure) * by_note)
+}
+
+/// Days after a heat from which it tells nothing of the next ones.
+const CYCLES_TOLD_D: f64 = 75.0;
+
+/// Density of the next heats so many days after one, times the mean cycle; of the noted ones some are missed or false.
+fn by_cycle(days: f64) -> f64 {
     let density: f64 = (1..=3)
         .map(|cycle| {
             let (mean, sd) = (CYCLE_D * f64::from(cycle), CYCLE_SD_D * f64::from(cycle).sqrt());
@@ -191,5 +204,5 @@ fn heat_factor(her: &Background) -> f64 {
             (-0.5 * z * z).exp() / (sd * std::f64::consts::TAU.sqrt())
         })
         .sum();
-    open * (0.15 + 0.85 * CYCLE_D * density)
+    0.15 + 0.85 * CYCLE_D * density
 }

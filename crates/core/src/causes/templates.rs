@@ -9,6 +9,7 @@
 mod gut_and_fever;
 mod heat;
 mod others;
+mod strays;
 mod udder;
 
 use super::Cause;
@@ -64,7 +65,15 @@ pub static TEMPLATES: &[Template] = &[
     others::UNCLEAR,
     others::PASSED,
     others::DISTURBED,
-    others::CELLS,
+    strays::CELLS,
+    strays::LACTOSE,
+    strays::FAT,
+    strays::LESS_ACTIVE,
+    strays::LESS_CUD,
+    strays::LESS_AT_BUNK,
+    strays::LESS_FEED,
+    strays::FEWER_VISITS,
+    strays::LIGHTER,
 ];
 
 /// A course in one line.

@@ -1,10 +1,16 @@
 //! How do a signal's readings look when she is well, for each error her baseline may have?
 
-use super::{likelihood::log_sum, series::Series};
+use super::{likelihood::log_sum, series::Series, templates::of_quarter};
 
 /// Nodes and weights of 3-point Gauss–Hermite quadrature for a standard normal, for an error well below a reading's spread.
 const FEW_NODES: [(f64, f64); 3] =
     [(-1.732_050_807_568_877_2, 1.0 / 6.0), (0.0, 2.0 / 3.0), (1.732_050_807_568_877_2, 1.0 / 6.0)];
+
+/// Squared spreads beyond which a reading is odd, and how far off it is tells no more: a milking that nobody wrote down, a
+/// sample of another cow. The noise is estimated on what lies within (`noise::ILL_FROM`). A quarter beside its three sisters
+/// has fewer ways to be odd. Stated defaults.
+const ODD: f64 = 36.0;
+const ODD_QUARTER: f64 = 400.0;
 
 /// Most nodes of a wide error.
 const MOST_NODES: f64 = 40.0;
@@ -29,6 +35,8 @@ pub(crate) struct Well {
     pub half: f64,
     /// 1/ν.
     pub per_tail: f32,
+    /// Squared spreads beyond which a reading tells no more.
+    pub odd: f32,
 }
 
 impl Well {
@@ -47,6 +55,7 @@ impl Well {
             FEW_NODES.iter().map(|(node, weight)| (*node, weight.ln())).collect()
         };
         let half = (series.tail + 1.0) / 2.0;
+        let odd = if of_quarter(series.signal) { ODD_QUARTER } else { ODD };
         let before: Vec<Vec<f64>> = errors
             .iter()
             .map(|(error, _)| {
@@ -59,7 +68,7 @@ impl Well {
                         Some(last) => (departure - series.memory[k] * last.clamp(-3.0, 3.0)) * per_root[k],
                         None => departure,
                     };
-                    sum += (1.0 + (innovation * innovation).min(1e4) / series.tail).ln();
+                    sum += (1.0 + (innovation * innovation).min(odd) / series.tail).ln();
                     last = Some(departure);
                 }
                 sums.push(sum);
@@ -75,7 +84,7 @@ impl Well {
         };
         let (memory, per_root) = (narrow(&series.memory, 0.0), narrow(&per_root, 1.0));
         let per_tail = (1.0 / series.tail) as f32;
-        Well { errors, own, pull, before, memory, per_root, whole, half, per_tail }
+        Well { errors, own, pull, before, memory, per_root, whole, half, per_tail, odd: odd as f32 }
     }
 }
 

@@ -11,7 +11,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    LEARNED_D, Reading, STAGES, stage_class,
+    LEARNED_D, Reading, STAGES,
+    past_heat::{self, PastHeat},
+    stage_class,
     ways::{self, PLACES},
 };
 use crate::{
@@ -62,6 +64,8 @@ pub struct Ground {
     pub(crate) drift: [f32; PLACES],
     /// By place: spread between cows, on the scale of the equation; none where nobody was measured.
     pub(crate) between: [Option<f32>; PLACES],
+    /// By cow: the last of these days on which she was probably in heat by her activity.
+    pub heats: Vec<Option<PastHeat>>,
 }
 
 #[derive(Clone, Copy, Default)]
@@ -76,6 +80,7 @@ struct Day {
     life: u32,
     place: u8,
     class: u8,
+    number: i32,
     value: f32,
 }
 
@@ -143,6 +148,7 @@ impl Learner {
                     life: life as u32,
                     place: place as u8,
                     class: self.class[life],
+                    number: self.day[life] as i32,
                     value: value as f32,
                 });
                 *sum = Sum::default();
@@ -162,6 +168,7 @@ impl Learner {
             hours: vec![[1.0; 24]; PLACES],
             drift: [0.0; PLACES],
             between: [None; PLACES],
+            heats: vec![None; lives],
         };
         self.days.sort_by_key(|day| (day.place, day.life));
         let days = std::mem::take(&mut self.days);
@@ -285,6 +292,16 @@ fn place(ground: &mut Ground, days: &[Day]) {
             hours: [0.0; PARTS],
         });
     }
+    if way.signal == Signal::Activity {
+        for own in &cows {
+            // Days of a stage that moves activity by itself are set against where she stands in it.
+            let moved = |day: &Day| f64::from(day.value) - moves[usize::from(day.class)];
+            let middle = median_of(own.iter().map(moved));
+            let apart: Vec<(i64, f64)> =
+                own.iter().map(|day| (i64::from(day.number), moved(day) - middle)).collect();
+            ground.heats[own[0].life as usize] = past_heat::last(&apart, within);
+        }
+    }
     ground.drift[at] = drift(&cows, &cut, &middles, within, way.drift) as f32;
     ground.moves[at] = moves.map(|moved| moved as f32);
     ground.stages[at] = stages.map(|mean| mean as f32);
@@ -357,7 +374,13 @@ impl Ground {
                 *place = *hers;
             }
         }
-        Ground { own, ..self }
+        let mut heats = vec![None; lives];
+        for (index, heat) in self.heats.iter().enumerate() {
+            if let Some(place) = life(LifeKey(index as u32)).and_then(|key| heats.get_mut(key.0 as usize)) {
+                *place = *heat;
+            }
+        }
+        Ground { own, heats, ..self }
     }
 }
 

@@ -22,6 +22,7 @@
 mod depart;
 mod ground;
 mod ordered;
+mod past_heat;
 mod readings;
 mod spoke;
 #[cfg(test)]
@@ -32,6 +33,7 @@ use jiff::Timestamp;
 
 pub use depart::{Heard, HerdLine, Hers, Window};
 pub use ground::{Ground, Learner, Own};
+pub use past_heat::PastHeat;
 pub use readings::{Frozen, Reading, Stuck, of_bin, of_visit};
 pub use spoke::Began;
 pub use ways::{Scale, Way};

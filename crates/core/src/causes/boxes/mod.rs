@@ -23,6 +23,7 @@ mod clocks;
 mod dispenser;
 mod frozen;
 mod idle;
+mod levels;
 mod log;
 mod meter;
 mod probe;

@@ -1,6 +1,6 @@
 //! Heat.
 
-use super::{OFTEN, Template, course};
+use super::{OFTEN, SOMETIMES, Template, course};
 use crate::{causes::Cause, expect::Signal};
 
 /// A heat is one until the egg is shed: 24 to 33 h after its onset (`sources.md` §4.3).
@@ -44,7 +44,7 @@ pub(super) const HEAT: Template = Template {
             &[(0.0, 0.40), (1.0, 0.35), (2.5, 0.25)],
             "unchanged to −10 % on the day, some gain the next (sources.md §4.3, inconsistent): wide",
         ),
-        course(Signal::Interval, 0.15, THE_DAY, OFTEN, "stated default: her hours are out of order"),
+        course(Signal::Interval, 0.15, THE_DAY, SOMETIMES, "stated default: her hours are out of order"),
         course(Signal::Feed, -0.10, THE_DAY, OFTEN, "stated default: restless, so less eaten in the box"),
         course(
             Signal::MilkTemperature,

@@ -116,8 +116,8 @@ pub(super) const PASSED: Template = Template {
             Signal::Interval,
             0.25,
             &[(0.0, 0.5), (0.3, 1.0), (1.0, 1.0), (1.5, 0.2), (2.0, 0.0)],
-            &[(0.0, 0.50), (1.0, 0.35), (2.0, 0.15)],
-            "stated default: a restless or disturbed day",
+            &[(0.0, 0.50), (1.0, 0.30), (2.0, 0.15), (3.0, 0.05)],
+            "stated default: a restless or disturbed day; a milking that nobody wrote down doubles one interval",
         ),
         course(Signal::Rumination, -0.12, A_DAY, OFTEN, "stated default: a restless or disturbed day"),
         course(Signal::Eating, -0.15, A_DAY, OFTEN, "stated default: a restless or disturbed day"),
@@ -128,7 +128,7 @@ pub(super) const PASSED: Template = Template {
     weight: 1.0,
     holds_days: None,
     severities: &[(0.5, 0.40), (1.0, 0.40), (2.0, 0.20)],
-    paces: &[(1.0, 0.95), (2.0, 0.04), (4.0, 0.007), (6.5, 0.003)],
+    paces: &[(0.4, 0.30), (1.0, 0.65), (2.0, 0.04), (4.0, 0.007), (6.5, 0.003)],
 };
 
 pub(super) const DISTURBED: Template = Template {
@@ -152,32 +152,4 @@ pub(super) const DISTURBED: Template = Template {
     holds_days: None,
     severities: &[(0.6, 0.50), (1.0, 0.50)],
     paces: &[(0.5, 0.4), (1.0, 0.6)],
-};
-
-pub(super) const CELLS: Template = Template {
-    cause: Cause::Well,
-    name: "cells that rise by themselves",
-    in_quarter: false,
-    courses: &[
-        course(
-            Signal::Cells,
-            1.5,
-            &[(0.0, 0.8), (0.5, 1.0), (2.0, 0.8), (6.0, 0.5), (10.0, 0.4)],
-            &[(0.5, 0.30), (1.0, 0.40), (2.0, 0.30)],
-            "stated default: cells rise many times over without anything to see or feel, and fall again; infection without signs \
-             is commoner than with (sources.md §10, Canada: most of the cost is subclinical)",
-        ),
-        course(
-            Signal::Lactose,
-            -0.12,
-            &[(0.0, 0.6), (1.0, 1.0), (5.0, 0.8), (10.0, 0.5)],
-            OFTEN,
-            "stated default: lactose goes with the cells",
-        ),
-    ],
-    silent: &[Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks],
-    weight: 0.35,
-    holds_days: None,
-    severities: &[(0.6, 0.40), (1.0, 0.40), (1.6, 0.20)],
-    paces: &[(0.5, 0.4), (1.0, 0.3), (4.0, 0.3)],
 };

@@ -4,8 +4,9 @@ use jiff::SignedDuration;
 
 use super::made::{Chance, Making, known, made, settings};
 use crate::{
-    causes::{Cause, judge_cow},
+    causes::{Background, Cause, Rates, judge_cow},
     expect::Signal,
+    herd::Stage,
     signals::{Line, Point},
 };
 
@@ -64,4 +65,19 @@ fn twelve_hours_of_twice_her_activity_look_like_heat_and_none_do_not() {
     let (strong, plain, none) = (called(1.1), called(0.7), called(0.0));
     println!("heat: {strong} of 20 at 3.0 times, {plain} at twice, {none} at her own");
     assert!(18 <= strong && 12 <= plain && none == 0);
+}
+
+#[test]
+fn a_heat_that_her_activity_showed_three_weeks_ago_tells_of_the_next_as_far_as_it_is_sure() {
+    let rates = Rates::default();
+    let stage = Stage { parity: Some(2), calved_at: None, days_in_milk: Some(80.0), dry: false };
+    let her = Background::of_stage(stage);
+    let rate = |her: Background| rates.a_day(Cause::Heat, &her);
+    let seen = |days, sure| rate(Background { heat_seen: Some((days, sure)), ..her });
+    assert!(2.0 * rate(her) < seen(21.0, 0.95));
+    assert!(seen(12.0, 0.95) < 0.5 * rate(her));
+    assert!(seen(21.0, 0.4) < seen(21.0, 0.95) && rate(her) < seen(21.0, 0.4));
+    // Somebody noted one since then: that one tells.
+    let noted = Background { days_since_heat: Some(12.0), ..her };
+    assert_eq!(rate(noted), rate(Background { heat_seen: Some((33.0, 0.9)), ..noted }));
 }
