@@ -85,12 +85,14 @@ pub fn estimate<'a>(
     lines: impl IntoIterator<Item = &'a [Line]>,
     stated: &Noise,
 ) -> Noise {
-    let mut last: BTreeMap<(u32, Signal, u8), f64> = BTreeMap::new();
     let mut sums: BTreeMap<Signal, Pooled> = BTreeMap::new();
     let (mut cross, mut pairs) = (0.0, 0.0);
-    for (cow, milkings) in cows.into_iter().enumerate() {
+    let mut here: Vec<(Signal, u8, f64)> = Vec::new();
+    for milkings in cows {
+        // Her last reading of each signal and quarter: a dozen, so a list is looked through faster than a tree.
+        let mut last: Vec<(Signal, u8, f64)> = Vec::new();
         for milking in milkings {
-            let mut here: Vec<(Signal, u8, f64)> = Vec::new();
+            here.clear();
             for departure in milking.departures.iter().filter(|departure| departure.signal != Signal::Kicks) {
                 let reading = departure.gap / departure.noise_sd;
                 if !reading.is_finite() || (!milking.scored && departure.signal != Signal::Conductivity) {
@@ -99,9 +101,13 @@ pub fn estimate<'a>(
                 let quarter = departure.quarter.map_or(4, |quarter| quarter as u8);
                 let clipped = reading.clamp(-3.0, 3.0);
                 let sum = sums.entry(departure.signal).or_default();
-                if let Some(before) = last.insert((cow as u32, departure.signal, quarter), clipped) {
-                    sum.product += before * clipped;
-                    sum.square += (before * before + clipped * clipped) / 2.0;
+                match last.iter_mut().find(|own| own.0 == departure.signal && own.1 == quarter) {
+                    Some((.., last)) => {
+                        let before = std::mem::replace(last, clipped);
+                        sum.product += before * clipped;
+                        sum.square += (before * before + clipped * clipped) / 2.0;
+                    }
+                    None => last.push((departure.signal, quarter, clipped)),
                 }
                 sum.sizes.push(reading.abs());
                 here.push((departure.signal, quarter, clipped));
@@ -133,11 +139,12 @@ const FEWEST_POINTS: usize = 5;
 
 /// One cow's other signals: each about its own middle, for her standing's own error is no noise.
 fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f64, pairs: &mut f64) {
-    let mut by_day: Vec<BTreeMap<i64, (f64, f64)>> = Vec::new();
+    // By line: days in order, each with the sum and count of its readings.
+    let mut by_day: Vec<Vec<(i64, (f64, f64))>> = Vec::new();
     for line in lines.iter().filter(|line| FEWEST_POINTS <= line.points.len()) {
         let middle = median_of(line.points.iter().map(|point| point.gap));
         let sum = sums.entry(line.signal).or_default();
-        let mut days: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
+        let mut days: Vec<(i64, (f64, f64))> = Vec::new();
         let mut before: Option<(f64, i64)> = None;
         for point in &line.points {
             let reading = (point.gap - middle) / point.noise_sd;
@@ -155,15 +162,23 @@ fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f
             if line.signal != Signal::Activity || reading < 0.0 {
                 sum.sizes.push(reading.abs());
             }
-            let day = days.entry(at_ms.div_euclid(86_400_000)).or_insert((0.0, 0.0));
-            *day = (day.0 + clipped, day.1 + 1.0);
+            let day = at_ms.div_euclid(86_400_000);
+            let place = days.binary_search_by_key(&day, |(own, _)| *own).unwrap_or_else(|place| {
+                days.insert(place, (day, (0.0, 0.0)));
+                place
+            });
+            let (_, (sum, count)) = &mut days[place];
+            (*sum, *count) = (*sum + clipped, *count + 1.0);
         }
         by_day.push(days);
     }
     for (index, first) in by_day.iter().enumerate() {
         for second in &by_day[index + 1..] {
             for (day, (sum, count)) in first {
-                let Some((other_sum, other_count)) = second.get(day) else { continue };
+                let Some((_, (other_sum, other_count))) = second.iter().find(|(other, _)| other == day)
+                else {
+                    continue;
+                };
                 let (one, other) = (sum / count.sqrt(), other_sum / other_count.sqrt());
                 *cross += one * other;
                 *pairs += (one * one + other * other) / 2.0;
@@ -202,7 +217,7 @@ impl Pooled {
     fn law(mut self, stated: SignalNoise) -> SignalNoise {
         let memory = (self.product + DEFAULT_WORTH * stated.memory) / (self.square + DEFAULT_WORTH);
         self.sizes.retain(|size| *size <= ILL_FROM);
-        self.sizes.sort_by(f64::total_cmp);
+        self.sizes.sort_unstable_by(f64::total_cmp);
         let count = self.sizes.len() as f64;
         let most = self.sizes.get(self.sizes.len() * 4 / 5).copied().unwrap_or(0.0);
         let mut best: Option<(f64, f64, f64)> = None;
