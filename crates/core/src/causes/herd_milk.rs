@@ -150,7 +150,7 @@ fn judge(fall: &Fall, points: &[HerdPoint], at: Timestamp, settings: &Settings) 
             cells.iter().enumerate().flat_map(move |(onset, cell)| {
                 ready.parts[0].iter().filter_map(move |(place, weight)| {
                     let place = (*place)?;
-                    let ratio = ratios[(pace * cells.len() + onset) * count + place];
+                    let ratio = ratios[(pace * cells.len() + onset) * count + place].ln();
                     let prior = rate * cell.width_days * pace_weight * weight;
                     Some((onset, ready.amplitudes[place], ratio, prior.ln() + ratio))
                 })

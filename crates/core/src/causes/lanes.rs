@@ -1,22 +1,27 @@
 //! Amplitudes of a course and errors of a baseline, reckoned side by side: most of a judgement's time goes here.
+//!
+//! Powers of products take the place of sums of logarithms, L = Π (1 + u²/ν)^(−(ν+1)/2) · Π q^(−½): the tails that are tried are
+//! whole, so that neither logarithm nor exponential is asked for.
 
-use super::{likelihood::log_sum, well::Well};
+use super::well::Well;
 
 /// Pairs of amplitude and error reckoned side by side: as many as leave few lanes empty and all of them in registers.
 const SIDE_BY_SIDE: usize = 8;
 /// How far a case strays from the course as drawn, share of the course: amplitudes and times of a grid stand half again as far
 /// apart as this. Stated default.
 const MISFIT: f32 = 0.3;
-/// Factors of a product whose logarithm is taken: each is at most 1 + 400/ν, far from the end of f32.
+/// Factors whose product is kept in f32: each is at most 1 + 400/ν, far from its end.
 const FACTORS: usize = 6;
+/// No ratio tells more than this, on either side.
+const MOST: f64 = 1e250;
 
 /// Every amplitude with every error of the baseline, amplitudes outermost.
 pub(crate) struct Lanes {
     amplitude: Vec<[f32; SIDE_BY_SIDE]>,
     /// By chunk, then reading: standardised departures, each lane's error taken off.
     departures: Vec<[f32; SIDE_BY_SIDE]>,
-    /// By pair: (ν + 1)/2 · Σ ln(1 + u²/ν) + ½ · Σ ln q.
-    sums: Vec<f64>,
+    /// By pair: likelihood of the readings that the course moves.
+    likelihoods: Vec<f64>,
 }
 
 impl Lanes {
@@ -24,9 +29,7 @@ impl Lanes {
     pub fn of(well: &Well, amplitudes: &[f64]) -> Lanes {
         let pairs: Vec<(f32, f32)> = amplitudes
             .iter()
-            .flat_map(|amplitude| {
-                well.errors.iter().map(move |(error, _)| (*amplitude as f32, *error as f32))
-            })
+            .flat_map(|amplitude| well.errors.iter().map(move |error| (*amplitude as f32, *error as f32)))
             .collect();
         let mut amplitude = Vec::new();
         let mut departures = Vec::with_capacity(pairs.len().div_ceil(SIDE_BY_SIDE) * well.own.len());
@@ -39,18 +42,20 @@ impl Lanes {
                 departures.push(lanes.map(|(_, error)| own - error * pull));
             }
         }
-        Lanes { amplitude, departures, sums: vec![0.0; pairs.len()] }
+        let likelihoods = vec![0.0; SIDE_BY_SIDE * amplitude.len()];
+        Lanes { amplitude, departures, likelihoods }
     }
 
-    /// ln L(course) − ln L(well) by amplitude, with the course (`moved`, in spreads at amplitude 1) beginning to show at
+    /// L(course) / L(well) by amplitude, with the course (`moved`, in spreads at amplitude 1) beginning to show at
     /// reading `first`.
     pub fn ratios(&mut self, well: &Well, moved: &[f32], first: usize, cells: &mut [f64]) {
         let readings = well.own.len();
-        let half = well.half as f32;
+        let per_tail = (1.0 / well.tail) as f32;
         let chunks = self.amplitude.iter().zip(self.departures.chunks(readings));
-        for ((amplitude, departures), sums) in chunks.zip(self.sums.chunks_mut(SIDE_BY_SIDE)) {
+        for ((amplitude, departures), into) in chunks.zip(self.likelihoods.chunks_mut(SIDE_BY_SIDE)) {
             let mut last = first.checked_sub(1).map_or([0.0; SIDE_BY_SIDE], |before| departures[before]);
-            sums.fill(0.0);
+            let mut products = [1.0f64; SIDE_BY_SIDE];
+            let mut widths = [1.0f64; SIDE_BY_SIDE];
             for from in (first..readings).step_by(FACTORS) {
                 let mut product = [1.0f32; SIDE_BY_SIDE];
                 let mut wider = [1.0f32; SIDE_BY_SIDE];
@@ -64,22 +69,41 @@ impl Lanes {
                         let before = at_least(at_most(last[lane], 3.0), -3.0);
                         let innovation = (departure - memory * before) * per_root;
                         let square = at_most(innovation * innovation / wide, well.odd);
-                        product[lane] *= 1.0 + square * well.per_tail;
+                        product[lane] *= 1.0 + square * per_tail;
                         wider[lane] *= wide;
                         last[lane] = departure;
                     }
                 }
-                for (sum, (product, wider)) in sums.iter_mut().zip(product.iter().zip(&wider)) {
-                    *sum += f64::from(half * product.ln() + 0.5 * wider.ln());
+                for lane in 0..SIDE_BY_SIDE {
+                    products[lane] *= f64::from(product[lane]);
+                    widths[lane] *= f64::from(wider[lane]);
                 }
             }
+            powers(&products, &widths, well.tail, into);
         }
-        for (cell, sums) in cells.iter_mut().zip(self.sums.chunks(well.errors.len())) {
-            let errors = well.errors.iter().zip(&well.before).zip(sums);
-            let ill =
-                log_sum(errors.map(|(((_, weight), before), sum)| weight - well.half * before[first] - sum));
-            *cell = ill - well.whole;
+        let before = &well.before[first * well.errors.len()..];
+        for (cell, likelihoods) in cells.iter_mut().zip(self.likelihoods.chunks(well.errors.len())) {
+            let ratio: f64 = before.iter().zip(likelihoods).map(|(before, own)| before * own).sum();
+            *cell = ratio.clamp(1.0 / MOST, MOST);
         }
+    }
+}
+
+/// p^(−(ν + 1)/2) · q^(−½) of each pair.
+fn powers(products: &[f64], widths: &[f64], tail: f64, into: &mut [f64]) {
+    match if tail.fract() == 0.0 { tail as u32 } else { 0 } {
+        3 => each(products, widths, into, |p, q| 1.0 / (p * p * q.sqrt())),
+        4 => each(products, widths, into, |p, q| 1.0 / (p * p * (p * q).sqrt())),
+        5 => each(products, widths, into, |p, q| 1.0 / (p * p * p * q.sqrt())),
+        6 => each(products, widths, into, |p, q| 1.0 / (p * p * p * (p * q).sqrt())),
+        8 => each(products, widths, into, |p, q| 1.0 / ((p * p) * (p * p) * (p * q).sqrt())),
+        _ => each(products, widths, into, |p, q| (-0.5 * (tail + 1.0) * p.ln() - 0.5 * q.ln()).exp()),
+    }
+}
+
+fn each(products: &[f64], widths: &[f64], into: &mut [f64], power: impl Fn(f64, f64) -> f64) {
+    for ((into, p), q) in into.iter_mut().zip(products).zip(widths) {
+        *into = power(*p, *q);
     }
 }
 

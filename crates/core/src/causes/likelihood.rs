@@ -95,7 +95,7 @@ impl Ready {
     }
 }
 
-/// ln likelihood ratios against "well", `[pace][onset][amplitude]`, of one series under one course.
+/// Likelihood ratios against "well", `[pace][onset][amplitude]`, of one series under one course.
 pub(crate) fn table(
     series: &Series,
     well: &Well,
@@ -104,7 +104,7 @@ pub(crate) fn table(
     onsets: &[Onset],
 ) -> Vec<f64> {
     let count = ready.amplitudes.len();
-    let mut table = vec![0.0; paces.len() * onsets.len() * count];
+    let mut table = vec![1.0; paces.len() * onsets.len() * count];
     let mut lanes = Lanes::of(well, &ready.amplitudes);
     let mut course = vec![0.0; series.hours.len()];
     let mut moved = vec![0.0f32; series.hours.len()];
@@ -121,7 +121,7 @@ pub(crate) fn table(
             let cells = &mut table[start..start + count];
             if series.signal == Signal::Kicks {
                 for (cell, amplitude) in cells.iter_mut().zip(&ready.amplitudes) {
-                    *cell = kicks(series, &course, first, *amplitude);
+                    *cell = kicks(series, &course, first, *amplitude).exp();
                 }
             } else {
                 for ((moved, course), per) in

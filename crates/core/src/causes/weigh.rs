@@ -134,19 +134,9 @@ fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {
         .collect()
 }
 
-/// So far below the greatest term a term adds nothing that is ever read.
-const FAR_BELOW: f64 = -25.0;
-
 /// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
 fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {
-    let ratio = |place: &Option<usize>| place.map_or(0.0, |place| ratios[place]);
-    let top = parts.iter().map(|(place, _)| ratio(place)).fold(f64::NEG_INFINITY, f64::max);
-    let share = |(place, weight): &(Option<usize>, f64)| match ratio(place) - top {
-        0.0 => *weight,
-        below if below < FAR_BELOW => 0.0,
-        below => weight * below.exp(),
-    };
-    top + parts.iter().map(share).sum::<f64>().ln()
+    parts.iter().map(|(place, weight)| weight * place.map_or(1.0, |place| ratios[place])).sum::<f64>().ln()
 }
 
 /// The series with one cell's courses taken off: what is left for other causes to explain.
@@ -163,8 +153,8 @@ pub(crate) fn taken_off(evidence: &Evidence, cell: &Cell, series: &[Read], onset
         let ratios = table(own, &Well::of(own), course, &[pace], &[onset]);
         let (mut sum, mut amplitude) = (0.0, 0.0);
         for (place, weight) in &course.parts[cell.severity] {
-            let (size, ratio) = place.map_or((0.0, 0.0), |place| (course.amplitudes[place], ratios[place]));
-            let likelihood = weight * ratio.min(500.0).exp();
+            let (size, ratio) = place.map_or((0.0, 1.0), |place| (course.amplitudes[place], ratios[place]));
+            let likelihood = weight * ratio;
             sum += likelihood;
             amplitude += likelihood * size;
         }

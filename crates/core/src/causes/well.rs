@@ -15,26 +15,26 @@ const ODD_QUARTER: f64 = 400.0;
 /// Most nodes of a wide error.
 const MOST_NODES: f64 = 40.0;
 
+/// No factor is greater than this: far from the end of f64, and farther from anything that is ever told apart.
+const MOST: f64 = 1e300;
+
 /// One signal's readings when she is well: what every course of it is held against.
 pub(crate) struct Well {
-    /// Errors of the baseline in its standard deviations, with ln of their weights; one of zero where it has none.
-    pub errors: Vec<(f64, f64)>,
+    /// Errors of the baseline in its standard deviations; one of zero where it has none.
+    pub errors: Vec<f64>,
     /// Standardised departures before any error is taken off.
     pub own: Vec<f64>,
     /// What an error of one standard deviation takes off the standardised departure.
     pub pull: Vec<f64>,
-    /// By error: Σ ln(1 + u²/ν) of the readings before each place, and of all at the end.
-    pub before: Vec<Vec<f64>>,
+    /// By place of the first reading that a course moves, then by error: weight of the error × likelihood of the readings
+    /// before it, over the likelihood of all readings.
+    pub before: Vec<f64>,
     /// Correlation with the reading before; the first one remembers nothing.
     pub memory: Vec<f32>,
     /// 1/√(1 − φ²), of the first reading 1.
     pub per_root: Vec<f32>,
-    /// ln of the likelihood of all readings.
-    pub whole: f64,
-    /// (ν + 1)/2.
-    pub half: f64,
-    /// 1/ν.
-    pub per_tail: f32,
+    /// ν, degrees of freedom.
+    pub tail: f64,
     /// Squared spreads beyond which a reading tells no more.
     pub odd: f32,
 }
@@ -56,7 +56,7 @@ impl Well {
         };
         let half = (series.tail + 1.0) / 2.0;
         let odd = if of_quarter(series.signal) { ODD_QUARTER } else { ODD };
-        let before: Vec<Vec<f64>> = errors
+        let sums: Vec<Vec<f64>> = errors
             .iter()
             .map(|(error, _)| {
                 let mut sums = Vec::with_capacity(own.len() + 1);
@@ -76,15 +76,22 @@ impl Well {
             })
             .collect();
         let whole =
-            log_sum(errors.iter().zip(&before).map(|((_, weight), sums)| weight - half * sums[own.len()]));
+            log_sum(errors.iter().zip(&sums).map(|((_, weight), sums)| weight - half * sums[own.len()]));
+        let factor = |first: usize| {
+            let of_error = move |((_, weight), sums): (&(f64, f64), &Vec<f64>)| {
+                (weight - half * sums[first] - whole).exp().min(MOST)
+            };
+            errors.iter().zip(&sums).map(of_error)
+        };
+        let before = (0..own.len()).flat_map(factor).collect();
         let narrow = |values: &[f64], first: f32| {
             let mut narrow: Vec<f32> = values.iter().map(|value| *value as f32).collect();
             narrow.iter_mut().take(1).for_each(|value| *value = first);
             narrow
         };
         let (memory, per_root) = (narrow(&series.memory, 0.0), narrow(&per_root, 1.0));
-        let per_tail = (1.0 / series.tail) as f32;
-        Well { errors, own, pull, before, memory, per_root, whole, half, per_tail, odd: odd as f32 }
+        let errors = errors.into_iter().map(|(error, _)| error).collect();
+        Well { errors, own, pull, before, memory, per_root, tail: series.tail, odd: odd as f32 }
     }
 }
 
