@@ -26,10 +26,10 @@ const SEEN: Option<(f64, f64)> = Some((0.05, 0.15));
 /// Where calls of heat were seen.
 const HEAT_SEEN: Option<(f64, f64)> = Some((0.015, 0.05));
 
-fn law(cause: Cause, moves: bool) -> Law {
+fn law(cause: Cause, rises: bool) -> Law {
     match cause {
         Cause::Udder => Law { offset: 0.3, slope: 0.8, surer: SEEN },
-        Cause::Heat if moves => Law { offset: 1.2, slope: 0.75, surer: HEAT_SEEN },
+        Cause::Heat if rises => Law { offset: 1.2, slope: 0.75, surer: HEAT_SEEN },
         Cause::Metabolic => Law { offset: 0.2, slope: 0.6, surer: SEEN },
         Cause::Gut => Law { offset: 0.3, slope: 0.08, surer: None },
         Cause::Feet => Law { offset: 0.5, slope: 1.0, surer: SEEN },
@@ -42,13 +42,13 @@ fn law(cause: Cause, moves: bool) -> Law {
 /// Nothing is surer than this before it is mapped.
 const SUREST: f64 = 1.0 - 1e-4;
 
-/// The chance to be stated for a chance as weighed, 0 to 1; `moves` says that the cow's movement is measured.
-pub fn stated(cause: Cause, weighed: f64, moves: bool) -> f64 {
+/// The chance to be stated for a chance as weighed, 0 to 1; `rises` says that her activity speaks for a heat.
+pub fn stated(cause: Cause, weighed: f64, rises: bool) -> f64 {
     if weighed <= 0.0 {
         return weighed;
     }
     let weighed = weighed.min(SUREST);
-    let law = law(cause, moves);
+    let law = law(cause, rises);
     let logit = (weighed / (1.0 - weighed)).ln();
     let mapped = 1.0 / (1.0 + (-(law.offset + law.slope * logit)).exp());
     if mapped <= weighed {

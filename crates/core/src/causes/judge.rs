@@ -123,13 +123,16 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         })
         .collect();
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
-    let moves = first.read.iter().any(|read| read.series.signal == Signal::Activity);
+    let rises = findings.iter().any(|finding| {
+        let up = |reason: &Reason| reason.signal == Signal::Activity && 0.0 < reason.weight;
+        finding.cause == Cause::Heat && finding.reasons.iter().any(up)
+    });
     for finding in &mut findings {
-        finding.probability = stated(finding.cause, finding.probability, moves);
+        finding.probability = stated(finding.cause, finding.probability, rises);
         // What is left when every cause is stated as sure as it is, is left for "well".
         let mut left = 1.0 - finding.probability;
         for (cause, chance) in finding.others.iter_mut().filter(|(cause, _)| *cause != Cause::Well) {
-            *chance = stated(*cause, *chance, moves);
+            *chance = stated(*cause, *chance, rises);
             left -= *chance;
         }
         if let Some((_, well)) = finding.others.iter_mut().find(|(cause, _)| *cause == Cause::Well) {

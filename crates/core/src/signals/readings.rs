@@ -28,13 +28,6 @@ pub struct Reading {
     pub weight: f64,
 }
 
-impl Reading {
-    /// It stands for the visit itself: each visit has one.
-    pub fn is_visit(&self) -> bool {
-        ways::at(usize::from(self.place)).0.signal == Signal::Visits
-    }
-}
-
 /// Kilograms of concentrate from which an offer tells whether she eats. Stated default.
 const LEAST_OFFERED_KG: f64 = 0.2;
 

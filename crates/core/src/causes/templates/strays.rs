@@ -26,7 +26,7 @@ const STRAYS: Template = Template {
     paces: &[(0.5, 0.4), (1.0, 0.3), (4.0, 0.3)],
 };
 
-/// An analyser of milk strays more often than what is worn: so many times.
+/// What an analyser of milk measures strays more often than what is worn: weight of such a template. Stated default.
 const OF_SAMPLES: f64 = 0.35;
 
 pub(super) const CELLS: Template = Template {
@@ -50,11 +50,9 @@ pub(super) const CELLS: Template = Template {
             "stated default: lactose goes with the cells",
         ),
     ],
-    silent: &[Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks],
-    weight: 0.35,
-    holds_days: None,
+    weight: OF_SAMPLES,
     severities: &[(0.6, 0.40), (1.0, 0.40), (1.6, 0.20)],
-    paces: &[(0.5, 0.4), (1.0, 0.3), (4.0, 0.3)],
+    ..STRAYS
 };
 
 pub(super) const LACTOSE: Template = Template {
