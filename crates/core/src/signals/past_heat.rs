@@ -6,8 +6,8 @@
 //!   μ, s  a heat's rise of the day's mean
 //! Two days side by side are one heat: 1 − (1 − P₁)(1 − P₂), at the likelier.
 //! # Source
-//! A heat of 8 to 16 h with two to four times the activity raises the day's mean by a third to a half (`sources.md` §4.3);
-//! spread and the share of odd days: stated defaults.
+//! Length 8 to 16 h, activity two to four times her own: `sources.md` §4.3. μ is derived from the lower end of both, eight to
+//! ten hours at twice her own, for midnight cuts most heats in two; its spread and the share of odd days: stated defaults.
 
 use serde::{Deserialize, Serialize};
 
