@@ -168,3 +168,13 @@ fn five_later_tables_as_they_come_out() {
     assert_eq!(tables, 5);
     assert_eq!(total.silently_wrong, 0, "{log}");
 }
+
+/// Columns that name a quarter and nothing else: told by their values, and never sure.
+#[test]
+fn bare_quarters_are_told_by_their_values_and_never_sure() {
+    let (total, log, tables) = all_of("foreign_bare");
+    println!("{total:?}\n{log}");
+    assert_eq!(tables, 1);
+    assert_eq!((total.right, total.silently_wrong), (total.columns, 0), "{log}");
+    assert!(4 <= total.right_unsure, "four quarters of milk by their values alone: {total:?}");
+}

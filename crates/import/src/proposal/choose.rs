@@ -30,6 +30,7 @@ pub(crate) fn heads(grid: &Grid, seen: &[Seen]) -> Vec<Head> {
     let all: Vec<Vec<String>> = grid.header.iter().map(|word| words::tokens(word)).collect();
     let files_words: BTreeSet<String> = all.iter().flatten().cloned().collect();
     let codes = quarters::codes_of(&files_words);
+    let mut bare: Vec<bool> = Vec::new();
     let mut heads: Vec<Head> = all
         .iter()
         .zip(&grid.header)
@@ -51,6 +52,7 @@ pub(crate) fn heads(grid: &Grid, seen: &[Seen]) -> Vec<Head> {
                 meanings = words::meanings(&said.rest);
             }
             let otherwise = meanings.is_empty() && rest.iter().any(|word| words::is_otherwise(word));
+            bare.push(rest.is_empty());
             Head { quarters: said.quarters, counted: said.counted, unit, meanings, otherwise }
         })
         .collect();
@@ -59,10 +61,40 @@ pub(crate) fn heads(grid: &Grid, seen: &[Seen]) -> Vec<Head> {
             head.meanings.push(Meaning { concept: "official", fit: Fit::Like, letters: 0 });
         }
     }
-    if !grid.has_header {
+    if grid.has_header {
+        bare_quarters(&mut heads, &bare, seen);
+    } else {
         by_values(&mut heads, seen);
     }
     heads
+}
+
+/// Four columns that name the quarters and nothing else: what their values let suppose, never more than a likeness. Milk of a
+/// quarter and flow lie in one band, so flow is supposed only where a unit says so.
+fn bare_quarters(heads: &mut [Head], bare: &[bool], seen: &[Seen]) {
+    let four: Vec<usize> = (0..bare.len())
+        .filter(|&at| bare[at] && heads[at].quarters.len() == 1 && heads[at].meanings.is_empty())
+        .collect();
+    let named: BTreeSet<usize> = four.iter().flat_map(|&at| heads[at].quarters.clone()).collect();
+    if four.len() != NAMES.len() || named.len() != NAMES.len() {
+        return;
+    }
+    let middles: Option<Vec<f64>> = four.iter().map(|&at| super::seen::median(&seen[at].figures)).collect();
+    let within = |low: f64, high: f64| {
+        middles.as_ref().is_some_and(|all| all.iter().all(|middle| (low..high).contains(middle)))
+    };
+    let concept = match heads[four[0]].unit {
+        Some(Ok(Measure::Pounds | Measure::Grams)) => "milk",
+        Some(Ok(Measure::PoundsPerMinute | Measure::GramsPerMinute)) => "flow",
+        Some(Err(_)) => return,
+        _ if within(0.3, 3.4) => "milk",
+        _ if within(3.4, 9.0) => "conductivity",
+        _ if within(60.0, 900.0) => "flow_time",
+        _ => return,
+    };
+    for at in four {
+        heads[at].meanings.push(Meaning { concept, fit: Fit::Like, letters: 0 });
+    }
 }
 
 /// Without a header: what values and their order let suppose; never more than a likeness.
