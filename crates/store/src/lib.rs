@@ -60,4 +60,4 @@ pub use open::FILE_NAME;
 pub use quarantine::Quarantined;
 pub use records::{BatchRecord, HistoryRow, KeptRemark};
 pub use settings::{BoxSetting, PenSetting, Settings};
-pub use silence::Bins;
+pub use silence::{Bins, Rates};

@@ -143,6 +143,18 @@ impl Farm {
         Ok((counts.0.unsigned_abs(), counts.1.unsigned_abs()))
     }
 
+    /// Rows of visits that are in quarantine and first came with a reading of logs at most `days` before the last one.
+    pub fn visits_in_quarantine(&self, days: i64) -> Result<u64> {
+        let count: i64 = self.connection.query_row(
+            "SELECT count(*) FROM quarantine JOIN batch ON batch.id = quarantine.batch
+             WHERE mended_by IS NULL AND quarantine.table_name = 'visits'
+               AND (SELECT max(read_at) FROM batch) - ?1 * 86400000 <= read_at",
+            [days],
+            |row| row.get(0),
+        )?;
+        Ok(count.unsigned_abs())
+    }
+
     /// What is wrong most often with entries that are not mended: table, column, reason, and how many, the most frequent
     /// first.
     pub fn quarantine_reasons(&self, most: u64) -> Result<Vec<(String, String, String, u64)>> {

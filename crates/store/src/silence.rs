@@ -20,7 +20,46 @@ pub struct Bins {
     pub last_end: Timestamp,
 }
 
+/// What one animal's sensor told in one block of 24 hours.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rates {
+    /// Herd number.
+    pub animal: String,
+    /// Whole days from the block's end to the span's.
+    pub days_back: usize,
+    /// Activity, rumination, eating, lying and steps for one minute that was told of.
+    pub rates: [Option<f64>; 5],
+}
+
 impl Farm {
+    /// For every herd number and every 24 hours that end at the span's end or whole days before it: what its bins of
+    /// movement told, for one minute of them. In order of herd number, then of time.
+    pub fn movement_rates(&self, span: Range<Timestamp>) -> Result<Vec<Rates>> {
+        let mut all = self.connection.prepare_cached(
+            "SELECT name, (?4 - \"from\" - 1) / 86400000 AS back,
+                    sum(activity) / sum(minutes), sum(rumination_min) / sum(minutes), sum(eating_min) / sum(minutes),
+                    sum(lying_min) / sum(minutes), sum(steps) / sum(minutes)
+             FROM movement JOIN animal_name ON animal_name.id = animal
+             WHERE day BETWEEN ?1 AND ?2 AND ?3 <= \"from\" AND \"from\" + CAST(minutes * 60000 AS INTEGER) <= ?4
+             GROUP BY animal, back ORDER BY name, back DESC",
+        )?;
+        let (from, to) = (span.start.as_millisecond(), span.end.as_millisecond());
+        let mut rows = all.query(params![day_of(from), day_of(to), from, to])?;
+        let mut rates = Vec::new();
+        while let Some(row) = rows.next()? {
+            let mut own = [None; 5];
+            for (at, rate) in own.iter_mut().enumerate() {
+                *rate = row.get(2 + at)?;
+            }
+            rates.push(Rates {
+                animal: row.get(0)?,
+                days_back: usize::try_from(row.get::<_, i64>(1)?).unwrap_or(usize::MAX),
+                rates: own,
+            });
+        }
+        Ok(rates)
+    }
+
     /// For every herd number with bins of movement that began in `[start, end)` and had closed by its end: how many,
     /// from when to when. In order of herd number.
     pub fn movement_bins(&self, span: Range<Timestamp>) -> Result<Vec<Bins>> {

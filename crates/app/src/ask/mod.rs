@@ -54,6 +54,7 @@ pub mod records;
 pub mod round;
 pub mod rounding;
 pub mod sample;
+pub mod scales;
 pub mod schemas;
 pub mod silence;
 pub mod standing;

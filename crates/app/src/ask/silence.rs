@@ -18,7 +18,11 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::Serialize;
 
-use super::{cast::Cast, farm::Barn};
+use super::{
+    cast::Cast,
+    farm::Barn,
+    scales::{self, Scales},
+};
 
 /// How far back is looked.
 const SPAN: SignedDuration = SignedDuration::from_hours(14 * 24);
@@ -137,12 +141,14 @@ struct OfBox {
     longest_wait: SignedDuration,
 }
 
-/// Every signal that had come and had stopped by a time, boxes first.
+/// Every signal that had come and had stopped by a time, or came on another scale ([`super::scales`]), boxes first.
 pub fn stopped(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::Result<Vec<Silent>> {
     let span = at.saturating_sub(SPAN)?..at;
     let mut boxes: BTreeMap<usize, OfBox> = BTreeMap::new();
-    barn.store.visits(span.clone(), &mut |_, visit| {
+    let mut scales = Scales::default();
+    barn.store.visits(span.clone(), &mut |number, visit| {
         if visit.ended_at <= at {
+            scales.take(number, visit, at);
             take(boxes.entry(usize::from(visit.at_box.0)).or_default(), visit);
         }
         std::ops::ControlFlow::Continue(())
@@ -153,6 +159,8 @@ pub fn stopped(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyh
             of_box(name, own, at, zone, &mut silent);
         }
     }
+    scales.told(cast, zone, at, &mut silent);
+    scales::of_cows(&barn.store.movement_rates(span.clone())?, cast, zone, at, &mut silent);
     of_sensors(barn, cast, span, zone, &mut silent)?;
     Ok(silent)
 }

@@ -72,6 +72,9 @@ const POINTS_A_DAY: f64 = 2.0;
 /// Points before the last 10 days whose middle is what it was: three days and a half.
 const USUAL_POINTS: usize = 40;
 
+/// Fall since the onset below which nothing is told, %: likely or not, it would read as none.
+const LEAST_FALL_PCT: f64 = 1.0;
+
 /// Severities of a herd's fall: the shares of its course.
 const SEVERITIES: [(f64, f64); 1] = [(1.0, 1.0)];
 const PACES: [(f64, f64); 2] = [(1.0, 0.6), (4.0, 0.4)];
@@ -173,6 +176,9 @@ fn judge(fall: &Fall, points: &[HerdPoint], at: Timestamp, settings: &Settings) 
     let (since_h, early_h, late_h) = onset_interval(&by_onset, &cells)?;
     let instant = |hours: f64| at.saturating_add(SignedDuration::from_secs((hours * 3600.0) as i64)).ok();
     let (observed, expected) = fallen(&series, since_h);
+    if expected - observed < LEAST_FALL_PCT {
+        return None;
+    }
     let since = instant(since_h)?;
     let mut finding = Finding {
         subject: Subject::Herd,

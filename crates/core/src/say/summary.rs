@@ -160,6 +160,18 @@ pub fn gone(cows: usize) -> String {
     format!("{subject} without a row for over three weeks {verb} taken to be dry or gone.")
 }
 
+/// Refused rows of visits that came with the latest logs.
+pub fn in_quarantine(rows: u64) -> String {
+    let (what, verb, they) = if rows == 1 {
+        ("One visit".to_owned(), "is", "it tells")
+    } else {
+        (format!("{} visits", number::count(usize::try_from(rows).unwrap_or(usize::MAX))), "are", "they tell")
+    };
+    format!(
+        "{what} of the latest logs {verb} in quarantine, and what {they} is not in this round: a cow may look unmilked by it. Records says what is wrong."
+    )
+}
+
 /// A round at a time before the farm's first row.
 pub fn before_any_row() -> &'static str {
     "Nothing was known by then: the farm's rows begin later."

@@ -21,6 +21,7 @@
 
 mod depart;
 mod ground;
+pub mod jump;
 mod ordered;
 mod past_heat;
 mod readings;
