@@ -162,7 +162,7 @@ fn signal_lane(
         .filter_map(|milking| {
             let departure = milking.signal(signal, quarter)?;
             Some(Point {
-                at: milking.started_at,
+                at: milking.started_at(),
                 observed: Some(shown(departure.observed)),
                 expected: shown(departure.expected),
                 low95: shown(departure.low95),

@@ -15,21 +15,26 @@ use super::{farm::Barn, model, view::View};
 
 /// Longer than any lactation but few.
 const MOST_DAYS: i64 = 400;
-/// About a hundred megabytes.
-const MOST_MILKINGS: u64 = 600_000;
+/// A year of 2,000 cows; about 220 megabytes.
+const MOST_MILKINGS: u64 = 2_100_000;
 
-/// Signals that have lanes; the place in [`Drawn::figures`].
-const SIGNALS: usize = 10;
+/// Signals that have lanes, but for the interval; the place in [`Drawn::figures`].
+const SIGNALS: usize = 9;
+/// Steps in which each is kept, in its unit: milk kg, share %, conductivity mS/cm. Finer than any meter or picture, and a
+/// range of 32,767 of them holds any of the signals.
+const STEPS: [f64; SIGNALS] = [0.002, 0.005, 0.005, 0.005, 0.005, 0.001, 0.001, 0.001, 0.001];
+/// Not reckoned at this milking.
+const NONE: i16 = i16::MIN;
 
-/// What is drawn of one milking: for each signal what was measured, expected, and the ends of its band. Seven digits are
-/// more than any meter has.
+/// What is drawn of one milking: for each signal what was measured, expected, and the ends of its band. Kept small, for a
+/// large farm has millions.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Drawn {
-    /// Entry.
-    pub started_at: Timestamp,
-    /// Exit.
-    pub ended_at: Timestamp,
-    figures: [[f32; 4]; SIGNALS],
+    started_ms: i64,
+    lasted_ms: u32,
+    figures: [[i16; 4]; SIGNALS],
+    /// Hours since her last milking: from minutes to months, so as they are; not a number where it was not reckoned.
+    interval: [f32; 4],
 }
 
 /// One signal of a milking.
@@ -50,7 +55,6 @@ fn place(signal: Signal, quarter: Option<Quarter>) -> Option<usize> {
         (Signal::Milk, None) => 0,
         (Signal::QuarterMilk, Some(quarter)) => 1 + quarter as usize,
         (Signal::Conductivity, Some(quarter)) => 5 + quarter as usize,
-        (Signal::Interval, None) => 9,
         _ => return None,
     })
 }
@@ -58,21 +62,50 @@ fn place(signal: Signal, quarter: Option<Quarter>) -> Option<usize> {
 impl Drawn {
     /// What is drawn of a scored milking.
     pub fn of(scored: &Scored) -> Drawn {
-        let mut figures = [[f32::NAN; 4]; SIGNALS];
+        let mut drawn = Drawn {
+            started_ms: scored.started_at.as_millisecond(),
+            lasted_ms: scored.ended_at.duration_since(scored.started_at).as_millis().try_into().unwrap_or(0),
+            figures: [[NONE; 4]; SIGNALS],
+            interval: [f32::NAN; 4],
+        };
         for own in &scored.departures {
-            if let Some(place) = place(own.signal, own.quarter) {
-                figures[place] =
-                    [own.observed, own.expected, own.low95, own.high95].map(|value| value as f32);
+            let all = [own.observed, own.expected, own.low95, own.high95];
+            if own.signal == Signal::Interval {
+                drawn.interval = all.map(|value| value as f32);
+            } else if let Some(place) = place(own.signal, own.quarter) {
+                let most = f64::from(i16::MAX);
+                drawn.figures[place] =
+                    all.map(|value| (value / STEPS[place]).round().clamp(-most, most) as i16);
             }
         }
-        Drawn { started_at: scored.started_at, ended_at: scored.ended_at, figures }
+        drawn
+    }
+
+    /// Entry.
+    pub fn started_at(&self) -> Timestamp {
+        instant(self.started_ms)
+    }
+
+    /// Exit.
+    pub fn ended_at(&self) -> Timestamp {
+        instant(self.started_ms + i64::from(self.lasted_ms))
     }
 
     /// One signal, if it was reckoned at this milking.
     pub fn signal(&self, signal: Signal, quarter: Option<Quarter>) -> Option<DrawnSignal> {
-        let [observed, expected, low95, high95] = self.figures[place(signal, quarter)?].map(f64::from);
-        (!observed.is_nan()).then_some(DrawnSignal { observed, expected, low95, high95 })
+        let [observed, expected, low95, high95] = if signal == Signal::Interval {
+            Some(self.interval.map(f64::from)).filter(|all| !all[0].is_nan())?
+        } else {
+            let place = place(signal, quarter)?;
+            let figures = self.figures[place];
+            (figures[0] != NONE).then(|| figures.map(|steps| f64::from(steps) * STEPS[place]))?
+        };
+        Some(DrawnSignal { observed, expected, low95, high95 })
     }
+}
+
+fn instant(ms: i64) -> Timestamp {
+    Timestamp::from_millisecond(ms).unwrap_or(Timestamp::MAX)
 }
 
 /// The herd's milkings from a time on.
@@ -103,7 +136,7 @@ impl History {
             return None;
         }
         let own = self.milkings.get(&life).map_or(&[][..], Vec::as_slice);
-        let asked = |one: &&Drawn| from <= one.started_at && one.started_at < to && one.ended_at <= at;
+        let asked = |one: &&Drawn| from <= one.started_at() && one.started_at() < to && one.ended_at() <= at;
         Some(own.iter().filter(asked).cloned().collect())
     }
 }
