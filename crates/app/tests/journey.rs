@@ -317,6 +317,8 @@ fn twelve_rows_become_a_sentence() {
     ! Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.
 
     The herd's own habits are not fitted yet: that takes the first week or two of rows. Until then the calls rest on published figures.
+
+    One visit of the latest logs is in quarantine, and what it tells is not in this round: a cow may look unmilked by it. Records says what is wrong.
     ");
 }
 
