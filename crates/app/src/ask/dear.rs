@@ -1,0 +1,215 @@
+//! What of box time is dear, in words: the day, the ten dearest habits of cows, and taking cups off sooner.
+
+use cowpath_core::{
+    herd::Quarter,
+    minutes::{
+        ledger::Stay,
+        takeoff::{self, NEXT_TO_NOTHING_KG_MIN, TRIED},
+    },
+    say::number::{self, SPACE},
+    tables::Visit,
+    units::UnitSystem,
+};
+
+use super::{
+    box_minutes::{CowMinutes, DayMinutes, Habit, Level, TakeOff},
+    minute_rows::mass,
+};
+
+/// Milkings a cow must have before her way is told.
+const FEWEST: u32 = 6;
+/// Minutes a day below which nobody would do anything.
+const WORTH_SAYING_MIN: f64 = 1.0;
+/// Habits that are told.
+const MOST: usize = 10;
+
+/// `9.5 min`.
+fn min(minutes: f64) -> String {
+    format!("{}{SPACE}min", number::plain(minutes, 1))
+}
+
+/// Flow in the farm's unit.
+pub(super) fn flow(kg_min: f64, units: UnitSystem) -> String {
+    let value = match units {
+        UnitSystem::Metric => kg_min,
+        UnitSystem::Us => cowpath_core::units::Kilograms(kg_min).pounds(),
+    };
+    format!("{}{SPACE}{}/min", number::plain(value, 2), number::mass_unit(units))
+}
+
+/// A box's day in words.
+pub(super) fn day(day: &DayMinutes, units: UnitSystem) -> String {
+    let of: Vec<String> = day
+        .seconds
+        .named()
+        .iter()
+        .filter(|(_, seconds)| 30 <= *seconds)
+        .map(|(name, seconds)| format!("{name} {}", number::count((seconds + 30) as usize / 60)))
+        .collect();
+    let mut words = format!("Of {} minutes: {}.", number::count((day.day_s / 60) as usize), of.join(", "));
+    let used = day.day_s - day.seconds.idle;
+    if let Some(kg) = day.milk_kg.filter(|_| 0 < used) {
+        words.push_str(&format!(
+            " {} at {}; {} a minute in use.",
+            mass(kg, units),
+            number::things(day.milkings as usize, "milking", "milkings"),
+            flow(kg * 60.0 / used as f64, units).replace("/min", "")
+        ));
+    }
+    words
+}
+
+/// The span in words.
+pub(super) fn summary(days: &[DayMinutes], boxes: usize, units: UnitSystem) -> String {
+    if days.is_empty() {
+        return "No box has a row in these days.".into();
+    }
+    let whole: i64 = days.iter().map(|day| day.day_s).sum();
+    let share = |of: fn(&DayMinutes) -> i64| {
+        number::percent(days.iter().map(of).sum::<i64>() as f64 / whole.max(1) as f64)
+    };
+    let milk: f64 = days.iter().filter_map(|day| day.milk_kg).sum();
+    format!(
+        "{} in {}: {} of their time was idle, {} milk flow, {} waiting for one last quarter, {} handling, {} turned away or \
+         fed only, {} failed or incomplete, {} cleaning, service, fault or off. {} of milk a box and day.",
+        number::things(boxes, "box", "boxes"),
+        number::things(days.len() / boxes.max(1), "day", "days"),
+        share(|day| day.seconds.idle),
+        share(|day| day.seconds.milk_flow),
+        share(|day| day.seconds.last_quarter),
+        share(|day| day.seconds.handling),
+        share(|day| day.seconds.turned_away + day.seconds.fed_only),
+        share(|day| day.seconds.failed + day.seconds.incomplete),
+        share(|day| day.seconds.cleaning + day.seconds.service + day.seconds.fault + day.seconds.off),
+        mass(milk / days.len() as f64, units),
+    )
+}
+
+/// The dearest ways of cows beside the herd's middle cow, at most ten, one a cow.
+pub(super) fn habits(cows: &[CowMinutes], units: UnitSystem) -> Vec<Habit> {
+    let known: Vec<&CowMinutes> = cows.iter().filter(|cow| FEWEST <= cow.milkings).collect();
+    let handling = middle(known.iter().filter_map(|cow| cow.handling_min));
+    let alone = middle(known.iter().filter_map(|cow| cow.last_quarter_min));
+    let flows = middle(known.iter().filter_map(|cow| cow.flow_kg_min));
+    let turned = middle(known.iter().map(|cow| cow.other_by_kind.0));
+    let failed = middle(known.iter().map(|cow| cow.other_by_kind.1));
+    let mut all: Vec<Habit> = known
+        .iter()
+        .filter_map(|cow| {
+            let (stands, gives) = (cow.minutes_milking?, cow.milking_kg);
+            let gave = gives.map_or(String::new(), |kg| format!(" for {}", mass(kg, units)));
+            let head = format!("{} stands {}{gave}", cow.animal, min(stands));
+            let a_day = (cow.minutes_day - cow.other_min_day).max(0.0) / stands.max(0.1);
+            let mut own: Vec<(&'static str, f64, String)> = Vec::new();
+            if let (Some(hers), Some(alone), Some(code)) = (cow.last_quarter_min, alone, cow.last_quarter) {
+                let quarter = Quarter::from_code(code).map_or("last quarter", Quarter::words);
+                let words = format!("{head}: her {quarter} needs {} alone", min(hers));
+                own.push(("last-quarter", (hers - alone) * a_day, words));
+            }
+            if let (Some(hers), Some(herds), Some(kg)) = (cow.flow_kg_min, flows, gives) {
+                let words = format!(
+                    "{head}: she lets it down at {}, the herd’s middle cow at {}",
+                    flow(hers, units),
+                    flow(herds, units)
+                );
+                own.push(("slow", kg * (1.0 / hers.max(0.05) - 1.0 / herds.max(0.05)) * a_day, words));
+            }
+            if let (Some(hers), Some(herds)) = (cow.handling_min, handling) {
+                let words =
+                    format!("{head}: {} of it without flow, the herd’s middle cow {}", min(hers), min(herds));
+                own.push(("handling", (hers - herds) * a_day, words));
+            }
+            if let Some(herds) = turned {
+                let words = format!(
+                    "{} is turned away or fed only {} times a day: {} of the boxes",
+                    cow.animal,
+                    number::plain(cow.times_day.0, 1),
+                    min(cow.other_by_kind.0)
+                );
+                own.push(("turned-away", cow.other_by_kind.0 - herds, words));
+            }
+            if let Some(herds) = failed {
+                let words = format!(
+                    "{} fails or is milked in part {} times a day: {} of the boxes",
+                    cow.animal,
+                    number::plain(cow.times_day.1, 1),
+                    min(cow.other_by_kind.1)
+                );
+                own.push(("failed", cow.other_by_kind.1 - herds, words));
+            }
+            let (kind, minutes_day, words) =
+                own.into_iter().max_by(|one, other| one.1.total_cmp(&other.1))?;
+            let sentence =
+                format!("{words}. That is {} a day more than the middle cow takes.", min(minutes_day));
+            (WORTH_SAYING_MIN <= minutes_day).then(|| Habit {
+                animal: cow.animal.clone(),
+                kind,
+                minutes_day,
+                sentence,
+            })
+        })
+        .collect();
+    all.sort_by(|one, other| {
+        other.minutes_day.total_cmp(&one.minutes_day).then_with(|| one.animal.cmp(&other.animal))
+    });
+    all.truncate(MOST);
+    all
+}
+
+/// The middle of some figures; of an even number the lower of the two.
+pub(super) fn middle(figures: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut all: Vec<f64> = figures.filter(|figure| figure.is_finite()).collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len().saturating_sub(1) / 2).copied()
+}
+
+/// What taking cups off sooner would do.
+pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSystem) -> Option<TakeOff> {
+    let whole: Vec<&Visit> =
+        begun.iter().filter(|(cow, visit)| Stay::of(*cow, visit).milked()).map(|(_, visit)| visit).collect();
+    let told: Vec<&Visit> = whole
+        .iter()
+        .filter(|visit| visit.quarters.iter().any(|quarter| takeoff::tail(quarter).is_some()))
+        .copied()
+        .collect();
+    let off = || whole.iter().flat_map(|visit| visit.quarters).filter_map(|quarter| quarter.takeoff_kg_min);
+    let now_kg_min = middle(off())?;
+    if told.is_empty() {
+        return None;
+    }
+    let number_of = told.len() as f64;
+    let mean = |level: f64| {
+        let (mut quarters_s, mut visit_s, mut left_kg) = (0.0, 0.0, 0.0);
+        for visit in &told {
+            let change = takeoff::at_level(&visit.quarters, level);
+            quarters_s += change.quarter_s.iter().sum::<f64>();
+            visit_s += change.visit_s;
+            left_kg += change.left_kg.iter().sum::<f64>();
+        }
+        (quarters_s / number_of, visit_s / number_of, left_kg / number_of)
+    };
+    let levels: Vec<Level> = TRIED
+        .iter()
+        .map(|(level_kg_min, trial)| {
+            let (quarters_s, visit_s, left_kg) = mean(*level_kg_min);
+            let box_min_day = visit_s / 60.0 * whole.len() as f64 / box_days as f64;
+            let words = [
+                flow(*level_kg_min, units),
+                format!("{}{SPACE}s", number::plain(visit_s, 0)),
+                mass(left_kg, units),
+                min(box_min_day),
+            ];
+            Level { level_kg_min: *level_kg_min, trial, quarters_s, visit_s, left_kg, box_min_day, words }
+        })
+        .collect();
+    let over_milked_s = mean(NEXT_TO_NOTHING_KG_MIN).0;
+    let words = format!(
+        "Cups come off at {} in the middle. Only the last quarter shortens a visit: sooner off at the other three saves the \
+         teats, not the box. Reckoned from yield, seconds, peak and flow at take-off of {} of {} milkings, the flow being \
+         taken to stand at its peak and then to fade; no log holds its course.",
+        flow(now_kg_min, units),
+        number::count(told.len()),
+        number::count(whole.len()),
+    );
+    Some(TakeOff { milkings: told.len(), of: whole.len(), now_kg_min, over_milked_s, levels, words })
+}
