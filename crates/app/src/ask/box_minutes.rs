@@ -8,7 +8,7 @@ use serde::Serialize;
 pub struct AskedMinutes {
     /// First farm day; `None`: a week that ends with `to`.
     pub from: Option<Date>,
-    /// Last farm day; `None`: that of the newest row of a box.
+    /// Last farm day; `None`: the last that is over.
     pub to: Option<Date>,
     /// In metric units, whatever the farm's: for programs.
     pub metric: bool,

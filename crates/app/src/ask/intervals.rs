@@ -176,6 +176,9 @@ pub struct Figure {
 pub struct Changes {
     /// Milk, kg a day.
     pub milk_kg: Figure,
+    /// Of that, what comes of cows that are turned away now at least three times in ten days, or are to be milked less
+    /// often: another setting reaches them by itself. The others would have to be fetched.
+    pub by_setting_kg: f64,
     /// Box time in whole milkings, min a day.
     pub minutes: Figure,
     /// Milkings a day.

@@ -82,6 +82,8 @@ pub struct Live {
     pub(super) learned: Mutex<Option<(Mark, Judging)>>,
     /// Lists of whom to bring in.
     pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
+    /// Best uses of box minutes.
+    pub(super) settled: Mutex<Vec<super::minute_live::Settled>>,
     history: Mutex<Option<Arc<History>>>,
     tellings: Tellings,
 }
@@ -111,6 +113,7 @@ impl Live {
             told: Mutex::default(),
             learned: Mutex::default(),
             brings: Mutex::default(),
+            settled: Mutex::default(),
             history: Mutex::default(),
             tellings: Tellings::default(),
         })

@@ -12,7 +12,7 @@ use cowpath_core::{
     time::{day_starts, farm_day},
     units::{Kilograms, UnitSystem},
 };
-use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date};
+use jiff::{SignedDuration, Timestamp, ToSpan, civil::Date, tz::TimeZone};
 
 use super::{
     box_minutes::{
@@ -34,6 +34,8 @@ const USUAL_DAYS: i64 = 7;
 const IN_USE_DAYS: i64 = 14;
 /// Days that are split at once: an answer of more would not be read.
 const MOST_DAYS: i32 = 400;
+/// With a row so late a day counts as over.
+const DAY_ENDS_WITHIN: SignedDuration = SignedDuration::from_hours(1);
 /// Overlaps of one box and day that are told one by one.
 const MOST_SHARED: usize = 12;
 
@@ -76,7 +78,10 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
     }
     let zone = ways.zone.clone();
     let newest = barn.store.box_row_before(Timestamp::MAX)?;
-    let last = asked.to.unwrap_or_else(|| farm_day(newest.unwrap_or(now), &zone));
+    let last = match asked.to {
+        Some(last) => last,
+        None => last_over(barn, newest.unwrap_or(now), &zone)?,
+    };
     let first = match asked.from {
         Some(first) => first,
         None => last.checked_sub((USUAL_DAYS - 1).days())?,
@@ -138,6 +143,18 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
         cows,
         states_logged,
     })
+}
+
+/// The last farm day that is over: that of the newest row, or the one before while it still goes on and there is one.
+fn last_over(barn: &Barn, newest: Timestamp, zone: &TimeZone) -> anyhow::Result<Date> {
+    let day = farm_day(newest, zone);
+    let (begins, ends) = (day_starts(day, zone)?, day_starts(day.checked_add(1.day())?, zone)?);
+    let goes_on = newest < ends.saturating_sub(DAY_ENDS_WITHIN)?;
+    if goes_on && barn.store.box_row_before(begins)?.is_some() {
+        Ok(day.checked_sub(1.day())?)
+    } else {
+        Ok(day)
+    }
 }
 
 /// Boxes of the span in the order people look them up: with a row in it, or not long before.

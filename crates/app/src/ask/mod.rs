@@ -48,6 +48,7 @@ pub mod mending;
 pub mod missed;
 pub mod misses;
 mod minute_cows;
+mod minute_live;
 pub mod minute_rows;
 pub mod model;
 pub mod others;

@@ -55,6 +55,8 @@ pub(super) struct Curve<'a> {
     pub(super) hours: Vec<f64>,
     pub(super) milkings: u32,
     pub(super) assumed: Vec<&'static str>,
+    /// Times a day she was turned away.
+    pub(super) turned_day: f64,
     /// When she is to be brought in, h.
     pub(super) fetch_h: f64,
 }
@@ -84,6 +86,7 @@ pub(super) struct Stand<'a> {
 #[derive(Default)]
 struct Own {
     ends: Vec<Timestamp>,
+    turned: u32,
     /// With seconds of flow: handling each, flow minutes, milk.
     handling: Vec<f64>,
     flow_min: f64,
@@ -112,6 +115,7 @@ pub(super) fn stand<'a>(
         let Some(life) = view.cast.life(*number, visit.started_at) else { continue };
         let stay = Stay::of(*number, visit);
         let own = owns.entry(life.key).or_default();
+        own.turned += u32::from(visit.outcome == Some(Outcome::TurnedAway));
         if stay.milked() || visit.outcome == Some(Outcome::Incomplete) {
             own.ends.push(visit.ended_at);
         }
@@ -274,6 +278,7 @@ fn curve<'a>(
         milkings: own.ends.len() as u32,
         hours,
         assumed,
+        turned_day: f64::from(own.turned) / SPAN.as_hours() as f64 * 24.0,
         fetch_h: limits.of(&hers, kappa_per_h).hours,
     })
 }

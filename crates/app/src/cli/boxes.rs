@@ -27,7 +27,7 @@ pub struct BoxesCommand {
     /// First farm day; without it, six days before the last
     #[arg(long, value_name = "DAY")]
     from: Option<String>,
-    /// Last farm day; without it, that of the newest row of a box
+    /// Last farm day; without it, the last that is over
     #[arg(long, value_name = "DAY")]
     to: Option<String>,
     /// How it is printed; CSV has a row a box and day
