@@ -13,7 +13,8 @@ use cowpath_core::{
 
 use super::{
     box_minutes::{CowMinutes, DayMinutes, Habit, Level, TakeOff},
-    minute_rows::mass,
+    gains::big,
+    minute_rows::{mass, whole_mass},
 };
 
 /// Milkings a cow must have before her way is told.
@@ -72,7 +73,7 @@ pub(super) fn summary(days: &[DayMinutes], boxes: usize, units: UnitSystem) -> S
     format!(
         "{} in {}: {} of their time was idle, {} milk flow, {} waiting for one last quarter, {} handling, {} turned away or \
          fed only, {} failed or incomplete, {} cleaning, service, fault or off. {} of milk a box and day.",
-        number::things(boxes, "box", "boxes"),
+        big(&number::things(boxes, "box", "boxes")),
         number::things(days.len() / boxes.max(1), "day", "days"),
         share(|day| day.seconds.idle),
         share(|day| day.seconds.milk_flow),
@@ -81,7 +82,7 @@ pub(super) fn summary(days: &[DayMinutes], boxes: usize, units: UnitSystem) -> S
         share(|day| day.seconds.turned_away + day.seconds.fed_only),
         share(|day| day.seconds.failed + day.seconds.incomplete),
         share(|day| day.seconds.cleaning + day.seconds.service + day.seconds.fault + day.seconds.off),
-        mass(milk / days.len() as f64, units),
+        whole_mass(milk / days.len() as f64, units),
     )
 }
 

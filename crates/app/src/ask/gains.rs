@@ -11,7 +11,7 @@ use cowpath_core::{
 
 use super::{
     intervals::{Changes, Figure, Intervals, Minutes},
-    minute_rows::mass,
+    minute_rows::{mass, whole_mass},
     settled::Stand,
     settling::{KAPPA_SD, NINETY},
 };
@@ -25,6 +25,12 @@ const REACHED_DAY: f64 = 0.3;
 /// `7.2 h`.
 pub(super) fn hours(hours: f64) -> String {
     format!("{}{SPACE}h", number::plain(hours, 1))
+}
+
+/// A sentence begins with it.
+pub(super) fn big(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// Money, with cents where it is little.
@@ -152,13 +158,13 @@ pub(super) fn summary(
 ) -> String {
     let mut words = vec![format!(
         "{} give {} a day in {} box minutes.",
-        number::things(best.cows.len(), "cow", "cows"),
-        mass(best.milk_kg, units),
+        big(&number::things(best.cows.len(), "cow", "cows")),
+        whole_mass(best.milk_kg, units),
         number::count(best.minutes.round() as usize)
     )];
     if best.worth <= 0.0 {
         words.push(
-            "Another box minute is worth nothing: every cow is at her shortest interval and the boxes have time left."
+            "Another box minute is worth nothing: every cow is at the shortest interval her limit allows, and the boxes have time left."
                 .into(),
         );
     } else {
@@ -167,6 +173,12 @@ pub(super) fn summary(
         });
         words
             .push(format!("One more box minute a day is worth {}{ten}.", money(best.worth, &terms.currency)));
+    }
+    if let Some(half) = answer.worth_of_half_hour.filter(|half| 0.005 <= *half) {
+        words.push(format!(
+            "Limits half an hour shorter would be worth {} a day.",
+            money(half, &terms.currency)
+        ));
     }
     if let Some(change) = &answer.change {
         let more = if change.milk_kg.mean < 0.0 { "less" } else { "more" };

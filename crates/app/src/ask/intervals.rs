@@ -31,6 +31,8 @@ pub struct Intervals {
     pub worth_per_minute: Option<f64>,
     /// Money a day of ten more minutes a day, reckoned anew.
     pub worth_of_ten: Option<f64>,
+    /// Money a day that limits half an hour shorter for every cow would bring in the same minutes.
+    pub worth_of_half_hour: Option<f64>,
     /// The cow whose leaving would cost least or bring most.
     pub least_profitable: Option<Least>,
     /// Which limit gives way first, where the minutes do not suffice; in words.
@@ -103,6 +105,8 @@ pub struct CowInterval {
     pub high90_h: f64,
     /// `inside`, `shortest` or `longest`: whether a limit binds her.
     pub limit: &'static str,
+    /// What her mean interval was chosen within, h: the farm's shortest and what cows here wait, and the longest.
+    pub limits_h: (f64, f64),
     /// Milk at that interval, kg a day.
     pub milk_kg: f64,
     /// With 90 % certainty from, kg a day.

@@ -357,6 +357,15 @@ fn notes(days: &[DayMinutes], states_logged: bool, newest: Option<Timestamp>, wa
     notes
 }
 
+/// Milk of many in the farm's unit, whole: `3,982 kg`.
+pub(super) fn whole_mass(kg: f64, units: UnitSystem) -> String {
+    let value = match units {
+        UnitSystem::Metric => kg,
+        UnitSystem::Us => Kilograms(kg).pounds(),
+    };
+    format!("{}{}{}", number::count(value.max(0.0).round() as usize), number::SPACE, number::mass_unit(units))
+}
+
 /// Milk in the farm's unit: for words.
 pub(super) fn mass(kg: f64, units: UnitSystem) -> String {
     number::mass(Kilograms(kg), units)

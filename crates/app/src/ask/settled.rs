@@ -148,6 +148,10 @@ pub(super) fn stand<'a>(
         hours.sort_by(f64::total_cmp);
         (FEWEST_FOR_TENTH <= hours.len()).then(|| (curve.now_h - hours[hours.len() / 10]).max(0.0))
     }));
+    // The farm's shortest interval is what a box is set to: her mean is longer by what she waits before she comes.
+    for curve in &mut curves {
+        curve.cow.low_h = (curve.cow.low_h + wait_h.unwrap_or(0.0)).min(curve.cow.high_h);
+    }
     Ok(Stand { curves, left_out, load, wait_h, flows_logged: of_herd.flows_logged })
 }
 

@@ -43,6 +43,7 @@ pub fn nothing(farm: String, terms: Terms) -> Intervals {
         minutes: Minutes::default(),
         worth_per_minute: None,
         worth_of_ten: None,
+        worth_of_half_hour: None,
         least_profitable: None,
         infeasible: None,
         cows: Vec::new(),
@@ -88,13 +89,17 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         answer.minutes = minutes;
         return Ok(answer);
     }
-    let pooled = Pooled::of(&stand.curves, &terms);
+    let pooled = Pooled::of(&stand, &terms);
     match best(&cows, price, minutes.for_milking) {
         Ok(best) => {
             minutes.used_then = Some(best.minutes);
             answer.worth_per_minute = Some(best.worth);
             let ten = intervals::best(&cows, price, minutes.for_milking + 10.0);
             answer.worth_of_ten = ten.ok().map(|ten| ten.value - best.value);
+            let shorter: Vec<Cow> =
+                cows.iter().map(|cow| Cow { low_h: (cow.low_h - 0.5).max(1.0), ..*cow }).collect();
+            let shorter = intervals::best(&shorter, price, minutes.for_milking);
+            answer.worth_of_half_hour = shorter.ok().map(|shorter| shorter.value - best.value);
             answer.least_profitable = least(&stand, &best, price, &minutes, &terms);
             answer.closed_form_gap = gap(&cows, &best, price);
             answer.cows = stand
@@ -177,13 +182,15 @@ struct Pooled {
 }
 
 impl Pooled {
-    fn of(curves: &[Curve<'_>], terms: &Terms) -> Pooled {
+    fn of(stand: &Stand<'_>, terms: &Terms) -> Pooled {
+        let curves = &stand.curves;
         let groups = Group::ALL.into_iter().filter_map(|group| {
             let own = || curves.iter().filter(|curve| curve.group == group).map(|curve| curve.cow);
             let kappa_per_h = own().next()?.kappa_per_h;
             let rate: f64 = own().map(|cow| cow.rate_kg_h).sum();
             let paced: f64 = own().map(|cow| cow.rate_kg_h / cow.flow_kg_min).sum();
             let (low_h, high_h) = terms.limits(group);
+            let low_h = (low_h + stand.wait_h.unwrap_or(0.0)).min(high_h);
             let handling_min = own().map(|cow| cow.handling_min).sum();
             Some((
                 group,
@@ -226,8 +233,8 @@ fn groups(
         let own: Vec<&Curve<'_>> = stand.curves.iter().filter(|curve| curve.group == group).collect();
         let limits_h = terms.limits(group);
         let interval_h = best.and_then(|best| pooled.of_group(group, best));
-        let shortest_h =
-            interval_h.map(|mean| (mean - stand.wait_h.unwrap_or(0.0)).clamp(limits_h.0.min(mean), mean));
+        // Where the longest interval leaves no room for the wait, the shortest one gives way to it.
+        let shortest_h = interval_h.map(|mean| (mean - stand.wait_h.unwrap_or(0.0)).max(0.0));
         let mean = |of: &dyn Fn(&Curve<'_>) -> f64| {
             (!own.is_empty()).then(|| own.iter().map(|curve| of(curve)).sum::<f64>() / own.len() as f64)
         };
@@ -316,6 +323,7 @@ fn shown(curve: &Curve<'_>, day: &intervals::Day, price: f64, worth: f64, units:
         low90_h: (day.interval_h - reach_h).max(cow.low_h),
         high90_h: (day.interval_h + reach_h).min(cow.high_h),
         limit,
+        limits_h: (cow.low_h, cow.high_h),
         milk_kg: day.milk_kg,
         low90_kg: (day.milk_kg - reach_kg).max(0.0),
         high90_kg: day.milk_kg + reach_kg,
@@ -350,6 +358,13 @@ fn notes(stand: &Stand<'_>, minutes: &Minutes, terms: &Terms) -> Vec<String> {
     }
     if !stand.flows_logged {
         notes.push("No seconds of flow are logged: handling is taken to be two minutes a milking, and the rest of a stay to be flow.".into());
+    }
+    if let Some(wait_h) = stand.wait_h {
+        notes.push(format!(
+            "Cows here come {} after their shortest intervals, in the middle: a mean interval lies so much above what is typed in, \
+             and no mean is aimed at that is nearer to the farm’s shortest than that.",
+            gains::hours(wait_h)
+        ));
     }
     if 0 < minutes.boxes {
         notes.push(format!(

@@ -119,7 +119,7 @@ pub fn change(barn: &mut Barn, wanted: &Wanted) -> anyhow::Result<Settings> {
     }
     if let Some(words) = &wanted.terms {
         settings.terms = settings.terms.with(words).map_err(|why| {
-            user(why, "nothing was changed", "write terms like \"milk=0.45 feed=0.12 idle=10 later=5/7/9\"")
+            user(why, "nothing was changed", "write terms like \"milk=0.45 feed=0.12 idle=10 later=4/6/8\"")
         })?;
     }
     barn.store.save_settings(&settings)?;

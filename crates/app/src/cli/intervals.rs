@@ -46,7 +46,7 @@ impl IntervalsCommand {
         let at = self.at.as_deref().map(|words| farm::time(words, &ways.zone)).transpose()?;
         let kept = barn.store.settings()?.terms;
         let terms = self.only_try.as_deref().map(|words| kept.with(words)).transpose().map_err(|why| {
-            user(why, "nothing was changed", "write terms like \"milk=0.45 feed=0.12 idle=10 later=5/7/9\"")
+            user(why, "nothing was changed", "write terms like \"milk=0.45 feed=0.12 idle=10 later=4/6/8\"")
         })?;
         let asked =
             AskedIntervals { box_minutes: self.box_minutes, terms, metric: self.format == Format::Json };

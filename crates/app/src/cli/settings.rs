@@ -42,7 +42,7 @@ pub struct Settings {
     /// On what terms box minutes are used: money a kg of milk and of the feed it takes, a minute of work, a box a day
     /// "milk=0.45 feed=0.12 labour=0.40 box=60 currency=USD", minutes to fetch a cow "fetch=5", per cent of a box's day
     /// kept idle "idle=10", last days of early and mid "days=100/200", shortest interval in hours, early/mid/late
-    /// "first=5/7/9 later=5/7/9", longest "first-longest=14/14/14 later-longest=14/14/14"; those not named stay
+    /// "first=4/6/8 later=4/6/8", longest "first-longest=14/14/14 later-longest=14/14/14"; those not named stay
     #[arg(long, value_name = "TERMS")]
     terms: Option<String>,
     /// How they are printed

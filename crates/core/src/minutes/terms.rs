@@ -3,8 +3,8 @@
 //! Every figure is the farm's to set ([`Terms::with`]); what it has not set is stated here, with where it comes from. Money is of
 //! one currency, and nothing is converted.
 //! # Source
-//! Shortest intervals: `docs/sources.md` §2, as commonly set (practice: 4 to 6 h early, 6 to 8 h mid, 8 to 10 h late; the
-//! middles stand here). Ten per cent idle: §1's arithmetic. 14 h: stated default. Prices: stated defaults without source,
+//! Shortest intervals: `docs/sources.md` §2, as commonly set (practice: 4 to 6 h early, 6 to 8 h mid, 8 to 10 h late; a
+//! limit stands at the lower ends). Ten per cent idle: §1's arithmetic. 14 h: stated default. Prices: stated defaults without source,
 //! to be set by the farm.
 
 /// A farm's terms.
@@ -27,7 +27,7 @@ pub struct Terms {
     pub idle: f64,
     /// Last day in milk of early and of mid lactation.
     pub until_day: [f64; 2],
-    /// Shortest interval in the first lactation, h: early, mid, late.
+    /// Shortest interval in the first lactation, h: early, mid, late; what a box is set to, and so the shortest that occurs.
     pub first_low_h: [f64; 3],
     /// In later lactations.
     pub later_low_h: [f64; 3],
@@ -51,8 +51,8 @@ impl Default for Terms {
             fetch_min: 5.0,
             idle: 0.10,
             until_day: [100.0, 200.0],
-            first_low_h: [5.0, 7.0, 9.0],
-            later_low_h: [5.0, 7.0, 9.0],
+            first_low_h: [4.0, 6.0, 8.0],
+            later_low_h: [4.0, 6.0, 8.0],
             first_high_h: [LONGEST_H; 3],
             later_high_h: [LONGEST_H; 3],
         }
@@ -95,7 +95,7 @@ impl Terms {
     }
 
     /// These terms with others where words name them: `milk=0.45 feed=0.12 labour=0.40 box=60 currency=USD fetch=5
-    /// idle=10 days=100/200 first=5/7/9 later=5/7/9 first-longest=14/14/14 later-longest=14/14/14`: money a kg, a minute
+    /// idle=10 days=100/200 first=4/6/8 later=4/6/8 first-longest=14/14/14 later-longest=14/14/14`: money a kg, a minute
     /// and a day, minutes, per cent, days, hours.
     ///
     /// # Errors
