@@ -108,6 +108,7 @@ fn csv(answer: &Intervals, units: UnitSystem) -> anyhow::Result<()> {
 fn text(answer: &Intervals) -> anyhow::Result<()> {
     let mut out = show::out();
     match &*answer.farm {
+        _ if answer.at.is_empty() => {}
         "" => writeln!(out, "Intervals, {}", answer.at_words)?,
         farm => writeln!(out, "Intervals, {}: {}", answer.at_words, show::plain(farm))?,
     }
