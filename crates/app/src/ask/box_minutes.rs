@@ -228,10 +228,30 @@ pub struct TakeOff {
     pub now_kg_min: f64,
     /// Mean seconds a milking in which the quarters gave less than 0.05 kg/min, added over quarters.
     pub over_milked_s: f64,
+    /// Each quarter, of all whole milkings.
+    pub quarters: Vec<QuarterEnd>,
     /// Levels of published trials, and what each would do here.
     pub levels: Vec<Level>,
     /// In words.
     pub words: String,
+}
+
+/// How a quarter ends.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct QuarterEnd {
+    /// `LF`, `RF`, `LR`, `RR`.
+    pub quarter: &'static str,
+    /// Share of whole milkings in which it is the last, 0 to 1.
+    pub last: f64,
+    /// Mean seconds of flow; `null` where none are logged.
+    pub flow_s: Option<f64>,
+    /// Mean seconds under 0.05 kg/min, of milkings that tell enough.
+    pub over_milked_s: f64,
+    /// Mean seconds under each level of the trials, in their order, of milkings that tell enough.
+    pub under_s: Vec<f64>,
+    /// In words: share, seconds, seconds under the highest level.
+    #[serde(skip)]
+    pub words: [String; 4],
 }
 
 /// One level.

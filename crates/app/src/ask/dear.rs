@@ -12,7 +12,7 @@ use cowpath_core::{
 };
 
 use super::{
-    box_minutes::{CowMinutes, DayMinutes, Habit, Level, TakeOff},
+    box_minutes::{CowMinutes, DayMinutes, Habit, Level, QuarterEnd, TakeOff},
     gains::big,
     minute_rows::{mass, whole_mass},
 };
@@ -203,6 +203,7 @@ pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSyst
             Level { level_kg_min: *level_kg_min, trial, quarters_s, visit_s, left_kg, box_min_day, words }
         })
         .collect();
+    let quarters = quarter_ends(&whole, &told, units);
     let over_milked_s = mean(NEXT_TO_NOTHING_KG_MIN).0;
     let words = format!(
         "Cups come off at {} in the middle. Only the last quarter shortens a visit: sooner off at the other three saves the \
@@ -212,5 +213,53 @@ pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSyst
         number::count(told.len()),
         number::count(whole.len()),
     );
-    Some(TakeOff { milkings: told.len(), of: whole.len(), now_kg_min, over_milked_s, levels, words })
+    Some(TakeOff {
+        milkings: told.len(),
+        of: whole.len(),
+        now_kg_min,
+        over_milked_s,
+        quarters,
+        levels,
+        words,
+    })
+}
+
+/// How each quarter ends: how often it is the last, how long it flows, and how long it gives little.
+fn quarter_ends(whole: &[&Visit], told: &[&Visit], units: UnitSystem) -> Vec<QuarterEnd> {
+    let highest = TRIED.iter().map(|(level, _)| *level).fold(0.0, f64::max);
+    let of = |quarter: Quarter| {
+        let place = quarter as usize;
+        let mut flows = Vec::new();
+        let (mut last, mut timed) = (0_u32, 0_u32);
+        for visit in whole {
+            let flow_s = |own: usize| visit.quarters[own].flow_s.filter(|s| s.is_finite());
+            let longest = (0..4).filter_map(flow_s).fold(f64::NEG_INFINITY, f64::max);
+            timed += u32::from(longest.is_finite());
+            if let Some(own) = flow_s(place) {
+                flows.push(own);
+                last += u32::from(longest <= own);
+            }
+        }
+        let tails: Vec<_> = told.iter().filter_map(|visit| takeoff::tail(&visit.quarters[place])).collect();
+        let under = |level: f64| {
+            tails.iter().map(|tail| tail.under(level).0).sum::<f64>() / tails.len().max(1) as f64
+        };
+        let share = f64::from(last) / f64::from(timed.max(1));
+        let flow_s = (!flows.is_empty()).then(|| flows.iter().sum::<f64>() / flows.len() as f64);
+        let seconds = |s: f64| format!("{}{SPACE}s", number::plain(s, 0));
+        QuarterEnd {
+            quarter: quarter.code(),
+            last: share,
+            flow_s,
+            over_milked_s: under(NEXT_TO_NOTHING_KG_MIN),
+            under_s: TRIED.iter().map(|(level, _)| under(*level)).collect(),
+            words: [
+                quarter.words().to_owned(),
+                number::percent(share),
+                flow_s.map_or_else(|| "–".to_owned(), seconds),
+                format!("{} under {}", seconds(under(highest)), flow(highest, units)),
+            ],
+        }
+    };
+    Quarter::ALL.into_iter().map(of).collect()
 }

@@ -118,6 +118,10 @@ fn text(told: &BoxMinutes) -> anyhow::Result<()> {
     if let Some(off) = &told.take_off {
         writeln!(out, "\nTaking cups off sooner")?;
         writeln!(out, "  {}", off.words)?;
+        for quarter in &off.quarters {
+            let [name, last, flows, little] = &quarter.words;
+            writeln!(out, "  {name}: the last in {last}, flows for {flows}, {little}")?;
+        }
         for level in &off.levels {
             let [at, visit, left, a_day] = &level.words;
             writeln!(

@@ -13,6 +13,7 @@ pub mod intervals;
 pub mod ledger;
 pub mod takeoff;
 pub mod terms;
+mod uses;
 
 #[cfg(test)]
 mod tests;
