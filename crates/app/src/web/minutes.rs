@@ -112,7 +112,13 @@ struct Field {
     value: String,
 }
 
+/// What was asked cannot be, or it is our fault.
 fn unanswered(error: &anyhow::Error) -> Trouble {
+    let words = crate::trouble::in_words(error);
+    if words.code == 1 {
+        let what = format!("{}.", words.what.trim_end_matches('.'));
+        return Trouble::not_understood(what, &format!("{}.", words.next.trim_end_matches('.')));
+    }
     Trouble::unanswered("Box minutes could not be reckoned", error)
 }
 

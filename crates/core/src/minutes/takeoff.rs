@@ -10,8 +10,8 @@
 //! # Source
 //! Levels of trials: `docs/sources.md` §5. The form of the fading is a stated assumption, without source.
 //! # Proof
-//! `cases/minutes.csv` (numerical integration of the same form); laws: no saving below the take-off, none from quarters that
-//! are not the last, milk left never above what came.
+//! Laws in `tests/laws.rs`: the form added up by small steps gives the yield it was made from; no saving below the take-off,
+//! none from quarters that are not the last, milk left never above what came.
 //! # Not here
 //! Let-down, which short intervals delay: §5 says that interval, not only level, moves time.
 
