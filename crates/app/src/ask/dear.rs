@@ -4,7 +4,7 @@ use cowpath_core::{
     herd::Quarter,
     minutes::{
         ledger::Stay,
-        takeoff::{self, NEXT_TO_NOTHING_KG_MIN, TRIED},
+        takeoff::{Ends, NEXT_TO_NOTHING_KG_MIN, TRIED},
     },
     say::number::{self, SPACE},
     tables::Visit,
@@ -168,11 +168,7 @@ pub(super) fn middle(figures: impl Iterator<Item = f64>) -> Option<f64> {
 pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSystem) -> Option<TakeOff> {
     let whole: Vec<&Visit> =
         begun.iter().filter(|(cow, visit)| Stay::of(*cow, visit).milked()).map(|(_, visit)| visit).collect();
-    let told: Vec<&Visit> = whole
-        .iter()
-        .filter(|visit| visit.quarters.iter().any(|quarter| takeoff::tail(quarter).is_some()))
-        .copied()
-        .collect();
+    let told: Vec<Ends> = whole.iter().map(|visit| Ends::of(&visit.quarters)).filter(Ends::known).collect();
     let off = || whole.iter().flat_map(|visit| visit.quarters).filter_map(|quarter| quarter.takeoff_kg_min);
     let now_kg_min = middle(off())?;
     if told.is_empty() {
@@ -181,8 +177,8 @@ pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSyst
     let number_of = told.len() as f64;
     let mean = |level: f64| {
         let (mut quarters_s, mut visit_s, mut left_kg) = (0.0, 0.0, 0.0);
-        for visit in &told {
-            let change = takeoff::at_level(&visit.quarters, level);
+        for ends in &told {
+            let change = ends.at_level(level);
             quarters_s += change.quarter_s.iter().sum::<f64>();
             visit_s += change.visit_s;
             left_kg += change.left_kg.iter().sum::<f64>();
@@ -225,7 +221,7 @@ pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSyst
 }
 
 /// How each quarter ends: how often it is the last, how long it flows, and how long it gives little.
-fn quarter_ends(whole: &[&Visit], told: &[&Visit], units: UnitSystem) -> Vec<QuarterEnd> {
+fn quarter_ends(whole: &[&Visit], told: &[Ends], units: UnitSystem) -> Vec<QuarterEnd> {
     let highest = TRIED.iter().map(|(level, _)| *level).fold(0.0, f64::max);
     let of = |quarter: Quarter| {
         let place = quarter as usize;
@@ -240,7 +236,7 @@ fn quarter_ends(whole: &[&Visit], told: &[&Visit], units: UnitSystem) -> Vec<Qua
                 last += u32::from(longest <= own);
             }
         }
-        let tails: Vec<_> = told.iter().filter_map(|visit| takeoff::tail(&visit.quarters[place])).collect();
+        let tails: Vec<_> = told.iter().filter_map(|ends| ends.tail(place)).collect();
         let under = |level: f64| {
             tails.iter().map(|tail| tail.under(level).0).sum::<f64>() / tails.len().max(1) as f64
         };

@@ -1,6 +1,6 @@
 //! Box minutes for pages: the ledger as asked, the best use kept at hand while nothing it rests on has changed, the terms.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use cowpath_core::minutes::terms::Terms;
 
@@ -13,16 +13,45 @@ use super::{
 };
 use crate::{clock, trouble::user};
 
-/// Answers kept at hand.
-const KEPT: usize = 4;
+/// Answers of a kind kept at hand.
+const KEPT: usize = 6;
 
-/// A view, what else an answer rests on, and the answer.
-pub(super) type Settled = (Arc<Seen>, String, Arc<Intervals>);
+/// What was reckoned, by all it rests on, the newest last.
+#[derive(Default)]
+pub(super) struct Kept {
+    ledgers: Mutex<Vec<(String, Arc<BoxMinutes>)>>,
+    settled: Mutex<Vec<(Arc<Seen>, String, Arc<Intervals>)>>,
+}
 
 impl Live {
     /// Where the boxes' minutes went.
-    pub fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<BoxMinutes> {
-        self.ask(|barn| minute_rows::box_minutes(barn, asked, clock::now()))
+    pub fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<Arc<BoxMinutes>> {
+        self.ask(|barn| {
+            let settings = barn.store.settings()?;
+            let rests_on =
+                format!("{asked:?} {} {} {:?}", barn.store.last_batch()?, settings.zone, settings.units);
+            let known = || {
+                let all = locked(&self.minutes.ledgers);
+                all.iter().find(|(own, _)| *own == rests_on).map(|(_, told)| Arc::clone(told))
+            };
+            if let Some(told) = known() {
+                return Ok(told);
+            }
+            let told = Arc::new(minute_rows::box_minutes(barn, asked, clock::now())?);
+            let mut all = locked(&self.minutes.ledgers);
+            if KEPT <= all.len() {
+                all.remove(0);
+            }
+            all.push((rests_on, Arc::clone(&told)));
+            Ok(told)
+        })
+    }
+
+    /// Makes what the pages of box minutes show without being asked for more ready.
+    pub(super) fn warm_minutes(&self) {
+        // What goes wrong here goes wrong again when a page asks, and is said there.
+        let _ = self.intervals(&AskedIntervals::default());
+        let _ = self.box_minutes(&AskedMinutes::default());
     }
 
     /// How box minutes are best used, as the newest row knows it.
@@ -35,15 +64,18 @@ impl Live {
                 return Ok(Arc::new(settling::nothing(settings.name, terms)));
             };
             let rests_on = format!("{asked:?} {:?} {:?}", settings.terms, settings.limits);
-            let known = locked(&self.settled)
-                .iter()
-                .find(|(own, then, _)| Arc::ptr_eq(own, &seen) && *then == rests_on)
-                .map(|(.., answer)| Arc::clone(answer));
-            if let Some(answer) = known {
+            let known = || {
+                let all = locked(&self.minutes.settled);
+                let found = all.iter().find(|(own, then, _)| Arc::ptr_eq(own, &seen) && *then == rests_on);
+                found.map(|(.., answer)| Arc::clone(answer))
+            };
+            if let Some(answer) = known() {
                 return Ok(answer);
             }
             let answer = Arc::new(settling::of_view(barn, view, asked)?);
-            let mut all = locked(&self.settled);
+            let mut all = locked(&self.minutes.settled);
+            // Of a view that is no longer the newest nothing is asked again.
+            all.retain(|(own, ..)| Arc::ptr_eq(own, &seen));
             if KEPT <= all.len() {
                 all.remove(0);
             }

@@ -99,7 +99,7 @@ pub async fn show(
         let day = boxes.date.parse().ok();
         let span = AskedMinutes { from: day, to: day, metric: false };
         let ledger = if boxes.seen { answers.box_minutes(&span).ok() } else { None };
-        draw(&boxes, ledger.as_ref(), &asked)
+        draw(&boxes, ledger.as_deref(), &asked)
     })
     .await
 }

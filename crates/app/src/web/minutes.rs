@@ -37,7 +37,7 @@ const SHOWN: usize = 40;
 /// What the pages ask and change of box minutes. Like [`Answers`], called off the async threads.
 pub trait Minding {
     /// Where the minutes went.
-    fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<BoxMinutes>;
+    fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<Arc<BoxMinutes>>;
     /// How they are best used.
     fn intervals(&self, asked: &AskedIntervals) -> anyhow::Result<Arc<Intervals>>;
     /// The farm's terms with others where words name them; nothing is kept.
@@ -47,7 +47,7 @@ pub trait Minding {
 }
 
 impl Minding for Live {
-    fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<BoxMinutes> {
+    fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<Arc<BoxMinutes>> {
         Live::box_minutes(self, asked)
     }
     fn intervals(&self, asked: &AskedIntervals) -> anyhow::Result<Arc<Intervals>> {
@@ -122,7 +122,7 @@ fn unanswered(error: &anyhow::Error) -> Trouble {
     Trouble::unanswered("Box minutes could not be reckoned", error)
 }
 
-fn ledger(answers: &dyn Answers, asked: &MinutesAsked, metric: bool) -> Result<BoxMinutes, Trouble> {
+fn ledger(answers: &dyn Answers, asked: &MinutesAsked, metric: bool) -> Result<Arc<BoxMinutes>, Trouble> {
     let from = cow::day(address::given(&asked.from), "from")?;
     let to = cow::day(address::given(&asked.to), "to")?;
     let far = [from, to].into_iter().flatten().find(|day| !(1900..2200).contains(&day.year()));
@@ -164,8 +164,10 @@ pub async fn json(
     headers: HeaderMap,
     asked: Result<Query<MinutesAsked>, QueryRejection>,
 ) -> Response {
-    page::json(answers, headers, move |answers| api::text(&ledger(answers, &round::words(asked)?, true)?))
-        .await
+    page::json(answers, headers, move |answers| {
+        api::text(ledger(answers, &round::words(asked)?, true)?.as_ref())
+    })
+    .await
 }
 
 fn in_units(kg: f64, units: UnitSystem) -> f64 {

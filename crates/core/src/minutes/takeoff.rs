@@ -84,15 +84,44 @@ pub struct Change {
 
 /// What taking off at a level would do to one milking. A quarter whose end is not known stays as it is.
 pub fn at_level(quarters: &[QuarterVisit; 4], level_kg_min: f64) -> Change {
-    let mut change = Change::default();
-    let (mut before, mut after) = (0.0_f64, 0.0_f64);
-    for (place, quarter) in quarters.iter().enumerate() {
-        let Some(flow_s) = quarter.flow_s.filter(|s| s.is_finite() && 0.0 <= *s) else { continue };
-        let (saved_s, left_kg) = tail(quarter).map_or((0.0, 0.0), |tail| tail.under(level_kg_min));
-        (change.quarter_s[place], change.left_kg[place]) = (saved_s, left_kg);
-        before = before.max(flow_s);
-        after = after.max(flow_s - saved_s);
+    Ends::of(quarters).at_level(level_kg_min)
+}
+
+/// A milking as far as taking off goes: its quarters' seconds, and their ends where they are known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ends([Option<(f64, Option<Tail>)>; 4]);
+
+impl Ends {
+    /// Of a milking.
+    pub fn of(quarters: &[QuarterVisit; 4]) -> Ends {
+        Ends(quarters.each_ref().map(|quarter| {
+            let flow_s = quarter.flow_s.filter(|s| s.is_finite() && 0.0 <= *s)?;
+            Some((flow_s, tail(quarter)))
+        }))
     }
-    change.visit_s = before - after;
-    change
+
+    /// Whether the end of any quarter is known.
+    pub fn known(&self) -> bool {
+        self.0.iter().flatten().any(|(_, tail)| tail.is_some())
+    }
+
+    /// The end of a quarter.
+    pub fn tail(&self, quarter: usize) -> Option<Tail> {
+        self.0.get(quarter).copied().flatten().and_then(|(_, tail)| tail)
+    }
+
+    /// What taking off at a level would do.
+    pub fn at_level(&self, level_kg_min: f64) -> Change {
+        let mut change = Change::default();
+        let (mut before, mut after) = (0.0_f64, 0.0_f64);
+        for (place, own) in self.0.iter().enumerate() {
+            let Some((flow_s, tail)) = own else { continue };
+            let (saved_s, left_kg) = tail.map_or((0.0, 0.0), |tail| tail.under(level_kg_min));
+            (change.quarter_s[place], change.left_kg[place]) = (saved_s, left_kg);
+            before = before.max(*flow_s);
+            after = after.max(flow_s - saved_s);
+        }
+        change.visit_s = before - after;
+        change
+    }
 }

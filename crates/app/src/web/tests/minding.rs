@@ -17,7 +17,7 @@ use crate::{
 };
 
 impl Minding for FixedFarm {
-    fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<BoxMinutes> {
+    fn box_minutes(&self, asked: &AskedMinutes) -> anyhow::Result<Arc<BoxMinutes>> {
         if let Some(broken) = self.broken {
             anyhow::bail!(broken);
         }
