@@ -16,11 +16,14 @@ use crate::{clock, trouble::user};
 /// Answers of a kind kept at hand.
 const KEPT: usize = 6;
 
+/// A view, what else an answer rests on, and the answer.
+type Settled = (Arc<Seen>, String, Arc<Intervals>);
+
 /// What was reckoned, by all it rests on, the newest last.
 #[derive(Default)]
 pub(super) struct Kept {
     ledgers: Mutex<Vec<(String, Arc<BoxMinutes>)>>,
-    settled: Mutex<Vec<(Arc<Seen>, String, Arc<Intervals>)>>,
+    settled: Mutex<Vec<Settled>>,
 }
 
 impl Live {
