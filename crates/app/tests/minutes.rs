@@ -260,6 +260,10 @@ fn fewer_minutes_are_worth_more_until_a_limit_gives_way() {
     // A reserve so large that the herd does not fit beside it gives way before any cow's limit does.
     let told = place.json(["intervals", "--try", "idle=60"]);
     assert!(told["infeasible"].as_str().unwrap().contains("idle reserve gives way first"), "{told}");
+    // Settings are told all the same, for the minutes that milkings take now or must.
+    let used = told["minutes"]["used_then"].as_f64().unwrap();
+    assert!(told["minutes"]["for_milking"].as_f64().unwrap() < used && used <= 1440.0, "{used}");
+    assert!(told["groups"].as_array().unwrap().iter().any(|group| group["interval_h"].is_number()));
 }
 
 #[test]

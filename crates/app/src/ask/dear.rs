@@ -38,6 +38,17 @@ pub(super) fn flow(kg_min: f64, units: UnitSystem) -> String {
     format!("{}{SPACE}{}/min", number::plain(value, 2), number::mass_unit(units))
 }
 
+/// A level of a trial, as exactly as it was set.
+fn level(kg_min: f64, units: UnitSystem) -> String {
+    let value = match units {
+        UnitSystem::Metric => kg_min,
+        UnitSystem::Us => cowpath_core::units::Kilograms(kg_min).pounds(),
+    };
+    let figure = number::plain(value, if units == UnitSystem::Us { 3 } else { 4 });
+    let figure = figure.trim_end_matches('0').trim_end_matches('.');
+    format!("{figure}{SPACE}{}/min", number::mass_unit(units))
+}
+
 /// A box's day in words.
 pub(super) fn day(day: &DayMinutes, units: UnitSystem) -> String {
     let of: Vec<String> = day
@@ -191,7 +202,7 @@ pub(super) fn take_off(begun: &[&(u32, Visit)], box_days: usize, units: UnitSyst
             let (quarters_s, visit_s, left_kg) = mean(*level_kg_min);
             let box_min_day = visit_s / 60.0 * whole.len() as f64 / box_days as f64;
             let words = [
-                flow(*level_kg_min, units),
+                level(*level_kg_min, units),
                 format!("{}{SPACE}s", number::plain(visit_s, 0)),
                 mass(left_kg, units),
                 min(box_min_day),

@@ -27,7 +27,7 @@ pub struct Intervals {
     pub summary: String,
     /// Minutes a day there are for milking, and how they come about.
     pub minutes: Minutes,
-    /// Worth of one more box minute a day, money; `null` where the minutes do not suffice.
+    /// Worth of one more box minute a day, money; `null` where no settings fit the minutes.
     pub worth_per_minute: Option<f64>,
     /// Money a day of ten more minutes a day, reckoned anew.
     pub worth_of_ten: Option<f64>,
@@ -35,7 +35,8 @@ pub struct Intervals {
     pub worth_of_half_hour: Option<f64>,
     /// The cow whose leaving would cost least or bring most.
     pub least_profitable: Option<Least>,
-    /// Which limit gives way first, where the minutes do not suffice; in words.
+    /// Which limit gives way first, where the minutes do not suffice; in words. Where it is the reserve, what follows is for the
+    /// minutes that milkings take now.
     pub infeasible: Option<String>,
     /// Each cow, by number.
     pub cows: Vec<CowInterval>,
@@ -68,7 +69,7 @@ pub struct Minutes {
     pub whole: f64,
     /// Cleaning, service, fault, off.
     pub states: f64,
-    /// Turned away, fed only, failed, incomplete.
+    /// Turned away, fed only, failed.
     pub other_visits: f64,
     /// Kept idle.
     pub reserve: f64,
@@ -76,7 +77,7 @@ pub struct Minutes {
     pub for_milking: f64,
     /// Whether they were asked for.
     pub asked: bool,
-    /// Whole milkings take now.
+    /// Milkings take now, whole or incomplete.
     pub used_now: f64,
     /// They would take.
     pub used_then: Option<f64>,

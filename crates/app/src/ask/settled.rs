@@ -171,8 +171,9 @@ fn load(rows: &minute_rows::Rows, from: Timestamp, at: Timestamp) -> Load {
         let of = |uses: &[Use]| a_day(uses.iter().map(|of| spent.of(*of)).sum());
         load.boxes += 1;
         load.states += of(&[Use::Cleaning, Use::Service, Use::Fault, Use::Off]);
-        load.other_visits += of(&[Use::TurnedAway, Use::FedOnly, Use::Failed, Use::Incomplete]);
-        load.milking += a_day(spent.milking());
+        load.other_visits += of(&[Use::TurnedAway, Use::FedOnly, Use::Failed]);
+        // One of which some milk was missed is a milking too: her next interval begins with it.
+        load.milking += a_day(spent.milking() + spent.of(Use::Incomplete));
     }
     load
 }

@@ -80,6 +80,7 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         at_words: when::heading(at, newest, zone),
         kappa_per_h: view.rolled.herd.parameters().kappa_per_h,
         cautions: CAUTIONS.map(str::to_owned).into(),
+        summary: String::new(),
         ..nothing(view.ways.name.clone(), terms.clone())
     };
     answer.left_out = stand.left_out.clone();
@@ -90,17 +91,32 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         return Ok(answer);
     }
     let pooled = Pooled::of(&stand, &terms);
-    match best(&cows, price, minutes.for_milking) {
+    let mut budget = minutes.for_milking;
+    if let Err(error) = best(&cows, price, budget) {
+        let words = gains::gives_way(&cows, &minutes);
+        answer.summary = format!("The minutes do not suffice: {error}. {words}");
+        // Settings are wanted all the same: for the minutes that milkings take now, out of the reserve.
+        let has = budget + minutes.reserve;
+        if !minutes.asked && minutes.least <= has {
+            budget = minutes.used_now.clamp(minutes.least, has);
+            answer.summary.push_str(&format!(
+                " What follows is for {} minutes, as milkings take now or must.",
+                number::count(budget.round() as usize)
+            ));
+        }
+        answer.infeasible = Some(words);
+    }
+    match best(&cows, price, budget) {
         Ok(best) => {
             minutes.used_then = Some(best.minutes);
             answer.worth_per_minute = Some(best.worth);
-            let ten = intervals::best(&cows, price, minutes.for_milking + 10.0);
+            let ten = intervals::best(&cows, price, budget + 10.0);
             answer.worth_of_ten = ten.ok().map(|ten| ten.value - best.value);
             let shorter: Vec<Cow> =
                 cows.iter().map(|cow| Cow { low_h: (cow.low_h - 0.5).max(1.0), ..*cow }).collect();
-            let shorter = intervals::best(&shorter, price, minutes.for_milking);
+            let shorter = intervals::best(&shorter, price, budget);
             answer.worth_of_half_hour = shorter.ok().map(|shorter| shorter.value - best.value);
-            answer.least_profitable = least(&stand, &best, price, &minutes, &terms);
+            answer.least_profitable = least(&stand, &best, price, budget, &terms);
             answer.closed_form_gap = gap(&cows, &best, price);
             answer.cows = stand
                 .curves
@@ -110,19 +126,15 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
                 .collect();
             let hours: Vec<f64> = best.cows.iter().map(|day| day.interval_h).collect();
             answer.change = Some(gains::changes(&stand, &hours, &terms, units));
-            let by_group = pooled.best(price, minutes.for_milking);
+            let by_group = pooled.best(price, budget);
             answer.groups = groups(&stand, &pooled, by_group.as_ref(), &terms, units);
             if let Some(hours) = by_group.map(|best| pooled.hours(&stand.curves, &best)) {
                 answer.change_by_group = Some(gains::changes(&stand, &hours, &terms, units));
             }
-            answer.summary = gains::summary(&answer, &minutes, &best, &terms, units);
+            let found = gains::summary(&answer, &minutes, &best, &terms, units);
+            answer.summary = format!("{} {found}", answer.summary).trim().to_owned();
         }
-        Err(error) => {
-            let words = gains::gives_way(&cows, &minutes);
-            answer.groups = groups(&stand, &pooled, None, &terms, units);
-            answer.summary = format!("The minutes do not suffice: {error}. {words}");
-            answer.infeasible = Some(words);
-        }
+        Err(_) => answer.groups = groups(&stand, &pooled, None, &terms, units),
     }
     answer.minutes = minutes;
     Ok(answer)
@@ -150,8 +162,7 @@ fn minutes(stand: &Stand<'_>, terms: &Terms, asked: Option<f64>) -> anyhow::Resu
             figure(has)
         ),
         None => format!(
-            "{} of {} minutes a day: less {} for cleaning, service, faults and off, {} for cows turned away, fed only, failed or \
-             incomplete, and {} kept idle ({}). From the last {} days.",
+            "{} of {} minutes a day: less {} for cleaning, service, faults and off, {} for cows turned away, fed only or failed, and {} kept idle ({}). From the last {} days.",
             figure(has),
             figure(whole),
             figure(load.states),
@@ -262,9 +273,9 @@ fn groups(
     Group::ALL.into_iter().map(of_group).collect()
 }
 
-fn least(stand: &Stand<'_>, best: &Best, price: f64, minutes: &Minutes, terms: &Terms) -> Option<Least> {
+fn least(stand: &Stand<'_>, best: &Best, price: f64, minutes: f64, terms: &Terms) -> Option<Least> {
     let cows: Vec<Cow> = stand.curves.iter().map(|curve| curve.cow).collect();
-    let (place, change) = intervals::least_profitable(&cows, best, price, minutes.for_milking)?;
+    let (place, change) = intervals::least_profitable(&cows, best, price, minutes)?;
     let animal = stand.curves[place].life.animal.clone();
     let money = gains::money(change.abs(), &terms.currency);
     let words = if change < 0.0 {
