@@ -5,7 +5,8 @@
 //!
 //! Read in this order: [`units`] and [`time`] (the quantities), [`herd`] (cows, quarters, lactations), [`tables`] (what
 //! a log may hold), [`level`] (the filter in its smallest form), [`expect`] (what she should have given), [`signals`] (what her other signals should have been), [`causes`]
-//! (why she differs), [`coming`] (who comes by herself), [`say`] (the sentence), [`right`] (how often it was right).
+//! (why she differs), [`coming`] (who comes by herself), [`minutes`] (where box time goes, and what
+//! it is best used for), [`say`] (the sentence), [`right`] (how often it was right).
 
 pub mod causes;
 pub mod coming;
@@ -13,6 +14,7 @@ pub mod expect;
 pub mod herd;
 pub mod level;
 mod middle;
+pub mod minutes;
 pub mod remedy;
 pub mod right;
 pub mod say;

@@ -1,6 +1,6 @@
 //! What a farm tells of itself: name, zone, units, breed, boxes and pens.
 
-use cowpath_core::{coming::Limits, units::UnitSystem};
+use cowpath_core::{coming::Limits, minutes::terms::Terms, units::UnitSystem};
 use serde::{Deserialize, Serialize};
 
 use crate::{
@@ -28,6 +28,8 @@ pub struct Settings {
     pub exchange_name: Option<String>,
     /// How long a cow may go unmilked before she is brought in.
     pub limits: Limits,
+    /// On what terms box minutes are used: prices, idle reserve, limits of intervals.
+    pub terms: Terms,
 }
 
 /// A box.
@@ -61,6 +63,7 @@ impl Settings {
             pens: Vec::new(),
             exchange_name: None,
             limits: Limits::default(),
+            terms: Terms::default(),
         }
     }
 }

@@ -50,6 +50,11 @@ fn is_of_boxes(column: usize) -> bool {
     (4..11).contains(&column) || (41..43).contains(&column) || column == 44
 }
 
+/// First cup, outcome, milk of the udder; of the quarters milk, seconds, flows, take-off.
+fn is_of_minutes(column: usize) -> bool {
+    (4..23).contains(&column) || (31..35).contains(&column)
+}
+
 /// Which columns are asked for, and where each of them stands in the answer.
 struct Wanted {
     sql: String,
@@ -79,6 +84,12 @@ impl Farm {
     /// and quarters, feed, destination. The others are `None`.
     pub fn box_visits(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_boxes)?, each)
+    }
+
+    /// Like [`Farm::visits`], with the columns that tell what box time went for only: entry, exit, first cup, outcome, milk
+    /// of udder and quarters, the quarters' seconds, flows and take-off. The others are `None`.
+    pub fn minute_visits(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
+        self.stream(span, &self.wanted(is_of_minutes)?, each)
     }
 
     /// One cow's of these.

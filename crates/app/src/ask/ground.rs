@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use cowpath_core::minutes::terms::Terms;
 use cowpath_store::Settings;
 use jiff::Timestamp;
 
@@ -31,7 +32,9 @@ impl Live {
     /// What views rest on now. What was learned is reckoned again only when anybody has told anything.
     pub(super) fn ground(&self, barn: &Barn) -> anyhow::Result<Ground> {
         let store = &barn.store;
-        let (last_batch, settings) = (store.last_batch()?, store.settings()?);
+        // No view hangs on the terms of box minutes.
+        let settings = Settings { terms: Terms::default(), ..store.settings()? };
+        let last_batch = store.last_batch()?;
         let mark = (store.found_mark()?, store.learned_mark()?, last_batch);
         let known =
             locked(&self.learned).as_ref().filter(|(own, _)| *own == mark).map(|(_, own)| own.clone());

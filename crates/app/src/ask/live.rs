@@ -82,6 +82,8 @@ pub struct Live {
     pub(super) learned: Mutex<Option<(Mark, Judging)>>,
     /// Lists of whom to bring in.
     pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
+    /// Ledgers and best uses of box minutes.
+    pub(super) minutes: super::minute_live::Kept,
     history: Mutex<Option<Arc<History>>>,
     tellings: Tellings,
 }
@@ -111,6 +113,7 @@ impl Live {
             told: Mutex::default(),
             learned: Mutex::default(),
             brings: Mutex::default(),
+            minutes: Default::default(),
             history: Mutex::default(),
             tellings: Tellings::default(),
         })
@@ -166,7 +169,7 @@ impl Live {
         {
             let history = self.ask(|barn| History::read(barn, view));
             *locked(&self.history) = history.ok().map(Arc::new);
-            let _ = self.standing();
+            let _ = (self.standing(), self.warm_minutes());
             return stopwatch.elapsed();
         }
         Duration::ZERO

@@ -28,6 +28,8 @@ pub struct Wanted {
     pub exchange_name: Option<String>,
     /// Limits of Bring in that are to be others, in words.
     pub limits: Option<String>,
+    /// Terms of box minutes that are to be others, in words.
+    pub terms: Option<String>,
 }
 
 /// Whether a word can be the name of a source of documents.
@@ -113,6 +115,11 @@ pub fn change(barn: &mut Barn, wanted: &Wanted) -> anyhow::Result<Settings> {
     if let Some(words) = &wanted.limits {
         settings.limits = settings.limits.with(words).map_err(|why| {
             user(why, "nothing was changed", "write limits like \"first=9/12/14 later=10/12/14 kg=16/20\"")
+        })?;
+    }
+    if let Some(words) = &wanted.terms {
+        settings.terms = settings.terms.with(words).map_err(|why| {
+            user(why, "nothing was changed", "write terms like \"milk=0.45 feed=0.12 idle=10 later=4/6/8\"")
         })?;
     }
     barn.store.save_settings(&settings)?;

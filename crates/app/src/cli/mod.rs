@@ -1,5 +1,6 @@
 //! The command line: one file a command, each a thin showing of what `ask` answers.
 
+mod boxes;
 mod bring_in;
 mod check;
 mod costs;
@@ -9,6 +10,7 @@ mod expected;
 mod export;
 mod found;
 mod import;
+mod intervals;
 mod keep;
 mod learned;
 mod manual;
@@ -78,6 +80,8 @@ enum Command {
     Expected(expected::Expected),
     Cow(cow::Cow),
     BringIn(bring_in::BringInCommand),
+    Boxes(boxes::BoxesCommand),
+    Intervals(intervals::IntervalsCommand),
     Found(found::Found),
     Record(found::Record),
     Missed(learned::Missed),
@@ -164,6 +168,8 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
         Command::BringIn(bring) => bring.run(&context),
+        Command::Boxes(boxes) => boxes.run(&context),
+        Command::Intervals(intervals) => intervals.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
         Command::Missed(missed) => missed.run(&context),

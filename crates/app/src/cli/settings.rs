@@ -39,6 +39,12 @@ pub struct Settings {
     /// "fresh=8 fresh-day=5 treated=10 in-time=2", and "unlikely=50" per cent; those not named stay
     #[arg(long, value_name = "LIMITS")]
     limits: Option<String>,
+    /// On what terms box minutes are used: money a kg of milk and of the feed it takes, a minute of work, a box a day
+    /// "milk=0.45 feed=0.12 labour=0.40 box=60 currency=USD", minutes to fetch a cow "fetch=5", per cent of a box's day
+    /// kept idle "idle=10", last days of early and mid "days=100/200", shortest interval in hours, early/mid/late
+    /// "first=4/6/8 later=4/6/8", longest "first-longest=14/14/14 later-longest=14/14/14"; those not named stay
+    #[arg(long, value_name = "TERMS")]
+    terms: Option<String>,
     /// How they are printed
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -66,6 +72,7 @@ impl Settings {
             pens: self.pens.clone(),
             exchange_name: self.exchange_name.clone(),
             limits: self.limits.clone(),
+            terms: self.terms.clone(),
         };
         wanted.check()?;
         let mut barn = if wanted.any() {
@@ -82,6 +89,7 @@ impl Settings {
             ("pens", settings.pens.iter().map(|pen| pen.name.as_str()).collect::<Vec<_>>().join(", ")),
             ("exchange name", settings.exchange_name.clone().unwrap_or_default()),
             ("limits", settings.limits.words()),
+            ("terms", settings.terms.words()),
             ("boxes", barn.store.boxes()?.join(", ")),
         ];
         match self.format {

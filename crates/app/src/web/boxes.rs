@@ -8,16 +8,20 @@ use axum::{
     http::HeaderMap,
     response::Response,
 };
+use jiff::ToSpan;
 use serde::Deserialize;
 
 use super::{
-    Answers, address, band, cow,
+    Answers, address, band, cow, hours,
     lanes::escaped,
     page::{self, Frame},
     round,
     trouble::Trouble,
 };
-use crate::ask::boxes::{AskedBoxes, BoxDay, Boxes};
+use crate::ask::{
+    box_minutes::{AskedMinutes, BoxMinutes, DayMinutes},
+    boxes::{AskedBoxes, BoxDay, Boxes},
+};
 
 /// With more boxes than this the tables stand on a page of each box's own.
 const WITH_TABLES: usize = 12;
@@ -56,8 +60,17 @@ struct BoxesPage<'a> {
     later: Option<(String, String)>,
     plain: String,
     whole: String,
+    /// Where the minutes of these days went, for the week that ends with this day.
+    minutes: String,
     list: bool,
     tables: bool,
+}
+
+impl BoxesPage<'_> {
+    /// The minutes of a box by hour: drawn, and in figures.
+    fn hours(&self, ledger: &DayMinutes) -> String {
+        hours::drawn(ledger, &named(&ledger.name), self.tables)
+    }
 }
 
 /// A box with its picture.
@@ -66,6 +79,8 @@ struct ShownBox<'a> {
     key: String,
     name: String,
     picture: String,
+    /// Where its minutes went.
+    minutes: Option<&'a DayMinutes>,
     /// Its states: what, and when.
     states: Vec<(&'a str, String)>,
     link: String,
@@ -80,7 +95,11 @@ pub async fn show(
     page::html(answers, headers, move |answers| {
         let asked = round::words(asked)?;
         let boxes = answered(answers, &asked, false)?;
-        draw(&boxes, &asked)
+        // The day is shown without its minutes where they cannot be reckoned.
+        let day = boxes.date.parse().ok();
+        let span = AskedMinutes { from: day, to: day, metric: false };
+        let ledger = if boxes.seen { answers.box_minutes(&span).ok() } else { None };
+        draw(&boxes, ledger.as_deref(), &asked)
     })
     .await
 }
@@ -114,7 +133,7 @@ fn link(date: &str, animal: &str, only: &str) -> String {
     link
 }
 
-fn draw(boxes: &Boxes, asked: &BoxesAsked) -> page::Drawn {
+fn draw(boxes: &Boxes, ledger: Option<&BoxMinutes>, asked: &BoxesAsked) -> page::Drawn {
     let animal = address::given(&asked.animal).unwrap_or_default();
     let only = address::given(&asked.box_name).unwrap_or_default();
     let tables = boxes.boxes.len() <= WITH_TABLES;
@@ -133,6 +152,7 @@ fn draw(boxes: &Boxes, asked: &BoxesAsked) -> page::Drawn {
         }
         ShownBox {
             picture: picture(boxes, day, &name, &key, tables),
+            minutes: ledger.and_then(|own| own.days.iter().find(|own| own.name == day.name)),
             link: link(&boxes.date, animal, &day.name),
             day,
             states,
@@ -153,10 +173,17 @@ fn draw(boxes: &Boxes, asked: &BoxesAsked) -> page::Drawn {
         later: other(&boxes.later),
         plain: link(&boxes.date, "", only),
         whole: link(&boxes.date, animal, ""),
+        minutes: minutes_link(&boxes.date),
         list: only.is_empty() && WITHOUT_LIST < boxes.boxes.len(),
         tables,
         boxes,
     })
+}
+
+/// The minutes of the week that ends with a day.
+fn minutes_link(date: &str) -> String {
+    let from = date.parse::<jiff::civil::Date>().ok().and_then(|day| day.checked_sub(6.days()).ok());
+    from.map_or_else(|| "/boxes/minutes".into(), |from| format!("/boxes/minutes?from={from}&to={date}"))
 }
 
 /// `Box 2`; a name that says it is a box stays as it is.

@@ -23,8 +23,10 @@ mod farm;
 mod figure;
 mod found;
 mod herd;
+mod hours;
 mod lanes;
 mod map;
+mod minutes;
 mod openapi;
 mod page;
 mod quarantine;
@@ -56,13 +58,14 @@ use crate::ask::{
 
 pub use bring_in::Fetching;
 pub use costs::Teaches;
+pub use minutes::Minding;
 pub use records::Keeps;
 pub use upload::clear as clear_uploads;
 
 /// What the pages ask of the farm. The app's own type implements it; tests implement it with fixed data.
 ///
 /// Every method may read the store and takes as long as that takes: it is called off the async threads.
-pub trait Answers: Keeps + Fetching + Teaches + Send + Sync + 'static {
+pub trait Answers: Keeps + Fetching + Teaches + Minding + Send + Sync + 'static {
     /// The round as it was known at `at`, or at the newest row's time.
     fn round(&self, at: Option<Timestamp>) -> anyhow::Result<Arc<Round>>;
 
@@ -143,6 +146,10 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/cow", get(cow::find))
         .route("/cow/{animal}", get(cow::show))
         .route("/boxes", get(boxes::show))
+        .route("/boxes/minutes", get(minutes::show))
+        .route("/boxes/intervals", get(minutes::settle).post(minutes::act))
+        .route("/api/box-minutes", get(minutes::json))
+        .route("/api/intervals", get(minutes::settle_json))
         .route("/bring-in", get(bring_in::show))
         .route("/bring-in/done", get(bring_in::show).post(bring_in::mark))
         .route("/bring-in/undo", get(bring_in::show).post(bring_in::unmark))

@@ -236,6 +236,7 @@ impl SettingsForm {
             pens,
             exchange_name: None,
             limits: None,
+            terms: None,
         })
     }
 }

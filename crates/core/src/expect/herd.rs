@@ -307,6 +307,13 @@ impl Herd {
         Some(((curve + cow.robust.settled().level + herd).exp(), cow.carried_kg))
     }
 
+    /// How well that rate is known: standard deviation of its logarithm, level and herd together.
+    pub fn filling_sd(&self, life: LifeKey) -> Option<f64> {
+        let cow = self.cow(life).filter(|cow| 0 < cow.milkings)?;
+        let herd = if HERD_FROM <= self.cows_seen { self.effect.var } else { 0.0 };
+        Some((cow.robust.settled().var + herd).sqrt())
+    }
+
     /// End of her last milking in this lactation.
     pub fn last_milking(&self, life: LifeKey) -> Option<Timestamp> {
         Timestamp::from_millisecond(self.cow(life)?.last_ms?).ok()

@@ -6,6 +6,7 @@
 
 mod cause_cases;
 mod level_cases;
+mod minute_cases;
 mod reckon;
 mod series;
 

@@ -9,6 +9,7 @@ pub fn series(name: &str) -> Result<Series, String> {
         "nile" => include_str!("series/nile.csv"),
         "nile_missing" => include_str!("series/nile_missing.csv"),
         "nile_missing_full_parameters" => include_str!("series/nile_missing_full_parameters.csv"),
+        "eight_cows" => include_str!("series/eight_cows.csv"),
         "milkfat" => include_str!("series/milkfat.csv"),
         _ => return Err(format!("no series `{name}`; copy it into cases/series and name it in series.rs")),
     };

@@ -8,6 +8,7 @@ mod farm;
 mod her;
 mod kept;
 mod listening;
+mod minding;
 mod names;
 mod open_door;
 mod pictures;

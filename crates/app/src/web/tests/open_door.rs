@@ -208,6 +208,10 @@ async fn a_small_farm_s_answers_are_as_described() {
         ("/api/boxes", "/api/boxes".into()),
         ("/api/boxes", format!("/api/boxes?animal={cow}&box=1")),
         ("/api/boxes", "/api/boxes?date=2001-01-01&animal=nobody".into()),
+        ("/api/box-minutes", "/api/box-minutes".into()),
+        ("/api/box-minutes", "/api/box-minutes?from=2001-01-01&to=2001-01-02".into()),
+        ("/api/intervals", "/api/intervals".into()),
+        ("/api/intervals", "/api/intervals?minutes=90".into()),
         ("/api/record", "/api/record".into()),
         ("/api/costs", "/api/costs".into()),
         ("/api/records", "/api/records".into()),
@@ -267,9 +271,13 @@ async fn answers_with_everything_in_them_are_as_described() {
         fits(&schema(path, "get", "200"), &value, address);
     }
     let (_folder, empty) = box_days::farm_of(&[]);
-    for (path, address) in
-        [("/api/round", "/api/round"), ("/api/boxes", "/api/boxes"), ("/api/herd", "/api/herd")]
-    {
+    for (path, address) in [
+        ("/api/round", "/api/round"),
+        ("/api/boxes", "/api/boxes"),
+        ("/api/herd", "/api/herd"),
+        ("/api/box-minutes", "/api/box-minutes"),
+        ("/api/intervals", "/api/intervals"),
+    ] {
         let value: Value = serde_json::from_str(&ask(&empty, address).await.text).unwrap();
         fits(&schema(path, "get", "200"), &value, "an empty farm");
     }
@@ -283,6 +291,8 @@ async fn what_goes_wrong_is_as_described() {
         ("/api/cow/{animal}", "/api/cow/nobody", "404"),
         ("/api/cow/{animal}", "/api/cow/214?from=soon", "400"),
         ("/api/boxes", "/api/boxes?date=soon", "400"),
+        ("/api/box-minutes", "/api/box-minutes?from=soon", "400"),
+        ("/api/intervals", "/api/intervals?minutes=many", "400"),
     ] {
         let answer = ask(&farm, address).await;
         assert_eq!(answer.status.as_str(), status, "{address}");

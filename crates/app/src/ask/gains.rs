@@ -1,0 +1,244 @@
+//! What other intervals would change: milk, minutes, fetches and money, each with its interval, in words.
+
+use cowpath_core::{
+    minutes::{
+        intervals::{self, Best, Cow},
+        terms::{LONGEST_H, Terms},
+    },
+    say::number::{self, SPACE},
+    units::{Kilograms, UnitSystem},
+};
+
+use super::{
+    intervals::{Changes, Figure, Intervals, Minutes},
+    minute_rows::{mass, whole_mass},
+    settled::Stand,
+    settling::{KAPPA_SD, NINETY},
+};
+
+/// Nobody is left unmilked longer, whatever gives way, h.
+const UTMOST_H: f64 = 24.0;
+
+/// A cow turned away so often a day would come sooner if she were let in.
+const REACHED_DAY: f64 = 0.3;
+
+/// `7.2 h`.
+pub(super) fn hours(hours: f64) -> String {
+    format!("{}{SPACE}h", number::plain(hours, 1))
+}
+
+/// A sentence begins with it.
+pub(super) fn big(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// Money, with cents where it is little.
+pub(super) fn money(value: f64, currency: &str) -> String {
+    let decimals = match value.abs() {
+        little if little < 1.0 => 3,
+        middle if middle < 100.0 => 2,
+        _ => 0,
+    };
+    format!("{}{SPACE}{currency}", number::plain(value, decimals))
+}
+
+/// `+1.2 kg`.
+pub(super) fn signed_mass(kg: f64, units: UnitSystem) -> String {
+    let value = match units {
+        UnitSystem::Metric => kg,
+        UnitSystem::Us => Kilograms(kg).pounds(),
+    };
+    format!("{}{SPACE}{}", number::signed(value, 1), number::mass_unit(units))
+}
+
+fn figure(mean: f64, sd: f64) -> Figure {
+    Figure { mean, low90: mean - NINETY * sd, high90: mean + NINETY * sd }
+}
+
+/// What changes a day when each cow's mean interval becomes `hours`.
+///
+/// What she gives now is known; how much more or less comes of another interval hangs on κ, which all cows share, and on
+/// each cow's own rate. Fetches: her intervals of the last two weeks, all longer or shorter by the change of their mean.
+pub(super) fn changes(stand: &Stand<'_>, hours: &[f64], terms: &Terms, units: UnitSystem) -> Changes {
+    let total = |by: f64| {
+        let (mut milk, mut minutes) = (0.0, 0.0);
+        for (curve, hours) in stand.curves.iter().zip(hours) {
+            let cow: Cow = curve.with_kappa(curve.cow.kappa_per_h * by.exp());
+            let (now, then) = (cow.day(curve.now_h), cow.day(*hours));
+            milk += then.milk_kg - now.milk_kg;
+            minutes += then.minutes - now.minutes;
+        }
+        (milk, minutes)
+    };
+    let (mean, up, down) = (total(0.0), total(KAPPA_SD), total(-KAPPA_SD));
+    let (mut var_kg, mut var_min, mut milkings) = (0.0, 0.0, 0.0);
+    let mut by_setting_kg = 0.0;
+    let (mut now_fetched, mut then_fetched) = (0.0, 0.0);
+    for (curve, hours) in stand.curves.iter().zip(hours) {
+        let (now, then) = (curve.cow.day(curve.now_h), curve.cow.day(*hours));
+        var_kg += ((then.milk_kg - now.milk_kg) * curve.rate_sd).powi(2);
+        if curve.now_h < *hours || REACHED_DAY <= curve.turned_day {
+            by_setting_kg += then.milk_kg - now.milk_kg;
+        }
+        let more = 24.0 / hours - 24.0 / curve.now_h;
+        milkings += more;
+        let flow_min = (then.milk_kg - now.milk_kg) / curve.cow.flow_kg_min;
+        var_min +=
+            (more * curve.handling_sd).powi(2) + (flow_min * curve.flow_sd.hypot(curve.rate_sd)).powi(2);
+        let shift = hours - curve.now_h;
+        now_fetched += curve.hours.iter().filter(|own| curve.fetch_h < **own).count() as f64;
+        then_fetched += curve.hours.iter().filter(|own| curve.fetch_h < **own + shift).count() as f64
+            * curve.now_h
+            / hours;
+    }
+    let days = stand.load.days.max(1.0);
+    let milk_kg = figure(mean.0, (0.5 * (up.0 - down.0)).hypot(var_kg.sqrt()));
+    let minutes = figure(mean.1, (0.5 * (up.1 - down.1)).hypot(var_min.sqrt()));
+    // Counts of two weeks, each with the scatter of a count.
+    let fetches =
+        figure((then_fetched - now_fetched) / days, (then_fetched + now_fetched).max(1.0).sqrt() / days);
+    let times = |figure: &Figure, by: f64| {
+        let ends = [figure.low90 * by, figure.high90 * by];
+        Figure { mean: figure.mean * by, low90: ends[0].min(ends[1]), high90: ends[0].max(ends[1]) }
+    };
+    let milk_money = times(&milk_kg, terms.price_kg());
+    let labour_money = times(&fetches, -terms.fetch_min * terms.labour_min);
+    let sd = |figure: &Figure| (figure.high90 - figure.low90) / (2.0 * NINETY);
+    let money_both = figure(milk_money.mean + labour_money.mean, sd(&milk_money).hypot(sd(&labour_money)));
+    let span = |figure: &Figure, word: &dyn Fn(f64) -> String| {
+        format!(
+            "{} a day, 90{SPACE}% interval {} to {}",
+            word(figure.mean),
+            word(figure.low90),
+            word(figure.high90)
+        )
+    };
+    let plain = |value: f64| number::signed(value, 1);
+    let paid = |value: f64| {
+        let word = money(value, &terms.currency);
+        if 0.0 < value { format!("+{word}") } else { word }
+    };
+    let words = vec![
+        ("Milk".to_owned(), span(&milk_kg, &|kg| signed_mass(kg, units))),
+        (
+            "Of it by the setting alone".to_owned(),
+            format!(
+                "{} a day; the rest are cows hardly ever turned away now, who would have to be fetched",
+                signed_mass(by_setting_kg, units)
+            ),
+        ),
+        ("Box minutes in milkings".to_owned(), span(&minutes, &plain)),
+        ("Milkings".to_owned(), format!("{} a day", plain(milkings))),
+        ("Cows past their limit, to be fetched".to_owned(), span(&fetches, &plain)),
+        ("Milk less feed".to_owned(), span(&milk_money, &paid)),
+        ("Work of fetching spared".to_owned(), span(&labour_money, &paid)),
+        ("Both in money".to_owned(), span(&money_both, &paid)),
+    ];
+    Changes {
+        milk_kg,
+        by_setting_kg,
+        minutes,
+        milkings,
+        fetches,
+        milk_money,
+        labour_money,
+        money: money_both,
+        words,
+    }
+}
+
+/// The answer in a few sentences.
+pub(super) fn summary(
+    answer: &Intervals,
+    minutes: &Minutes,
+    best: &Best,
+    terms: &Terms,
+    units: UnitSystem,
+) -> String {
+    let mut words = vec![format!(
+        "{} give {} a day in {} box minutes.",
+        big(&number::things(best.cows.len(), "cow", "cows")),
+        whole_mass(best.milk_kg, units),
+        number::count(best.minutes.round() as usize)
+    )];
+    if best.worth <= 0.0 {
+        words.push(
+            "Another box minute is worth nothing: every cow is at the shortest interval her limit allows, and the boxes have time left."
+                .into(),
+        );
+    } else {
+        let ten = answer.worth_of_ten.map_or(String::new(), |ten| {
+            format!(", ten more are worth {} a day", money(ten, &terms.currency))
+        });
+        words
+            .push(format!("One more box minute a day is worth {}{ten}.", money(best.worth, &terms.currency)));
+    }
+    if let Some(half) = answer.worth_of_half_hour.filter(|half| 0.005 <= *half) {
+        words.push(format!(
+            "Limits half an hour shorter would be worth {} a day.",
+            money(half, &terms.currency)
+        ));
+    }
+    if let Some(change) = &answer.change {
+        let more = if change.milk_kg.mean < 0.0 { "less" } else { "more" };
+        words.push(format!(
+            "Against now that is {} of milk a day {more}, with 90{SPACE}% certainty {} to {}.",
+            mass(change.milk_kg.mean.abs(), units),
+            signed_mass(change.milk_kg.low90, units),
+            signed_mass(change.milk_kg.high90, units)
+        ));
+    }
+    if minutes.for_milking < minutes.used_now {
+        words.push(format!(
+            "Milkings now take {} minutes a day, more than there are beside the idle reserve.",
+            number::count(minutes.used_now.round() as usize)
+        ));
+    }
+    words.join(" ")
+}
+
+/// Which limit gives way first, in words.
+pub(super) fn gives_way(cows: &[Cow], minutes: &Minutes) -> String {
+    let (least, has) = (minutes.least, minutes.for_milking);
+    if !minutes.asked && least <= has + minutes.reserve {
+        let share = (has + minutes.reserve - least) / minutes.whole.max(1.0);
+        return format!(
+            "The idle reserve gives way first: with {} kept idle they fit, every cow at her longest interval.",
+            number::percent(share)
+        );
+    }
+    let at = |hours: f64| {
+        intervals::least_minutes(
+            &cows.iter().map(|cow| Cow { high_h: cow.high_h.max(hours), ..*cow }).collect::<Vec<_>>(),
+        )
+    };
+    let room = if minutes.asked { has } else { has + minutes.reserve };
+    let first = if minutes.asked { "The" } else { "Even without any idle reserve the" };
+    if at(UTMOST_H) <= room {
+        let (mut low, mut high) = (LONGEST_H.min(UTMOST_H), UTMOST_H);
+        for _ in 0..50 {
+            let middle = f64::midpoint(low, high);
+            if at(middle) <= room { high = middle } else { low = middle }
+        }
+        return format!(
+            "{first} longest interval gives way: at {} h for all they would fit. That is no setting to live with: there are \
+             more cows than the boxes hold.",
+            number::plain(high, 1)
+        );
+    }
+    // Those that need most minutes are the fewest to go.
+    let mut needs: Vec<f64> = cows.iter().map(|cow| cow.day(cow.high_h).minutes).collect();
+    needs.sort_by(|one, other| other.total_cmp(one));
+    let (mut over, mut go) = (least - room, 0);
+    for need in needs {
+        if over <= 0.0 {
+            break;
+        }
+        (over, go) = (over - need, go + 1);
+    }
+    format!(
+        "{first} longest interval does not help: the number of cows gives way. At least {} would have to be milked elsewhere.",
+        number::things(go, "cow", "cows")
+    )
+}
