@@ -336,4 +336,32 @@ impl Figure {
         Figure::People,
         Figure::UnderTwo,
     ];
+
+    /// As answers for programs name it, unit last.
+    pub fn word(self) -> &'static str {
+        match self {
+            Figure::Milkings => "milkings",
+            Figure::TurnedAway => "turned-away",
+            Figure::Failed => "failed",
+            Figure::MilkCow => "milk-cow-kg",
+            Figure::MilkBox => "milk-box-kg",
+            Figure::Interval => "interval-h",
+            Figure::IntervalLow => "interval-10-h",
+            Figure::IntervalHigh => "interval-90-h",
+            Figure::OverFourteen => "over-14-h",
+            Figure::Wait => "wait-min",
+            Figure::WaitLong => "wait-90-min",
+            Figure::WaitLow => "wait-low-rank-min",
+            Figure::WaitMiddle => "wait-middle-rank-min",
+            Figure::WaitHigh => "wait-high-rank-min",
+            Figure::Waiting => "waiting-min",
+            Figure::GaveUp => "gave-up",
+            Figure::Idle => "idle",
+            Figure::Occupied => "occupied",
+            Figure::Closed => "closed",
+            Figure::Brought => "fetched",
+            Figure::People => "people-min",
+            Figure::UnderTwo => "under-2-milkings",
+        }
+    }
 }

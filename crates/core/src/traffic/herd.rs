@@ -21,7 +21,7 @@ use crate::{
 };
 
 use super::{
-    noise::Noise,
+    noise::factor,
     streams::{Stream, even},
 };
 
@@ -72,6 +72,10 @@ pub struct Drawn {
     pub days: (f64, f64),
     /// Shortest interval in early, mid and late lactation, h.
     pub minimum_h: [f64; 3],
+    /// Or sooner, once so much milk is expected in her udder, kg; infinite: hours alone decide.
+    pub minimum_kg: f64,
+    /// Hours by which all of this is another.
+    pub shortest_by_h: f64,
     /// Last day of early and of mid lactation.
     pub until_day: [f64; 2],
     /// Longest interval before she is brought, h.
@@ -94,6 +98,8 @@ impl Default for Drawn {
             first_share: 1.0 / 3.0,
             days: (1.0, LACTATION_D),
             minimum_h: [5.0, 7.0, 9.0],
+            minimum_kg: 9.0,
+            shortest_by_h: 0.0,
             until_day: [100.0, 200.0],
             longest_h: 12.0,
             frailty_cv: 0.3,
@@ -124,8 +130,6 @@ impl Drawn {
         cows.clear();
         let start = |name: &str| Stream::named(seed, name, replicate, 0).unit();
         let starts = ["herd stage", "herd parity", "herd yield", "herd flow", "herd rank", "herd habit"].map(start);
-        let (yields, flows) = (Noise::of(self.yield_cv), Noise::of(self.flow_cv));
-        let frailties = Noise::of(self.frailty_cv);
         // Mean of the herd's curves over its days, so that its mean yield is the stated one.
         let curves = [curve(false), curve(true)];
         let mean = |curve: &Wood| {
@@ -139,16 +143,19 @@ impl Drawn {
             let first = place(1) < self.first_share;
             let days = self.days.0 + (self.days.1 - self.days.0) * place(0);
             let yield_kg = self.yield_kg * curves[usize::from(first)].value(days.max(1.0)) / of_mean
-                * yields.quantile(place(2));
+                * factor(self.yield_cv, place(2));
             let rate_kg_h = self.rate(yield_kg);
+            let kappa_per_h = kappa_prior(yield_kg).0;
             let stage = self.until_day.iter().filter(|last| **last < days).count();
             cows.push(Cow {
                 rate_kg_h,
-                kappa_per_h: kappa_prior(yield_kg).0,
-                flow_kg_min: self.flow_kg_min * flows.quantile(place(3)),
-                minimum_h: self.minimum_h[stage],
+                kappa_per_h,
+                flow_kg_min: self.flow_kg_min * factor(self.flow_cv, place(3)),
+                minimum_h: (shortest_h(self.minimum_h[stage], self.minimum_kg, rate_kg_h, kappa_per_h)
+                    + self.shortest_by_h)
+                    .max(0.0),
                 longest_h: self.longest_h,
-                frailty: frailties.quantile(place(5)),
+                frailty: factor(self.frailty_cv, place(5)),
                 pace: (rate_kg_h / mean_rate).powf(self.pace_power),
                 // Heifers stand below most older cows: a stated default.
                 rank: if first { 0.5 * place(4) } else { 0.3 + 0.7 * place(4) },
@@ -162,6 +169,13 @@ impl Drawn {
     fn rate(&self, yield_kg: f64) -> f64 {
         yield_kg / (STATED_AT * g(24.0 / STATED_AT, kappa_prior(yield_kg).0))
     }
+}
+
+/// Hours after which she is milked: the stated ones, or sooner once `kg` have gathered.
+pub fn shortest_h(hours: f64, kg: f64, rate_kg_h: f64, kappa_per_h: f64) -> f64 {
+    // kg = rate·(1 − e^(−κh))/κ, solved for h; an udder that never holds so much goes by hours.
+    let filled = 1.0 - kg * kappa_per_h / rate_kg_h;
+    if filled <= 0.0 { hours } else { hours.min(-filled.ln() / kappa_per_h) }
 }
 
 /// Steps of even walks in six directions: powers of the root of x⁷ = x + 1 (the golden ratio's kin).

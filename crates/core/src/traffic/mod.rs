@@ -16,20 +16,28 @@
 //! # Not here
 //! Threads, clocks and files: the caller runs replicates side by side; a run is a function of its arguments.
 
+mod change;
 mod check;
 mod closing;
 pub mod counted;
+pub mod gathered;
 pub mod herd;
 mod next;
 pub mod noise;
 pub mod pen;
 mod run;
+pub mod setup;
 pub mod spread;
 pub mod streams;
+mod worth;
 
+pub use change::Change;
 pub use check::{Fault, check};
 pub use counted::{Counted, FIGURES, Figure};
+pub use gathered::{Gathered, Ready, capacity};
 pub use herd::{Cow, Drawn, Stock};
 pub use pen::{Closures, Coming, Feeding, Fetching, Law, Pen, Queue, Service, Traffic};
 pub use run::{Days, Room, Tables, run};
+pub use setup::{Cows, FreshPen, Scenario, Setup};
 pub use spread::{Mean, Spread};
+pub use worth::{Bounds, Limit, Prices};

@@ -9,6 +9,12 @@ use super::streams::Stream;
 
 const VALUES: usize = 1024;
 
+/// The factor below which a share of a log-normal of mean 1 lies.
+pub fn factor(cv: f64, share: f64) -> f64 {
+    let sigma = (1.0 + cv * cv).ln().sqrt();
+    (sigma * Normal::standard().inverse_cdf(share.clamp(0.001, 0.999)) - 0.5 * sigma * sigma).exp()
+}
+
 /// Factors of mean 1 and a stated coefficient of variation.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Noise {
@@ -33,12 +39,6 @@ impl Noise {
     pub fn at(&self, bits: u64) -> f64 {
         // The mask keeps within the table; the compiler sees that too.
         self.factors.get((bits & (VALUES as u64 - 1)) as usize).copied().unwrap_or(1.0)
-    }
-
-    /// The factor of a share 0 to 1 of the way from the least to the greatest.
-    pub fn quantile(&self, share: f64) -> f64 {
-        let place = (share.clamp(0.0, 1.0) * VALUES as f64) as u64;
-        self.at(place.min(VALUES as u64 - 1))
     }
 
     /// One factor of a stream.

@@ -44,9 +44,9 @@ pub struct Coming {
 /// Weibull shape of the interval (`coming::basis`).
 const SHAPE: f64 = 3.06;
 /// Weibull scale, h: see the top.
-pub const SCALE_H: f64 = 9.7;
+pub const SCALE_H: f64 = 7.65;
 /// Least hazard of coming, 1/h: see the top.
-pub const FLOOR_PER_H: f64 = 0.07;
+pub const FLOOR_PER_H: f64 = 0.06;
 /// Hours beyond which waiting longer drives no more.
 const LEVEL_FROM_H: f64 = 18.0;
 /// Meals a day of cows in guided traffic, each past the gate (`sources.md` §11: 9 to 14 meals, second-hand; 9.0 ± 2.0 read).
@@ -100,30 +100,46 @@ fn night(hour: f64) -> f64 {
     if hour < 5.0 { (-0.4_f64).exp() } else { 1.0 }
 }
 
-/// Factors by half-hours of the clock under a feeding, where the default feeding's have mean 1.
-pub fn hours_of(feeding: &Feeding) -> Vec<f64> {
-    let of = |feeding: &Feeding, half: usize| {
-        let hour = (half as f64 + 0.5) / 2.0;
-        night(hour) * feeding.pull(hour)
+/// What the clock itself does, by half-hours: the day without its feed, where nothing is known of the farm.
+pub fn usual_clock() -> Vec<f64> {
+    (0..HALVES).map(|half| night(hour_of(half))).collect()
+}
+
+fn hour_of(half: usize) -> f64 {
+    (half as f64 + 0.5) / 2.0
+}
+
+/// Factors by half-hours of the clock under a feeding, where those under `usual` have mean 1.
+pub fn hours_of(clock: &[f64], feeding: &Feeding, usual: &Feeding) -> Vec<f64> {
+    let of = |feeding: &Feeding| -> Vec<f64> {
+        (0..).zip(clock).map(|(half, own)| own * feeding.pull(hour_of(half))).collect()
     };
-    let usual = Feeding::default();
-    let mean = (0..HALVES).map(|half| of(&usual, half)).sum::<f64>() / HALVES as f64;
-    (0..HALVES).map(|half| of(feeding, half) / mean).collect()
+    let mean = of(usual).iter().sum::<f64>() / clock.len().max(1) as f64;
+    of(feeding).iter().map(|factor| factor / mean).collect()
 }
 
 impl Coming {
     /// As cows come where nothing is known of the farm.
     pub fn usual(traffic: Traffic, feeding: &Feeding) -> Coming {
-        let hazard = |half: usize| match traffic {
-            Traffic::Free => {
-                let hours = ((half as f64 + 0.5) / 2.0).min(LEVEL_FROM_H);
-                (SHAPE / SCALE_H * (hours / SCALE_H).powf(SHAPE - 1.0)).max(FLOOR_PER_H)
-            }
-            Traffic::Guided => MEALS_A_DAY / 24.0,
+        match traffic {
+            Traffic::Free => Coming::free(SCALE_H, FLOOR_PER_H, feeding),
+            Traffic::Guided => Coming {
+                since_per_h: vec![MEALS_A_DAY / 24.0; SINCE],
+                hour: hours_of(&usual_clock(), feeding, &Feeding::default()),
+                together_per_min: None,
+            },
+        }
+    }
+
+    /// Free traffic of a scale, h, and a least hazard, 1/h.
+    pub fn free(scale_h: f64, floor_per_h: f64, feeding: &Feeding) -> Coming {
+        let hazard = |half: usize| {
+            let hours = ((half as f64 + 0.5) / 2.0).min(LEVEL_FROM_H);
+            (SHAPE / scale_h * (hours / scale_h).powf(SHAPE - 1.0)).max(floor_per_h)
         };
         Coming {
             since_per_h: (0..SINCE).map(hazard).collect(),
-            hour: hours_of(feeding),
+            hour: hours_of(&usual_clock(), feeding, &Feeding::default()),
             together_per_min: None,
         }
     }
