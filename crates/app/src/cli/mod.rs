@@ -13,6 +13,7 @@ mod keep;
 mod learned;
 mod manual;
 mod map;
+mod plan;
 mod quarantine;
 mod round;
 mod serve;
@@ -78,6 +79,7 @@ enum Command {
     Expected(expected::Expected),
     Cow(cow::Cow),
     BringIn(bring_in::BringInCommand),
+    Plan(plan::PlanCommand),
     Found(found::Found),
     Record(found::Record),
     Missed(learned::Missed),
@@ -164,6 +166,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::Expected(expected) => expected.run(&context),
         Command::Cow(cow) => cow.run(&context),
         Command::BringIn(bring) => bring.run(&context),
+        Command::Plan(plan) => plan.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
         Command::Missed(missed) => missed.run(&context),

@@ -83,6 +83,15 @@ impl Gathered {
         spread.mean()
     }
 
+    /// The same where what follows hangs on the boxes too: this one's are the second of `boxes`, the other's the first.
+    pub fn less(&self, other: &Gathered, boxes: [usize; 2], value: &dyn Fn(&[f64], usize) -> f64) -> Mean {
+        let mut spread = Spread::default();
+        for (own, less) in self.figures.iter().zip(&other.figures) {
+            spread.add(value(own, boxes[1]) - value(less, boxes[0]));
+        }
+        spread.mean()
+    }
+
     /// A figure of each replicate.
     pub fn each(&self, figure: Figure) -> impl Iterator<Item = f64> {
         self.figures.iter().map(move |own| own[figure as usize])

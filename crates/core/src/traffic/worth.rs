@@ -33,6 +33,11 @@ impl Default for Prices {
 impl Prices {
     /// Money a day of a replicate with so many cows and boxes.
     pub fn day(&self, figures: &[f64; FIGURES], boxes: usize) -> f64 {
+        self.day_of(figures, boxes)
+    }
+
+    /// The same of a list of all figures.
+    pub fn day_of(&self, figures: &[f64], boxes: usize) -> f64 {
         let of = |figure: Figure| figures[figure as usize];
         boxes as f64 * (of(Figure::MilkBox) * (self.milk_kg - self.feed_kg) - self.box_day)
             - of(Figure::People) * self.labour_min

@@ -1,0 +1,206 @@
+//! `cowpath plan`: what would happen at the boxes, with other cows, boxes, hours and limits.
+
+use std::{io::Write, process::ExitCode, sync::atomic::AtomicBool, thread};
+
+use clap::Args;
+use cowpath_core::{
+    say::{number, plan as say},
+    traffic::{Bounds, Figure, Prices},
+};
+
+use super::{Context, Format, show};
+use crate::ask::{
+    farm::Barn,
+    plan::{AskedPlan, Plan},
+    plan_ground,
+    planning::{self, Ground},
+};
+use crate::trouble::user;
+
+/// What would happen at the boxes: more cows, another box, other hours, other limits
+///
+/// The pens are simulated, visit by visit, on the same chance for every scenario: as the farm's logs tell of its cows, or
+/// on stated defaults. Figures are means of replicates with their 95 % intervals.
+///
+/// A scenario is written in words: boxes=3 milk=34 visit=7 fetch=6/14/22 feed=8/16 pushes=6/10/14/18 shortest=5/7/9
+/// shortest=+1 kg=9 longest=12 patience=60 traffic=guided fresh-pen=30/1 fails=3 cleanings=4/12/20
+///
+/// Example: cowpath plan --cows 100-160/10 --boxes 2 --instead boxes=3
+#[derive(Debug, Args)]
+pub struct PlanCommand {
+    /// Herd sizes: 60,90,120 or 60-180/10
+    #[arg(long, value_name = "LIST")]
+    cows: String,
+    /// Boxes; without it the farm's own
+    #[arg(long, value_name = "N")]
+    boxes: Option<usize>,
+    /// What else of the farm is to be another, in words
+    #[arg(long = "with", value_name = "WORDS", default_value = "")]
+    with: String,
+    /// A second scenario: what is to be another beside that, in words
+    #[arg(long, value_name = "WORDS")]
+    instead: Option<String>,
+    /// Exactly so many replicates; without it until the answer is sure enough, 40 at most
+    #[arg(long, value_name = "R")]
+    replicates: Option<u32>,
+    /// Where chance begins: the same seed gives the same answer
+    #[arg(long, value_name = "S", default_value_t = 1)]
+    seed: u64,
+    /// Days of a replicate that count
+    #[arg(long, value_name = "DAYS", default_value_t = 60.0)]
+    days: f64,
+    /// Per cent of box time that is to stay idle
+    #[arg(long, value_name = "PERCENT", default_value_t = 10.0)]
+    idle: f64,
+    /// Milkings a day in the parlour that the boxes replace: 2 or 3
+    #[arg(long, value_name = "N")]
+    parlour: Option<f64>,
+    /// Paid for a kg of milk
+    #[arg(long, value_name = "MONEY", default_value_t = Prices::default().milk_kg)]
+    milk_price: f64,
+    /// Feed that a further kg of milk takes
+    #[arg(long, value_name = "MONEY", default_value_t = Prices::default().feed_kg)]
+    feed_cost: f64,
+    /// A minute of a person
+    #[arg(long, value_name = "MONEY", default_value_t = Prices::default().labour_min)]
+    labour_minute: f64,
+    /// A box a day
+    #[arg(long, value_name = "MONEY", default_value_t = Prices::default().box_day)]
+    box_cost: f64,
+    /// Stated defaults, whatever the farm's logs say
+    #[arg(long)]
+    stated: bool,
+    /// How it is printed
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+impl PlanCommand {
+    /// Reckons and prints it.
+    pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
+        let asked = self.asked()?;
+        let ground = self.ground(context)?;
+        let prepared = planning::prepare(&ground, &asked)?;
+        let threads = thread::available_parallelism().map_or(1, usize::from);
+        let plan = prepared.run(threads, &AtomicBool::new(false), &mut |_| {});
+        let Some(plan) = plan else { anyhow::bail!("a plan that nobody stopped has stopped") };
+        match self.format {
+            Format::Json => show::json(&plan)?,
+            Format::Csv => csv(&plan)?,
+            Format::Text => text(&plan, &ground)?,
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+
+    fn asked(&self) -> anyhow::Result<AskedPlan> {
+        let nothing = "nothing was reckoned or changed";
+        let mut change = planning::change(&self.with)?;
+        change.boxes = self.boxes.or(change.boxes);
+        if !(0.0..=90.0).contains(&self.idle) {
+            return Err(user("an idle reserve is 0 to 90 %", nothing, "leave --idle out for 10"));
+        }
+        if self.parlour.is_some_and(|per_day| !(1.0..=4.0).contains(&per_day)) {
+            return Err(user("a parlour milks 1 to 4 times a day", nothing, "write --parlour 2 or 3"));
+        }
+        let prices = Prices {
+            milk_kg: self.milk_price,
+            feed_kg: self.feed_cost,
+            labour_min: self.labour_minute,
+            box_day: self.box_cost,
+        };
+        if ![prices.milk_kg, prices.feed_kg, prices.labour_min, prices.box_day].iter().all(|price| price.is_finite()) {
+            return Err(user("a price is no figure", nothing, "write it like 0.45"));
+        }
+        Ok(AskedPlan {
+            cows: planning::sizes(&self.cows)
+                .map_err(|why| user(why, nothing, "name herd sizes with --cows"))?,
+            change,
+            instead: self.instead.as_deref().map(planning::change).transpose()?,
+            replicates: self.replicates,
+            seed: self.seed,
+            days: self.days,
+            bounds: Bounds { idle: self.idle / 100.0, ..Bounds::default() },
+            prices,
+            parlour: self.parlour,
+        })
+    }
+
+    /// The farm as it is, where there is one.
+    fn ground(&self, context: &Context) -> anyhow::Result<Ground> {
+        if self.stated || (!context.farm_named && !cowpath_store::Farm::exists(&context.farm)) {
+            return Ok(Ground::stated());
+        }
+        plan_ground::of(&Barn::open(&context.farm)?)
+    }
+}
+
+fn csv(plan: &Plan) -> anyhow::Result<()> {
+    let header = ["scenario", "boxes", "cows", "figure", "mean", "low95", "high95"];
+    let rows = plan.scenarios.iter().flat_map(|scenario| {
+        scenario.rows.iter().flat_map(move |row| {
+            let money = ("money-day", row.money);
+            row.figures.iter().map(|(name, mean)| (*name, *mean)).chain([money]).map(move |(name, mean)| {
+                vec![
+                    scenario.name.to_owned(),
+                    scenario.boxes.to_string(),
+                    row.cows.to_string(),
+                    name.to_owned(),
+                    mean.mean.to_string(),
+                    mean.low.to_string(),
+                    mean.high.to_string(),
+                ]
+            })
+        })
+    });
+    show::csv(&header, rows)
+}
+
+fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
+    let mut out = show::out();
+    let farm = if plan.farm.is_empty() { String::new() } else { format!(" for {}", show::plain(&plan.farm)) };
+    writeln!(out, "Plan{farm}, from {}", plan.basis)?;
+    for sentence in &plan.sentences {
+        writeln!(out, "{sentence}")?;
+    }
+    for scenario in &plan.scenarios {
+        writeln!(out, "\n{}: {}, {}", scenario.name, say::boxes(scenario.boxes), scenario.words)?;
+        let unit = planning::mass(cowpath_core::traffic::Mean { mean: 1.0, low: 1.0, high: 1.0 }, ground.units).1;
+        writeln!(
+            out,
+            "{:>6} {:>20} {:>12} {:>20} {:>18} {:>18} {:>12} {:>14}",
+            "cows", "milkings/cow-day", "turned away", "idle %", format!("{unit}/box-day"), "min waited/cow-day", "fetched/day", "money/day"
+        )?;
+        for row in &scenario.rows {
+            let of = |figure: Figure| row.figures[figure.word()];
+            let (milk, _) = planning::mass(of(Figure::MilkBox), ground.units);
+            writeln!(
+                out,
+                "{:>6} {:>20} {:>12} {:>20} {:>18} {:>18} {:>12} {:>14}",
+                row.cows,
+                say::with_interval(of(Figure::Milkings), 2),
+                number::plain(of(Figure::TurnedAway).mean, 2),
+                say::with_interval(of(Figure::Idle).times(100.0), 1),
+                number::plain(milk.mean, 0),
+                number::plain(of(Figure::Waiting).mean, 0),
+                number::plain(of(Figure::Brought).mean * row.cows as f64, 1),
+                number::plain(row.money.mean, 0),
+            )?;
+        }
+    }
+    for note in &plan.notes {
+        writeln!(out, "\n! {note}")?;
+    }
+    writeln!(
+        out,
+        "\n{} replicates of {} days, seed {}. Money: {} a kg of milk less {} feed, {} a minute of people, {} a box and day.",
+        plan.replicates,
+        number::plain(plan.days, 0),
+        plan.seed,
+        plan.prices.milk_kg,
+        plan.prices.feed_kg,
+        plan.prices.labour_min,
+        plan.prices.box_day
+    )?;
+    out.flush()?;
+    Ok(())
+}
