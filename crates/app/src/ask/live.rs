@@ -82,6 +82,8 @@ pub struct Live {
     pub(super) learned: Mutex<Option<(Mark, Judging)>>,
     /// Lists of whom to bring in.
     pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
+    /// What plans start from, by what it rests on.
+    pub(super) pens: Mutex<Option<(u64, Arc<super::planning::Ground>)>>,
     history: Mutex<Option<Arc<History>>>,
     tellings: Tellings,
 }
@@ -111,6 +113,7 @@ impl Live {
             told: Mutex::default(),
             learned: Mutex::default(),
             brings: Mutex::default(),
+            pens: Mutex::default(),
             history: Mutex::default(),
             tellings: Tellings::default(),
         })

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use cowpath_core::traffic::{Bounds, Change, Limit, Mean, Prices};
 use serde::Serialize;
 
+use super::plan_ground::Beside;
+
 /// What is asked.
 #[derive(Debug, Clone, PartialEq)]
 pub struct AskedPlan {
@@ -39,6 +41,8 @@ pub struct Plan {
     pub fitted: bool,
     /// What the reader should know before trusting it.
     pub notes: Vec<String>,
+    /// The fitted pens beside the log they were fitted to.
+    pub beside: Vec<Beside>,
     /// Where chance began.
     pub seed: u64,
     /// Days of a replicate that counted.
@@ -76,6 +80,14 @@ pub struct PlanScenario {
     pub capacity: Option<Mean>,
     /// One for each herd size.
     pub rows: Vec<PlanRow>,
+}
+
+impl PlanScenario {
+    /// Boxes and what else of the farm is another: `2 boxes; feed pushed at 05:00`.
+    pub fn head(&self) -> String {
+        let boxes = cowpath_core::say::plan::boxes(self.boxes);
+        if self.words.contains(&boxes) { self.words.clone() } else { format!("{boxes}; {}", self.words) }
+    }
 }
 
 /// A scenario with so many cows.

@@ -21,6 +21,7 @@ use cowpath_core::{
 };
 
 use super::plan::{AskedPlan, Difference, Plan, PlanRow, PlanScenario};
+use super::plan_ground::Beside;
 use crate::trouble::user;
 
 /// Replicates before an answer can be sure, and at most, where none were asked for.
@@ -47,6 +48,8 @@ pub struct Ground {
     pub notes: Vec<String>,
     /// The units sentences are in.
     pub units: UnitSystem,
+    /// The fitted pens beside the log; empty without a fit.
+    pub beside: Vec<Beside>,
 }
 
 impl Ground {
@@ -62,6 +65,7 @@ impl Ground {
                     .into(),
             ],
             units: UnitSystem::Metric,
+            beside: Vec::new(),
         }
     }
 }
@@ -223,6 +227,7 @@ impl Prepared<'_> {
             basis: ground.basis.clone(),
             fitted: ground.fitted,
             notes: ground.notes.clone(),
+            beside: ground.beside.clone(),
             seed: asked.seed,
             days: asked.days,
             replicates: gathered.iter().map(Gathered::count).min().unwrap_or(0),

@@ -163,7 +163,7 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
         writeln!(out, "{sentence}")?;
     }
     for scenario in &plan.scenarios {
-        writeln!(out, "\n{}: {}, {}", scenario.name, say::boxes(scenario.boxes), scenario.words)?;
+        writeln!(out, "\n{}: {}", scenario.name, scenario.head())?;
         let unit = planning::mass(cowpath_core::traffic::Mean { mean: 1.0, low: 1.0, high: 1.0 }, ground.units).1;
         writeln!(
             out,
@@ -184,6 +184,18 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
                 number::plain(of(Figure::Waiting).mean, 0),
                 number::plain(of(Figure::Brought).mean * row.cows as f64, 1),
                 number::plain(row.money.mean, 0),
+            )?;
+        }
+    }
+    if !plan.beside.is_empty() {
+        writeln!(out, "\nThe pens as fitted beside the log (simulated, observed)")?;
+        for one in &plan.beside {
+            writeln!(
+                out,
+                "  {:<30} {:>8} {:>8}",
+                one.what,
+                number::plain(one.simulated, 2),
+                number::plain(one.observed, 2)
             )?;
         }
     }

@@ -68,10 +68,9 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
     for scenario in &plan.scenarios {
         let _ = write!(
             out,
-            "<section><h2>{}: {}</h2><p class=\"soft\">{}</p>",
+            "<section><h2>{}</h2><p class=\"soft\">{}</p>",
             if scenario.name == "instead" { "Instead" } else { "As asked" },
-            say::boxes(scenario.boxes),
-            escaped(&scenario.words)
+            escaped(&scenario.head())
         );
         if let Some(row) = scenario.rows.get(scenario.rows.len() / 2) {
             out.push_str(&interval_picture(row));
@@ -81,6 +80,9 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
     }
     out.push_str("</div>");
     out.push_str(&table(plan, ground));
+    if !plan.beside.is_empty() {
+        out.push_str(&beside(plan));
+    }
     for note in &plan.notes {
         let _ = write!(out, "<p class=\"note\">{}</p>", escaped(note));
     }
@@ -204,6 +206,24 @@ fn table(plan: &Plan, ground: &Ground) -> String {
                 gave.join("; ")
             );
         }
+    }
+    out.push_str("</tbody></table></div></details>");
+    out
+}
+
+/// The fitted pens beside the log.
+fn beside(plan: &Plan) -> String {
+    let mut out = String::from(
+        "<details class=\"fold\"><summary>The pens as fitted, beside the log</summary><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"The pens as fitted, beside the log\"><table><thead><tr><th scope=\"col\">figure</th><th scope=\"col\">in the log</th><th scope=\"col\">simulated</th></tr></thead><tbody>",
+    );
+    for one in &plan.beside {
+        let _ = write!(
+            out,
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td></tr>",
+            one.what,
+            number::plain(one.observed, 2),
+            number::plain(one.simulated, 2)
+        );
     }
     out.push_str("</tbody></table></div></details>");
     out
