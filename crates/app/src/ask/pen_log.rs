@@ -18,7 +18,12 @@ fn wall_min(at: Timestamp, zone: &TimeZone) -> f64 {
 }
 
 /// Reads a span: visits and closures of boxes. Minutes count from the midnight before its begin.
-pub fn read(barn: &Barn, cast: &Cast, zone: &TimeZone, (from, to): (Timestamp, Timestamp)) -> anyhow::Result<Log> {
+pub fn read(
+    barn: &Barn,
+    cast: &Cast,
+    zone: &TimeZone,
+    (from, to): (Timestamp, Timestamp),
+) -> anyhow::Result<Log> {
     let origin = (wall_min(from, zone) / 1440.0).floor() * 1440.0;
     let minute = |at: Timestamp| wall_min(at, zone) - origin;
     let mut log = Log { span: (minute(from), minute(to)), ..Log::default() };

@@ -12,6 +12,7 @@ use jiff::SignedDuration;
 use serde::Serialize;
 
 use super::{cast::Cast, farm::Barn, pen_log, planning::Ground};
+use crate::trouble::user;
 
 /// Days of the log that are fitted.
 const SPAN: SignedDuration = SignedDuration::from_hours(28 * 24);
@@ -48,9 +49,14 @@ pub fn of(barn: &Barn) -> anyhow::Result<Ground> {
             ground.notes = notes(&log);
             ground.setup = setup;
         }
-        Ok(_) => ground.notes.insert(0, "No cow of the log has enough milkings: stated defaults stand in.".into()),
+        Ok(_) => {
+            ground.notes.insert(0, "No cow of the log has enough milkings: stated defaults stand in.".into())
+        }
         Err(why) => {
-            ground.notes.insert(0, format!("Too little to fit the farm’s own pens: {why}. Stated defaults stand in."));
+            ground.notes.insert(
+                0,
+                format!("Too little to fit the farm’s own pens: {why}. Stated defaults stand in."),
+            );
             // How many cows and boxes there are is known after a day.
             let shown = Shown::of(&log);
             if 0.0 < shown.cows && 0 < log.boxes {
@@ -70,13 +76,20 @@ fn without_empty_days(mut log: Log) -> Log {
 }
 
 fn notes(log: &Log) -> Vec<String> {
-    let mut notes =
-        vec!["Patience, rank and how far feed pulls cows stand in no log: they are stated defaults.".to_owned()];
+    let mut notes = vec![
+        "Patience, rank and how far feed pulls cows stand in no log: they are stated defaults.".to_owned(),
+    ];
     if !log.tells_not_due {
-        notes.push("The log tells of no cow that was turned away: shortest intervals are taken from her milkings.".into());
+        notes.push(
+            "The log tells of no cow that was turned away: shortest intervals are taken from her milkings."
+                .into(),
+        );
     }
     if !log.tells_shut {
-        notes.push("The log tells of no cleaning, service or fault: their time counts as idle, as in the log.".into());
+        notes.push(
+            "The log tells of no cleaning, service or fault: their time counts as idle, as in the log."
+                .into(),
+        );
     }
     notes
 }
@@ -105,15 +118,32 @@ pub fn compared(shown: &Shown, gathered: &Gathered, boxes: usize) -> Vec<Beside>
     let mean = |figure: Figure| gathered.mean(figure).mean;
     let mut all = vec![
         Beside { what: "milkings a cow-day", observed: shown.milkings, simulated: mean(Figure::Milkings) },
-        Beside { what: "turned away a cow-day", observed: shown.turned_away, simulated: mean(Figure::TurnedAway) },
+        Beside {
+            what: "turned away a cow-day",
+            observed: shown.turned_away,
+            simulated: mean(Figure::TurnedAway),
+        },
         Beside { what: "milk a cow-day, kg", observed: shown.milk_kg, simulated: mean(Figure::MilkCow) },
         Beside { what: "mean interval, h", observed: shown.interval_h, simulated: mean(Figure::Interval) },
-        Beside { what: "interval, 10th percentile, h", observed: shown.interval_low_h, simulated: mean(Figure::IntervalLow) },
-        Beside { what: "interval, 90th percentile, h", observed: shown.interval_high_h, simulated: mean(Figure::IntervalHigh) },
+        Beside {
+            what: "interval, 10th percentile, h",
+            observed: shown.interval_low_h,
+            simulated: mean(Figure::IntervalLow),
+        },
+        Beside {
+            what: "interval, 90th percentile, h",
+            observed: shown.interval_high_h,
+            simulated: mean(Figure::IntervalHigh),
+        },
         Beside { what: "idle share", observed: shown.idle, simulated: mean(Figure::Idle) },
     ];
     let box_days = HELD.1 * f64::from(HELD.0) * boxes.max(1) as f64;
-    let hours = ["visits a box, 0 to 6 h", "visits a box, 6 to 12 h", "visits a box, 12 to 18 h", "visits a box, 18 to 24 h"];
+    let hours = [
+        "visits a box, 0 to 6 h",
+        "visits a box, 6 to 12 h",
+        "visits a box, 12 to 18 h",
+        "visits a box, 18 to 24 h",
+    ];
     for (part, what) in hours.into_iter().enumerate() {
         let observed = shown.by_hour[6 * part..6 * (part + 1)].iter().sum();
         let counts = &gathered.all.by_half[12 * part..12 * (part + 1)];
@@ -121,4 +151,56 @@ pub fn compared(shown: &Shown, gathered: &Gathered, boxes: usize) -> Vec<Beside>
         all.push(Beside { what, observed, simulated });
     }
     all
+}
+
+/// A fit held beside days that it did not see.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Foretold {
+    /// Days that were fitted.
+    pub fitted_days: f64,
+    /// Days that were foretold.
+    pub foretold_days: f64,
+    /// Cows in milk in either.
+    pub cows: [f64; 2],
+    /// Figures of the days foretold.
+    pub beside: Vec<Beside>,
+    /// Visits a box and hour of the clock: in the log, simulated.
+    pub by_hour: Vec<(f64, f64)>,
+}
+
+/// Fits the days before the last `days`, and holds them beside these last days, with as many cows as there were then.
+///
+/// # Errors
+/// Where there is too little to fit.
+pub fn foretold(barn: &Barn, days: u32) -> anyhow::Result<Foretold> {
+    let nothing = "nothing was changed";
+    let ways = barn.ways()?;
+    let at = barn
+        .store
+        .last_row_at()?
+        .ok_or_else(|| user("no rows have been read yet", nothing, "read the logs of your boxes first"))?;
+    let cast = Cast::read(barn, &ways.zone)?;
+    let span = SignedDuration::from_hours(24 * i64::from(days));
+    let between = at.saturating_sub(span)?;
+    let read = |from, to| pen_log::read(barn, &cast, &ways.zone, (from, to));
+    let before = without_empty_days(read(between.saturating_sub(span)?, between)?);
+    let after = read(between, at)?;
+    let setup =
+        fit(&before).map_err(|why| user(why.to_string(), nothing, "read more days, or foretell fewer"))?;
+    let shown = Shown::of(&after);
+    let gathered = simulated(&setup, shown.cows.round() as usize)
+        .ok_or_else(|| user("the days that were fitted give no pen", nothing, "read more days"))?;
+    let box_days = HELD.1 * f64::from(HELD.0) * after.boxes.max(1) as f64;
+    let simulated = gathered
+        .all
+        .by_half
+        .chunks(2)
+        .map(|pair| pair.iter().map(|count| f64::from(*count)).sum::<f64>() / box_days);
+    Ok(Foretold {
+        fitted_days: (before.span.1 - before.span.0) / 1440.0,
+        foretold_days: (after.span.1 - after.span.0) / 1440.0,
+        cows: [Shown::of(&before).cows, shown.cows],
+        beside: compared(&shown, &gathered, after.boxes),
+        by_hour: shown.by_hour.iter().copied().zip(simulated).collect(),
+    })
 }

@@ -19,7 +19,8 @@ const THREE_BEYOND_TWO: (f64, f64, f64) = (3.5, 3.1, 3.9);
 pub fn sentences(plan: &Plan, asked: &AskedPlan, ground: &Ground) -> Vec<String> {
     let mut sentences = Vec::new();
     for scenario in &plan.scenarios {
-        let start = if plan.scenarios.len() == 2 { format!("{}: ", capital(scenario.name)) } else { String::new() };
+        let start =
+            if plan.scenarios.len() == 2 { format!("{}: ", capital(scenario.name)) } else { String::new() };
         for sentence in of_scenario(scenario, asked) {
             sentences.push(format!("{start}{sentence}"));
         }
@@ -96,10 +97,17 @@ fn from_parlour(plan: &Plan, parlour: f64, ground: &Ground) -> Vec<String> {
     let Some(row) = middle(&scenario.rows) else { return Vec::new() };
     let milkings = row.figures[Figure::Milkings.word()];
     // Between two and three milkings a day the effect is taken to be straight; beyond three it is less.
-    let above = |per_day: f64, three: f64| three * (per_day - 2.0).clamp(-0.5, 1.0) + (per_day - 3.0).clamp(0.0, 1.0) * 1.4;
+    let above = |per_day: f64, three: f64| {
+        three * (per_day - 2.0).clamp(-0.5, 1.0) + (per_day - 3.0).clamp(0.0, 1.0) * 1.4
+    };
     let change = |three: f64, per_day: f64| above(per_day, three) - above(parlour, three);
     let (mid, low, high) = THREE_BEYOND_TWO;
-    let ends = [change(low, milkings.low), change(high, milkings.high), change(high, milkings.low), change(low, milkings.high)];
+    let ends = [
+        change(low, milkings.low),
+        change(high, milkings.high),
+        change(high, milkings.low),
+        change(low, milkings.high),
+    ];
     let finite = |value: &f64| value.is_finite();
     let least = ends.iter().copied().filter(finite).fold(f64::INFINITY, f64::min);
     let most = ends.iter().copied().filter(finite).fold(f64::NEG_INFINITY, f64::max);

@@ -14,9 +14,7 @@ use std::{
 
 use cowpath_core::{
     say::plan as say,
-    traffic::{
-        Change, Counted, Days, Fault, Figure, Gathered, Mean, Ready, Room, Setup, capacity,
-    },
+    traffic::{Change, Counted, Days, Fault, Figure, Gathered, Mean, Ready, Room, Setup, capacity},
     units::{Kilograms, UnitSystem},
 };
 
@@ -167,13 +165,17 @@ impl Prepared<'_> {
                     let mut room = Room::default();
                     loop {
                         let item = next.fetch_add(1, Ordering::Relaxed);
-                        if work <= item || enough.load(Ordering::Relaxed) || cancelled.load(Ordering::Relaxed) {
+                        if work <= item || enough.load(Ordering::Relaxed) || cancelled.load(Ordering::Relaxed)
+                        {
                             return;
                         }
                         let (replicate, cell) = (item / self.cells.len(), item % self.cells.len());
                         let luck = (self.asked.seed, replicate as u32);
                         // Whoever cancels wins; a plan that is sure lets the last replicates end, which are short.
-                        let Some(counted) = self.cells[cell].replicate(days, luck, &mut room, cancelled) else { return };
+                        let Some(counted) = self.cells[cell].replicate(days, luck, &mut room, cancelled)
+                        else {
+                            return;
+                        };
                         if send.send((item, counted)).is_err() {
                             return;
                         }
@@ -296,7 +298,10 @@ fn figures(of: impl Fn(Figure) -> Mean) -> BTreeMap<&'static str, Mean> {
 fn by_hour(all: &Counted) -> Vec<f64> {
     // Boxes add up over replicates, days do not.
     let box_days = (all.boxes * all.days).max(1e-9);
-    all.by_half.chunks(2).map(|pair| pair.iter().map(|count| f64::from(*count)).sum::<f64>() / box_days).collect()
+    all.by_half
+        .chunks(2)
+        .map(|pair| pair.iter().map(|count| f64::from(*count)).sum::<f64>() / box_days)
+        .collect()
 }
 
 /// A mass in the farm's unit.

@@ -12,7 +12,7 @@ use super::{Context, Format, show};
 use crate::ask::{
     farm::Barn,
     plan::{AskedPlan, Plan},
-    plan_ground,
+    plan_ground::{self, Beside},
     planning::{self, Ground},
 };
 use crate::trouble::user;
@@ -29,7 +29,7 @@ use crate::trouble::user;
 #[derive(Debug, Args)]
 pub struct PlanCommand {
     /// Herd sizes: 60,90,120 or 60-180/10
-    #[arg(long, value_name = "LIST")]
+    #[arg(long, value_name = "LIST", required_unless_present = "foretell", default_value = "")]
     cows: String,
     /// Boxes; without it the farm's own
     #[arg(long, value_name = "N")]
@@ -67,6 +67,9 @@ pub struct PlanCommand {
     /// A box a day
     #[arg(long, value_name = "MONEY", default_value_t = Prices::default().box_day)]
     box_cost: f64,
+    /// Instead of a plan: fits the days before the last DAYS and holds the pens beside these last days
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(7..=366), conflicts_with_all = ["cows", "boxes", "instead", "stated"])]
+    foretell: Option<u32>,
     /// Stated defaults, whatever the farm's logs say
     #[arg(long)]
     stated: bool,
@@ -78,6 +81,9 @@ pub struct PlanCommand {
 impl PlanCommand {
     /// Reckons and prints it.
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
+        if let Some(days) = self.foretell {
+            return self.foretold(context, days);
+        }
         let asked = self.asked()?;
         let ground = self.ground(context)?;
         let prepared = planning::prepare(&ground, &asked)?;
@@ -108,7 +114,10 @@ impl PlanCommand {
             labour_min: self.labour_minute,
             box_day: self.box_cost,
         };
-        if ![prices.milk_kg, prices.feed_kg, prices.labour_min, prices.box_day].iter().all(|price| price.is_finite()) {
+        if ![prices.milk_kg, prices.feed_kg, prices.labour_min, prices.box_day]
+            .iter()
+            .all(|price| price.is_finite())
+        {
             return Err(user("a price is no figure", nothing, "write it like 0.45"));
         }
         Ok(AskedPlan {
@@ -125,6 +134,29 @@ impl PlanCommand {
         })
     }
 
+    fn foretold(&self, context: &Context, days: u32) -> anyhow::Result<ExitCode> {
+        let told = plan_ground::foretold(&context.barn()?, days)?;
+        let row =
+            |one: &Beside| vec![one.what.to_owned(), one.observed.to_string(), one.simulated.to_string()];
+        match self.format {
+            Format::Json => show::json(&told)?,
+            Format::Csv => show::csv(&["figure", "observed", "simulated"], told.beside.iter().map(row))?,
+            Format::Text => {
+                let mut out = show::out();
+                let [before, after] = told.cows.map(|cows| number::plain(cows, 1));
+                let days = [told.fitted_days, told.foretold_days].map(|days| number::plain(days, 0));
+                writeln!(
+                    out,
+                    "Fitted to {} days with {before} cows, held beside the {} days after with {after} (foretold, observed)",
+                    days[0], days[1]
+                )?;
+                beside(&mut out, &told.beside)?;
+                out.flush()?;
+            }
+        }
+        Ok(ExitCode::SUCCESS)
+    }
+
     /// The farm as it is, where there is one.
     fn ground(&self, context: &Context) -> anyhow::Result<Ground> {
         if self.stated || (!context.farm_named && !cowpath_store::Farm::exists(&context.farm)) {
@@ -132,6 +164,14 @@ impl PlanCommand {
         }
         plan_ground::of(&Barn::open(&context.farm)?)
     }
+}
+
+fn beside(out: &mut impl Write, all: &[Beside]) -> anyhow::Result<()> {
+    for one in all {
+        let [simulated, observed] = [one.simulated, one.observed].map(|figure| number::plain(figure, 2));
+        writeln!(out, "  {:<30} {simulated:>8} {observed:>8}", one.what)?;
+    }
+    Ok(())
 }
 
 fn csv(plan: &Plan) -> anyhow::Result<()> {
@@ -164,11 +204,19 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
     }
     for scenario in &plan.scenarios {
         writeln!(out, "\n{}: {}", scenario.name, scenario.head())?;
-        let unit = planning::mass(cowpath_core::traffic::Mean { mean: 1.0, low: 1.0, high: 1.0 }, ground.units).1;
+        let unit =
+            planning::mass(cowpath_core::traffic::Mean { mean: 1.0, low: 1.0, high: 1.0 }, ground.units).1;
         writeln!(
             out,
             "{:>6} {:>20} {:>12} {:>20} {:>18} {:>18} {:>12} {:>14}",
-            "cows", "milkings/cow-day", "turned away", "idle %", format!("{unit}/box-day"), "min waited/cow-day", "fetched/day", "money/day"
+            "cows",
+            "milkings/cow-day",
+            "turned away",
+            "idle %",
+            format!("{unit}/box-day"),
+            "min waited/cow-day",
+            "fetched/day",
+            "money/day"
         )?;
         for row in &scenario.rows {
             let of = |figure: Figure| row.figures[figure.word()];
@@ -189,15 +237,7 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
     }
     if !plan.beside.is_empty() {
         writeln!(out, "\nThe pens as fitted beside the log (simulated, observed)")?;
-        for one in &plan.beside {
-            writeln!(
-                out,
-                "  {:<30} {:>8} {:>8}",
-                one.what,
-                number::plain(one.simulated, 2),
-                number::plain(one.observed, 2)
-            )?;
-        }
+        beside(&mut out, &plan.beside)?;
     }
     for note in &plan.notes {
         writeln!(out, "\n! {note}")?;

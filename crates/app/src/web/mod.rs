@@ -144,7 +144,12 @@ fn router(answers: Arc<dyn Answers>, listen: SocketAddr) -> Router {
 }
 
 /// The pages and the API over `answers`, for a server that listens at `listen`; open pages are told by `bell`.
-fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell, desk: plan_desk::Desk) -> Router {
+fn routes(
+    answers: Arc<dyn Answers>,
+    listen: SocketAddr,
+    bell: events::Bell,
+    desk: plan_desk::Desk,
+) -> Router {
     Router::new()
         .route("/", get(round::show))
         .route("/round", get(round::show))

@@ -146,7 +146,8 @@ pub async fn json(
         let ground = ground(answers)?;
         let plan = waited_for(&desk, &ground, &words)
             .map_err(|error| Trouble::unchanged("The plan could not be reckoned", &error))?;
-        serde_json::to_string(&plan).map_err(|error| Trouble::ours("The plan could not be written", &error.to_string()))
+        serde_json::to_string(&plan)
+            .map_err(|error| Trouble::ours("The plan could not be written", &error.to_string()))
     })
     .await
 }
@@ -319,19 +320,15 @@ pub async fn events(
         };
         Some((Ok::<Event, Infallible>(event), (receive, gone, over)))
     });
-    let mut response =
-        Sse::new(told).keep_alive(KeepAlive::new().interval(Duration::from_secs(10)).text("still here")).into_response();
+    let mut response = Sse::new(told)
+        .keep_alive(KeepAlive::new().interval(Duration::from_secs(10)).text("still here"))
+        .into_response();
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     response
 }
 
 /// Waits for its turn and reckons; the last thing to tell, or nothing where nobody listens.
-fn reckon(
-    ground: &Ground,
-    words: &Words,
-    place: &Place,
-    send: &mpsc::Sender<Told>,
-) -> Option<Told> {
+fn reckon(ground: &Ground, words: &Words, place: &Place, send: &mpsc::Sender<Told>) -> Option<Told> {
     let wrong = |error: &anyhow::Error| {
         let words = crate::trouble::in_words(error);
         Some(Told::Wrong(format!("{}. {}.", words.what, words.next)))

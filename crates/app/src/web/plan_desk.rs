@@ -104,7 +104,9 @@ impl Place {
             {
                 return false;
             }
-            let Some(ahead) = line.tickets.iter().position(|(ticket, _)| *ticket == self.ticket) else { return false };
+            let Some(ahead) = line.tickets.iter().position(|(ticket, _)| *ticket == self.ticket) else {
+                return false;
+            };
             if ahead == 0 {
                 return true;
             }

@@ -22,7 +22,13 @@ const BELOW: f64 = 28.0;
 
 /// What stands in a field that nobody fills: the farm as it is.
 pub fn usual(setup: &Setup) -> BTreeMap<&'static str, String> {
-    let hours = |hours: &[f64]| hours.iter().map(|hour| number::plain(*hour, usize::from(hour.fract() != 0.0))).collect::<Vec<_>>().join("/");
+    let hours = |hours: &[f64]| {
+        hours
+            .iter()
+            .map(|hour| number::plain(*hour, usize::from(hour.fract() != 0.0)))
+            .collect::<Vec<_>>()
+            .join("/")
+    };
     let mut usual = BTreeMap::from([
         ("boxes", setup.boxes.to_string()),
         ("fetch", hours(&setup.fetching.rounds_h)),
@@ -56,11 +62,26 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
         let _ = write!(out, "<p{class}>{}</p>", escaped(sentence));
     }
     let state = match (plan.done, plan.sure) {
-        (false, _) => format!("Reckoning: {} of at most {} replicates are in.", plan.replicates, plan.most_replicates),
-        (true, true) => format!("Sure enough after {} replicates of {} days.", plan.replicates, number::plain(plan.days, 0)),
-        (true, false) => format!("{} replicates of {} days; the intervals say how sure it is.", plan.replicates, number::plain(plan.days, 0)),
+        (false, _) => {
+            format!("Reckoning: {} of at most {} replicates are in.", plan.replicates, plan.most_replicates)
+        }
+        (true, true) => format!(
+            "Sure enough after {} replicates of {} days.",
+            plan.replicates,
+            number::plain(plan.days, 0)
+        ),
+        (true, false) => format!(
+            "{} replicates of {} days; the intervals say how sure it is.",
+            plan.replicates,
+            number::plain(plan.days, 0)
+        ),
     };
-    let _ = write!(out, "<p class=\"soft\">{state} In brackets: 95{}% interval. From {}.</p>", number::SPACE, escaped(&plan.basis));
+    let _ = write!(
+        out,
+        "<p class=\"soft\">{state} In brackets: 95{}% interval. From {}.</p>",
+        number::SPACE,
+        escaped(&plan.basis)
+    );
     if plan.scenarios.iter().any(|scenario| 1 < scenario.rows.len()) {
         out.push_str(&idle_picture(plan));
     }
@@ -108,20 +129,46 @@ fn idle_picture(plan: &Plan) -> String {
         y(0.0)
     );
     for share in [0.0, 0.5 * most / 1.1, most / 1.1] {
-        let _ = write!(out, "<text x=\"{:.0}\" y=\"{:.1}\" text-anchor=\"end\">{} %</text>", LEFT - 4.0, y(share) + 4.0, number::plain(100.0 * share, 0));
+        let _ = write!(
+            out,
+            "<text x=\"{:.0}\" y=\"{:.1}\" text-anchor=\"end\">{} %</text>",
+            LEFT - 4.0,
+            y(share) + 4.0,
+            number::plain(100.0 * share, 0)
+        );
     }
     for at in [low, 0.5 * (low + high), high] {
-        let anchor = if at == low { "start" } else if at == high { "end" } else { "middle" };
-        let _ = write!(out, "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{} cows</text>", x(at), HIGH - 8.0, number::plain(at, 0));
+        let anchor = if at == low {
+            "start"
+        } else if at == high {
+            "end"
+        } else {
+            "middle"
+        };
+        let _ = write!(
+            out,
+            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{} cows</text>",
+            x(at),
+            HIGH - 8.0,
+            number::plain(at, 0)
+        );
     }
     for (place, scenario) in plan.scenarios.iter().enumerate() {
-        let points: Vec<String> =
-            scenario.rows.iter().map(|row| format!("{:.1},{:.1}", x(row.cows as f64), y(idle(row).mean))).collect();
+        let points: Vec<String> = scenario
+            .rows
+            .iter()
+            .map(|row| format!("{:.1},{:.1}", x(row.cows as f64), y(idle(row).mean)))
+            .collect();
         let class = if place == 0 { "first" } else { "second" };
         let _ = write!(out, "<polyline class=\"{class}\" points=\"{}\"/>", points.join(" "));
         for row in scenario.rows.iter().filter(|row| idle(row).low.is_finite()) {
             let at = x(row.cows as f64);
-            let _ = write!(out, "<line class=\"{class} whisker\" x1=\"{at:.1}\" x2=\"{at:.1}\" y1=\"{:.1}\" y2=\"{:.1}\"/>", y(idle(row).low), y(idle(row).high));
+            let _ = write!(
+                out,
+                "<line class=\"{class} whisker\" x1=\"{at:.1}\" x2=\"{at:.1}\" y1=\"{:.1}\" y2=\"{:.1}\"/>",
+                y(idle(row).low),
+                y(idle(row).high)
+            );
         }
     }
     let second = if plan.scenarios.len() == 2 { "; broken: instead" } else { "" };
@@ -144,12 +191,21 @@ fn interval_picture(row: &PlanRow) -> String {
     );
     for (hour, share) in row.intervals.iter().enumerate() {
         let high = 60.0 * share / most;
-        let _ = write!(out, "<rect class=\"bar\" x=\"{}\" y=\"{:.1}\" width=\"8\" height=\"{high:.1}\"/>", hour * 10, 64.0 - high);
+        let _ = write!(
+            out,
+            "<rect class=\"bar\" x=\"{}\" y=\"{:.1}\" width=\"8\" height=\"{high:.1}\"/>",
+            hour * 10,
+            64.0 - high
+        );
     }
     for hour in [0, 6, 12, 18] {
         let _ = write!(out, "<text x=\"{}\" y=\"80\">{hour} h</text>", hour * 10);
     }
-    let _ = write!(out, "</svg><figcaption class=\"soft\">Hours between milkings, {}.</figcaption></figure>", say::cows(row.cows));
+    let _ = write!(
+        out,
+        "</svg><figcaption class=\"soft\">Hours between milkings, {}.</figcaption></figure>",
+        say::cows(row.cows)
+    );
     out
 }
 
@@ -164,7 +220,14 @@ fn figures(row: &PlanRow, ground: &Ground) -> String {
         ("idle", percent(of(Figure::Idle))),
         ("milk a box-day", format!("{} {unit}", say::with_interval(milk, 0))),
         ("hours between milkings", say::with_interval(of(Figure::Interval), 1)),
-        ("nine in ten of them", format!("{} to {} h", number::plain(of(Figure::IntervalLow).mean, 1), number::plain(of(Figure::IntervalHigh).mean, 1))),
+        (
+            "nine in ten of them",
+            format!(
+                "{} to {} h",
+                number::plain(of(Figure::IntervalLow).mean, 1),
+                number::plain(of(Figure::IntervalHigh).mean, 1)
+            ),
+        ),
         ("wait, lowest ranks", format!("{} min", say::with_interval(of(Figure::WaitLow), 0))),
         ("wait, highest ranks", format!("{} min", say::with_interval(of(Figure::WaitHigh), 0))),
         ("waited a cow-day", format!("{} min", say::with_interval(of(Figure::Waiting), 0))),

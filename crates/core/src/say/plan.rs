@@ -62,7 +62,13 @@ pub fn list(all: &[String], last: &str) -> String {
 }
 
 /// How many cows fit.
-pub fn capacity(at: usize, idle: f64, sizes: (usize, usize), mean: Option<Mean>, idles: (f64, f64)) -> String {
+pub fn capacity(
+    at: usize,
+    idle: f64,
+    sizes: (usize, usize),
+    mean: Option<Mean>,
+    idles: (f64, f64),
+) -> String {
     let reserve = format!("{}{SPACE}%", plain(100.0 * idle, 0));
     let these = boxes(at);
     match mean {
@@ -76,10 +82,16 @@ pub fn capacity(at: usize, idle: f64, sizes: (usize, usize), mean: Option<Mean>,
             format!("{these}: {} fit{span} while {reserve} of box time stays idle.", cows(whole(mean.mean)))
         }
         None if idle <= idles.1 => {
-            format!("{these}: with {} more than {reserve} of box time is still idle; try more cows.", cows(sizes.1))
+            format!(
+                "{these}: with {} more than {reserve} of box time is still idle; try more cows.",
+                cows(sizes.1)
+            )
         }
         None if idles.0 < idle => {
-            format!("{these}: with {} already less than {reserve} of box time is idle; try fewer cows.", cows(sizes.0))
+            format!(
+                "{these}: with {} already less than {reserve} of box time is idle; try fewer cows.",
+                cows(sizes.0)
+            )
         }
         None => format!("{these}: how many cows leave {reserve} of box time idle is not sure yet."),
     }
@@ -154,7 +166,9 @@ pub fn change(change: &Change) -> String {
         }
     }
     if let Some([early, mid, late]) = change.shortest_h {
-        parts.push(format!("shortest intervals {early}, {mid} and {late} hours in early, mid and late lactation"));
+        parts.push(format!(
+            "shortest intervals {early}, {mid} and {late} hours in early, mid and late lactation"
+        ));
     }
     if let Some(by_h) = change.shortest_by_h {
         let word = if by_h < 0.0 { "shorter" } else { "longer" };

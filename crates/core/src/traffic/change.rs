@@ -117,7 +117,8 @@ impl Change {
                 });
             }
             "fresh-pen" => {
-                let parts = figures(value).filter(|all| all.len() == 2 && 1.0 <= all[0] && all[1].fract() == 0.0);
+                let parts =
+                    figures(value).filter(|all| all.len() == 2 && 1.0 <= all[0] && all[1].fract() == 0.0);
                 let parts = parts.ok_or_else(|| wrong("last day in milk and boxes, as in 30/1"))?;
                 self.fresh_pen = Some(FreshPen { until_day: parts[0], boxes: parts[1] as usize });
             }
@@ -228,7 +229,8 @@ impl Setup {
                     2.8 * cow.rate_kg_h * crate::expect::secretion::g(24.0 / 2.8, cow.kappa_per_h)
                 };
                 let mean = own.iter().map(daily).sum::<f64>() / own.len().max(1) as f64;
-                let cows = own.iter().map(|cow| super::Cow { rate_kg_h: cow.rate_kg_h * milk_kg / mean, ..*cow });
+                let cows =
+                    own.iter().map(|cow| super::Cow { rate_kg_h: cow.rate_kg_h * milk_kg / mean, ..*cow });
                 *own = std::sync::Arc::new(cows.collect());
             }
         }

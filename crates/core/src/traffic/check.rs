@@ -66,7 +66,9 @@ pub fn check(pen: &Pen) -> Result<(), Fault> {
         within("an hour of the day", *hour, 0.0, 24.0, "0 to 24")?;
     }
     let (from, to) = pen.fetching.working_h;
-    if !pen.fetching.rounds_h.is_empty() && !pen.fetching.rounds_h.iter().any(|hour| from <= *hour && *hour <= to) {
+    if !pen.fetching.rounds_h.is_empty()
+        && !pen.fetching.rounds_h.iter().any(|hour| from <= *hour && *hour <= to)
+    {
         return Err(Fault::NoRound(from, to));
     }
     let mut cows = Vec::new();

@@ -35,8 +35,11 @@ impl Closing {
         } else {
             f64::INFINITY
         };
-        let fault =
-            if closures.fault_every_d.is_finite() { every(closures.fault_every_d) * chance.wait() } else { f64::INFINITY };
+        let fault = if closures.fault_every_d.is_finite() {
+            every(closures.fault_every_d) * chance.wait()
+        } else {
+            f64::INFINITY
+        };
         let mut closing = Closing {
             closed: false,
             waits_for_her: false,

@@ -237,8 +237,10 @@ impl Counted {
             Figure::IntervalLow => self.intervals_h.quantile(0.1),
             Figure::IntervalHigh => self.intervals_h.quantile(0.9),
             Figure::OverFourteen => self.intervals_h.share_from(14.0),
-            Figure::Wait => self.waits_min.iter().map(Bins::sum).sum::<f64>()
-                / self.waits_min.iter().map(Bins::count).sum::<u64>().max(1) as f64,
+            Figure::Wait => {
+                self.waits_min.iter().map(Bins::sum).sum::<f64>()
+                    / self.waits_min.iter().map(Bins::count).sum::<u64>().max(1) as f64
+            }
             Figure::WaitLong => waits().quantile(0.9),
             Figure::WaitLow => self.waits_min[0].mean(),
             Figure::WaitMiddle => self.waits_min[1].mean(),

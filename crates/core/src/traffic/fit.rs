@@ -76,12 +76,18 @@ pub fn fit(log: &Log) -> Result<Setup, TooLittle> {
     setup.fetching.rounds_h = fetch;
     // What the clock does holds the feed's pull too: it is taken out, so that other hours of feed can put it elsewhere.
     let feeding = Feeding::default();
-    setup.clock = (0..).zip(&hazard.hour).map(|(half, own)| own / feeding.pull((f64::from(half) + 0.5) / 2.0)).collect();
+    setup.clock = (0..)
+        .zip(&hazard.hour)
+        .map(|(half, own)| own / feeding.pull((f64::from(half) + 0.5) / 2.0))
+        .collect();
     let service = super::fit_visit::service(log, &by_cow);
     let longest_h = Drawn::default().longest_h;
     let mut cows = Vec::new();
     for (number, stays) in by_cow.iter().enumerate() {
-        let Some(own) = hers(stays, log, number, service.flows[number], hazard.frailty[number], longest_h) else { continue };
+        let Some(own) = hers(stays, log, number, service.flows[number], hazard.frailty[number], longest_h)
+        else {
+            continue;
+        };
         // A cow of half the days stands for half a cow: kept if she was there at the end.
         if stays.last().is_some_and(|last| log.span.1 - 60.0 * OUT_H < last.from) {
             cows.push(own);
@@ -191,7 +197,8 @@ fn hazard(cells: &[Cell], cows: usize, fetch: &[f64]) -> Hazard {
     let used: Vec<&Cell> = cells.iter().filter(|cell| !brought(cell)).collect();
     let usual = usual_clock();
     let pull = Feeding::default();
-    let shape: Vec<f64> = (0..).zip(&usual).map(|(half, own)| own * pull.pull((f64::from(half) + 0.5) / 2.0)).collect();
+    let shape: Vec<f64> =
+        (0..).zip(&usual).map(|(half, own)| own * pull.pull((f64::from(half) + 0.5) / 2.0)).collect();
     let mean = shape.iter().sum::<f64>() / HALVES as f64;
     for _ in 0..PASSES {
         let mut sums = vec![(0.0, 0.0); SINCE];
@@ -228,7 +235,14 @@ fn hazard(cells: &[Cell], cows: usize, fetch: &[f64]) -> Hazard {
 }
 
 /// One cow as the pen sees her.
-fn hers(stays: &[Stay], log: &Log, number: usize, flow_kg_min: f64, frailty: f64, longest_h: f64) -> Option<Cow> {
+fn hers(
+    stays: &[Stay],
+    log: &Log,
+    number: usize,
+    flow_kg_min: f64,
+    frailty: f64,
+    longest_h: f64,
+) -> Option<Cow> {
     let mut last: Option<f64> = None;
     let (mut milk, mut hours) = (Vec::new(), Vec::new());
     let (mut let_in, mut kept_out) = (Vec::new(), Vec::new());
@@ -274,8 +288,11 @@ fn hers(stays: &[Stay], log: &Log, number: usize, flow_kg_min: f64, frailty: f64
 /// The hours that part those it was turned away after from those it was milked after with the fewest exceptions; where
 /// it was never turned away, a tenth below the shortest of them.
 fn threshold(let_in: &[f64], kept_out: &[f64]) -> f64 {
-    let mut marks: Vec<(f64, bool)> =
-        let_in.iter().map(|hours| (*hours, true)).chain(kept_out.iter().map(|hours| (*hours, false))).collect();
+    let mut marks: Vec<(f64, bool)> = let_in
+        .iter()
+        .map(|hours| (*hours, true))
+        .chain(kept_out.iter().map(|hours| (*hours, false)))
+        .collect();
     marks.sort_by(|one, other| one.0.total_cmp(&other.0));
     if kept_out.is_empty() {
         return marks.first().map_or(0.0, |(hours, _)| 0.9 * hours);

@@ -87,7 +87,8 @@ impl Open {
     pub fn of(log: &Log) -> Open {
         let mut gaps = Vec::new();
         for number in 0..log.boxes as u16 {
-            let stays = log.stays.iter().filter(|stay| stay.at_box == number).map(|stay| (stay.from, stay.to));
+            let stays =
+                log.stays.iter().filter(|stay| stay.at_box == number).map(|stay| (stay.from, stay.to));
             let shut = log.shut.iter().filter(|shut| shut.at_box == number).map(|shut| (shut.from, shut.to));
             let mut used: Vec<(f64, f64)> = stays.chain(shut).collect();
             used.sort_by(|one, other| one.0.total_cmp(&other.0));
@@ -206,12 +207,19 @@ impl Shown {
             }
         }
         // Half an interval at either end belongs to her too.
-        let cow_days: f64 =
-            ends.iter().filter(|(from, to)| from <= to).map(|(from, to)| ((to - from) / 1440.0 + 0.37).min(days)).sum();
-        let shut: f64 = log.shut.iter().map(|shut| (shut.to.min(log.span.1) - shut.from.max(log.span.0)).max(0.0)).sum();
+        let cow_days: f64 = ends
+            .iter()
+            .filter(|(from, to)| from <= to)
+            .map(|(from, to)| ((to - from) / 1440.0 + 0.37).min(days))
+            .sum();
+        let shut: f64 =
+            log.shut.iter().map(|shut| (shut.to.min(log.span.1) - shut.from.max(log.span.0)).max(0.0)).sum();
         intervals.sort_by(f64::total_cmp);
         let quantile = |share: f64| {
-            intervals.get(((intervals.len() as f64 * share) as usize).min(intervals.len().saturating_sub(1))).copied().unwrap_or(0.0)
+            intervals
+                .get(((intervals.len() as f64 * share) as usize).min(intervals.len().saturating_sub(1)))
+                .copied()
+                .unwrap_or(0.0)
         };
         let box_days = log.boxes.max(1) as f64 * days;
         by_hour.iter_mut().for_each(|count| *count /= box_days);

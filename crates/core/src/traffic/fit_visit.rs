@@ -35,7 +35,10 @@ pub fn service(log: &Log, by_cow: &[Vec<Stay>]) -> Fitted {
         let sums = |of: &[(f64, f64)], handling: f64| {
             of.iter().fold((0.0, 0.0), |(up, down), (kg, min)| (up + (min - handling) * kg, down + kg * kg))
         };
-        let herd = own.iter().map(|of| sums(of, handling)).fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
+        let herd = own
+            .iter()
+            .map(|of| sums(of, handling))
+            .fold((0.0, 0.0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
         slope = (herd.0 / herd.1.max(1e-9)).clamp(0.05, 3.0);
         let mean_square = herd.1 / count;
         for (value, of) in slopes.iter_mut().zip(&own) {
@@ -43,8 +46,11 @@ pub fn service(log: &Log, by_cow: &[Vec<Stay>]) -> Fitted {
             let drawn = DRAWN_BY * mean_square;
             *value = ((up + drawn * slope) / (down + drawn)).clamp(0.05, 5.0);
         }
-        let rest: f64 =
-            own.iter().zip(&slopes).flat_map(|(of, slope)| of.iter().map(move |(kg, min)| min - slope * kg)).sum();
+        let rest: f64 = own
+            .iter()
+            .zip(&slopes)
+            .flat_map(|(of, slope)| of.iter().map(move |(kg, min)| min - slope * kg))
+            .sum();
         handling = (rest / count).clamp(0.3, 15.0);
     }
     let (mut squares, mut flow_min) = (0.0, 0.0);
@@ -58,7 +64,8 @@ pub fn service(log: &Log, by_cow: &[Vec<Stay>]) -> Fitted {
     let lasts = |came: Came| -> Vec<f64> {
         log.stays.iter().filter(|stay| stay.came == came).map(|stay| stay.to - stay.from).collect()
     };
-    let mean = |of: &[f64], usual: f64| if of.len() < 10 { usual } else { of.iter().sum::<f64>() / of.len() as f64 };
+    let mean =
+        |of: &[f64], usual: f64| if of.len() < 10 { usual } else { of.iter().sum::<f64>() / of.len() as f64 };
     let (failed, not_due) = (lasts(Came::Failed), lasts(Came::NotDue));
     let attempts = failed.len() + lasts(Came::Milked).len();
     Fitted {

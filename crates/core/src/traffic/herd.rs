@@ -129,12 +129,14 @@ impl Drawn {
     pub fn fill(&self, cows: &mut Vec<Cow>, count: usize, seed: u64, replicate: u32) {
         cows.clear();
         let start = |name: &str| Stream::named(seed, name, replicate, 0).unit();
-        let starts = ["herd stage", "herd parity", "herd yield", "herd flow", "herd rank", "herd habit"].map(start);
+        let starts =
+            ["herd stage", "herd parity", "herd yield", "herd flow", "herd rank", "herd habit"].map(start);
         // Mean of the herd's curves over its days, so that its mean yield is the stated one.
         let curves = [curve(false), curve(true)];
         let mean = |curve: &Wood| {
             let step = (self.days.1 - self.days.0) / 60.0;
-            (0..60).map(|place| curve.value(self.days.0 + step * (f64::from(place) + 0.5))).sum::<f64>() / 60.0
+            (0..60).map(|place| curve.value(self.days.0 + step * (f64::from(place) + 0.5))).sum::<f64>()
+                / 60.0
         };
         let of_mean = (1.0 - self.first_share) * mean(&curves[0]) + self.first_share * mean(&curves[1]);
         let mean_rate = self.rate(self.yield_kg);
@@ -179,14 +181,8 @@ pub fn shortest_h(hours: f64, kg: f64, rate_kg_h: f64, kappa_per_h: f64) -> f64 
 }
 
 /// Steps of even walks in six directions: powers of the root of x⁷ = x + 1 (the golden ratio's kin).
-const STEPS: [f64; 6] = [
-    0.898_654_626_9,
-    0.807_580_138_4,
-    0.725_735_628_6,
-    0.652_185_181_1,
-    0.586_089_230_2,
-    0.526_691_802_6,
-];
+const STEPS: [f64; 6] =
+    [0.898_654_626_9, 0.807_580_138_4, 0.725_735_628_6, 0.652_185_181_1, 0.586_089_230_2, 0.526_691_802_6];
 
 /// The cows of a pen.
 #[derive(Debug, Clone, PartialEq)]

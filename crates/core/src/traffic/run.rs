@@ -3,6 +3,10 @@
 //! Each cow is in one of five states and has one time at which it ends; each box has one time at which it closes or opens.
 //! Nothing is allocated once a run has begun, and what was allocated serves the next run.
 
+mod boxes;
+mod known;
+mod people;
+
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::{
@@ -277,8 +281,11 @@ impl Run<'_> {
         }
         now.state = State::Waiting;
         let patience_min = self.pen.queue.patience_min;
-        let leaves =
-            if now.brought || patience_min.is_infinite() { f64::INFINITY } else { at + patience_min * now.patience.wait() };
+        let leaves = if now.brought || patience_min.is_infinite() {
+            f64::INFINITY
+        } else {
+            at + patience_min * now.patience.wait()
+        };
         self.room.next.set(cow, leaves);
         let key = at - self.pen.queue.rank_min * self.room.cows[cow].rank;
         self.room.queue.push((key, cow as u32));
@@ -315,7 +322,7 @@ impl Run<'_> {
             // Forty bits for four factors, twenty for whether it fails.
             let fails = ((word >> 44) as f64) < service.failed_share * f64::from(1 << 20);
             if let Some(law) = service.law {
-                (State::Milked, minutes_by(law, &mut now.milking))
+                (State::Milked, known::minutes_by(law, &mut now.milking))
             } else if fails {
                 (State::Failed, service.failed_min * self.tables.failed.at(word))
             } else {
@@ -361,117 +368,6 @@ impl Run<'_> {
         self.opens(at_box, at);
     }
 
-    /// A box can be entered: by whoever is first in the queue.
-    #[inline]
-    fn opens(&mut self, at_box: usize, at: f64) {
-        self.free |= 1 << at_box;
-        let mut best: Option<(usize, f64)> = None;
-        for (place, (key, _)) in self.room.queue.iter().enumerate() {
-            if best.is_none_or(|(_, least)| *key < least) {
-                best = Some((place, *key));
-            }
-        }
-        if let Some((place, _)) = best {
-            let (_, cow) = self.room.queue.swap_remove(place);
-            self.enters(cow as usize, at_box, at);
-        }
-    }
-
-    fn closes(&mut self, at_box: usize, at: f64) {
-        self.free &= !(1 << at_box);
-        let closing = &mut self.room.closing[at_box];
-        let (kind, until) = closing.close(&self.pen.closures, at);
-        let counted = (until.min(self.end) - at.max(self.counts_from)).max(0.0);
-        // Before the days that count everything is thrown away; a closure that reaches into them is not.
-        if at < self.counts_from {
-            closing.before[kind] += counted;
-        } else {
-            self.room.counted.closed_min[kind] += counted;
-        }
-        let place = self.room.cows.len() + at_box;
-        self.room.next.set(place, until);
-    }
-
-    /// The time of a box has come: to close, to open, or to let the next one in.
-    fn box_turns(&mut self, at_box: usize, at: f64) {
-        let place = self.room.cows.len() + at_box;
-        let closing = &mut self.room.closing[at_box];
-        if closing.between.take().is_some() {
-            // A closure that fell due meanwhile is due now.
-            let due = closing.at().max(at);
-            self.room.next.set(place, due);
-            return self.opens(at_box, at);
-        }
-        if closing.closed {
-            closing.closed = false;
-            let due = closing.at().max(at);
-            self.room.next.set(place, due);
-            return self.opens(at_box, at);
-        }
-        if self.free & (1 << at_box) != 0 {
-            return self.closes(at_box, at);
-        }
-        // She is milked to the end.
-        closing.waits_for_her = true;
-        self.room.next.set(place, f64::INFINITY);
-    }
-
-    /// People bring cows that are past their limits, the longest overdue first.
-    fn round_of_people(&mut self, at: f64) {
-        let fetching = &self.pen.fetching;
-        self.room.overdue.clear();
-        for (number, (cow, now)) in self.room.cows.iter().zip(&self.room.now).enumerate() {
-            let over = (at - now.last) / 60.0 - cow.longest_h;
-            if now.state == State::Away && 0.0 < over {
-                self.room.overdue.push((over, number as u32));
-            }
-        }
-        self.room.overdue.sort_unstable_by(|one, other| other.0.total_cmp(&one.0).then(one.1.cmp(&other.1)));
-        let most = (fetching.round_min / fetching.cow_min).max(0.0) as usize;
-        let mut walked = 0.0;
-        for place in 0..self.room.overdue.len().min(most) {
-            let cow = self.room.overdue[place].1 as usize;
-            walked += fetching.cow_min;
-            // One that comes by herself before she is reached is left alone.
-            if at + walked < self.room.next.time(cow) {
-                self.room.now[cow].state = State::Brought;
-                self.room.next.set(cow, at + walked);
-                self.room.counted.people_min += fetching.cow_min;
-            } else {
-                walked -= fetching.cow_min;
-            }
-        }
-        self.next_round(at);
-    }
-
-    fn next_round(&mut self, at: f64) {
-        let fetching = &self.pen.fetching;
-        let (from, to) = fetching.working_h;
-        let day = (at / 1440.0).floor() * 1440.0;
-        let next = fetching
-            .rounds_h
-            .iter()
-            .filter(|hour| from <= **hour && **hour <= to)
-            .map(|hour| day + 60.0 * hour)
-            .map(|then| if at < then { then } else { then + 1440.0 })
-            .fold(f64::INFINITY, f64::min);
-        let place = self.room.cows.len() + self.pen.boxes;
-        self.room.next.set(place, next);
-    }
-
-    /// A visit of those that come at a constant rate: by the cow that is away longest.
-    fn one_of_many(&mut self, at: f64) {
-        if let Some(per_min) = self.pen.coming.together_per_min {
-            let place = self.room.cows.len() + self.pen.boxes + 1;
-            let next = at + self.arrivals.wait() / per_min;
-            self.room.next.set(place, next);
-        }
-        match self.room.ring.pop_front() {
-            Some(cow) => self.comes(cow as usize, at),
-            None => self.room.counted.short += 1,
-        }
-    }
-
     /// The days are over: what boxes and cows are in the middle of counts up to here.
     fn close(&mut self, days: f64) {
         let counted = &mut self.room.counted;
@@ -492,18 +388,5 @@ impl Run<'_> {
         counted.cows = self.room.cows.len() as f64;
         counted.boxes = self.pen.boxes as f64;
         counted.days = days;
-    }
-}
-
-fn minutes_by(law: Law, stream: &mut Stream) -> f64 {
-    match law {
-        Law::Fixed(minutes) => minutes,
-        Law::Erlang(mean, parts) => {
-            (0..parts).map(|_| stream.wait()).sum::<f64>() * mean / f64::from(parts.max(1))
-        }
-        Law::Either(one, other, chance) => {
-            let mean = if stream.unit() < chance { one } else { other };
-            mean * stream.wait()
-        }
     }
 }

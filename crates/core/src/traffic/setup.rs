@@ -115,7 +115,12 @@ impl Setup {
                         (young as f64 / own.len().max(1) as f64 * self.cows as f64).round() as usize
                     }
                 };
-                let part = |young| self.stock(if young { count } else { self.cows.saturating_sub(count) }, Some((fresh.until_day, young)));
+                let part = |young| {
+                    self.stock(
+                        if young { count } else { self.cows.saturating_sub(count) },
+                        Some((fresh.until_day, young)),
+                    )
+                };
                 pens.push(self.pen("Fresh cows", part(true), fresh.boxes));
                 pens.push(self.pen("Pen", part(false), self.boxes - fresh.boxes));
             }
@@ -127,7 +132,9 @@ impl Setup {
     fn days(&self) -> (f64, f64) {
         match &self.herd {
             Cows::Drawn(about) => about.days,
-            Cows::Own(own) => own.iter().fold((f64::INFINITY, 0.0), |(low, high), cow| (low.min(cow.days), high.max(cow.days))),
+            Cows::Own(own) => own
+                .iter()
+                .fold((f64::INFINITY, 0.0), |(low, high), cow| (low.min(cow.days), high.max(cow.days))),
         }
     }
 

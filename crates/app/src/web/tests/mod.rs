@@ -11,6 +11,7 @@ mod listening;
 mod names;
 mod open_door;
 mod pictures;
+mod planning;
 mod records;
 mod states;
 mod strips;
