@@ -17,7 +17,7 @@ use crate::trouble::user;
 /// Days of the log that are fitted.
 const SPAN: SignedDuration = SignedDuration::from_hours(28 * 24);
 /// Replicates and days with which the fitted pens are held beside the log.
-const HELD: (u32, f64) = (6, 28.0);
+const HELD: (u32, f64) = (4, 28.0);
 
 /// A figure of the log and of the fitted pens.
 #[derive(Debug, Clone, PartialEq, Serialize)]

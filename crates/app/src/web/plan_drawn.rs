@@ -23,6 +23,9 @@ const BELOW: f64 = 28.0;
 /// What stands in a field that nobody fills: the farm as it is.
 pub fn usual(setup: &Setup) -> BTreeMap<&'static str, String> {
     let hours = |hours: &[f64]| {
+        if hours.is_empty() {
+            return "none".to_owned();
+        }
         hours
             .iter()
             .map(|hour| number::plain(*hour, usize::from(hour.fract() != 0.0)))
@@ -184,7 +187,7 @@ fn idle_picture(plan: &Plan) -> String {
 fn interval_picture(row: &PlanRow) -> String {
     let most = row.intervals.iter().copied().fold(0.01, f64::max);
     let mut out = format!(
-        "<figure class=\"picture plan\"><svg viewBox=\"0 0 240 84\" role=\"img\" aria-label=\"Hours between milkings with {}: nine in ten between {} and {} hours\">",
+        "<figure class=\"picture plan\"><svg viewBox=\"0 0 240 84\" role=\"img\" aria-label=\"Hours between milkings with {}: eight in ten between {} and {} hours\">",
         say::cows(row.cows),
         number::plain(row.figures[Figure::IntervalLow.word()].mean, 1),
         number::plain(row.figures[Figure::IntervalHigh.word()].mean, 1)
@@ -221,7 +224,7 @@ fn figures(row: &PlanRow, ground: &Ground) -> String {
         ("milk a box-day", format!("{} {unit}", say::with_interval(milk, 0))),
         ("hours between milkings", say::with_interval(of(Figure::Interval), 1)),
         (
-            "nine in ten of them",
+            "eight in ten of them",
             format!(
                 "{} to {} h",
                 number::plain(of(Figure::IntervalLow).mean, 1),

@@ -5,30 +5,18 @@ use crate::traffic::{Change, Limit, Mean, Traffic};
 
 /// A figure with its interval: `2.81 (2.79 to 2.83)`.
 pub fn with_interval(mean: Mean, decimals: usize) -> String {
-    if mean.low.is_finite() {
-        format!(
-            "{} ({} to {})",
-            plain(mean.mean, decimals),
-            plain(mean.low, decimals),
-            plain(mean.high, decimals)
-        )
-    } else {
-        plain(mean.mean, decimals)
-    }
+    interval(mean, |value| plain(value, decimals))
 }
 
 /// The same of a difference: `+0.21 (+0.19 to +0.23)`.
 pub fn signed_interval(mean: Mean, decimals: usize) -> String {
-    if mean.low.is_finite() {
-        format!(
-            "{} ({} to {})",
-            signed(mean.mean, decimals),
-            signed(mean.low, decimals),
-            signed(mean.high, decimals)
-        )
-    } else {
-        signed(mean.mean, decimals)
-    }
+    interval(mean, |value| signed(value, decimals))
+}
+
+/// An interval that is no wider than what is written is not written.
+fn interval(mean: Mean, write: impl Fn(f64) -> String) -> String {
+    let [middle, low, high] = [mean.mean, mean.low, mean.high].map(write);
+    if mean.low.is_finite() && low != high { format!("{middle} ({low} to {high})") } else { middle }
 }
 
 /// `1 box`, `2 boxes`.
@@ -79,7 +67,11 @@ pub fn capacity(
             } else {
                 String::new()
             };
-            format!("{these}: {} fit{span} while {reserve} of box time stays idle.", cows(whole(mean.mean)))
+            let holds = if at == 1 { "holds" } else { "hold" };
+            format!(
+                "{these} {holds} {}{span} while {reserve} of box time stays idle.",
+                cows(whole(mean.mean))
+            )
         }
         None if idle <= idles.1 => {
             format!(

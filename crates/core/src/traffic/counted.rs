@@ -12,6 +12,8 @@ pub const WAITS: usize = 240;
 pub struct Bins {
     counts: Vec<u32>,
     width: f64,
+    /// Bins a unit.
+    per_unit: f64,
     sum: f64,
     squares: f64,
     count: u64,
@@ -20,14 +22,14 @@ pub struct Bins {
 impl Bins {
     /// `bins` bins of a width.
     pub fn of(bins: usize, width: f64) -> Bins {
-        Bins { counts: vec![0; bins], width, sum: 0.0, squares: 0.0, count: 0 }
+        Bins { counts: vec![0; bins], width, per_unit: 1.0 / width, sum: 0.0, squares: 0.0, count: 0 }
     }
 
     /// Adds one value, 0 and above.
     #[inline]
     pub fn add(&mut self, value: f64) {
         let last = self.counts.len() - 1;
-        self.counts[((value / self.width) as usize).min(last)] += 1;
+        self.counts[((value * self.per_unit) as usize).min(last)] += 1;
         self.sum += value;
         self.squares += value * value;
         self.count += 1;

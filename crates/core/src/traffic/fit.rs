@@ -15,6 +15,7 @@ use super::{
     herd::{Cow, Drawn},
     pen::{Closures, Coming, Feeding, HALVES, SINCE, Traffic, usual_clock},
     setup::{Cows, Setup},
+    streams::even,
 };
 use crate::expect::secretion::{g, kappa_prior};
 
@@ -234,6 +235,9 @@ fn hazard(cells: &[Cell], cows: usize, fetch: &[f64]) -> Hazard {
     Hazard { since, hour, frailty }
 }
 
+/// Step of an even walk over ranks, which no log tells.
+const STEP: f64 = 0.618_033_988_75;
+
 /// One cow as the pen sees her.
 fn hers(
     stays: &[Stay],
@@ -279,7 +283,11 @@ fn hers(
         longest_h,
         frailty,
         pace: 1.0,
-        rank: if first { 0.25 } else { 0.65 },
+        rank: if first {
+            0.5 * even(0.5, number as u32, STEP)
+        } else {
+            0.3 + 0.7 * even(0.5, number as u32, STEP)
+        },
         first,
         days: known.days.unwrap_or(150.0),
     })

@@ -1,15 +1,18 @@
 //! Who is next? Each cow and each box has one time at which something happens to it; the earliest is at hand.
 //!
-//! A winner tree over fixed places: changing one time costs one comparison a level, no place is ever moved, and nothing
-//! is allocated. Of equal times the place with the smaller number is first.
+//! A winner tree over fixed places: each node holds the earlier of its two, time and place together, so that changing one
+//! time is one comparison a level with what lies beside. No place is ever moved, and nothing is allocated. Of equal times
+//! the place on the left, with the smaller number, is first.
+
+/// A time, minutes, as its bits, and the place it is of. Bits of times from 0 on are in the order of the times, and a whole
+/// number can be chosen without a branch, which would be guessed wrongly half the time.
+type Leaf = (u64, u32);
 
 /// Times of fixed places, minutes; `INFINITY` is never.
 #[derive(Debug, Clone, Default)]
 pub struct Next {
-    /// Times of the places, padded to a power of two.
-    times: Vec<f64>,
-    /// Winner of each pair, the root at 1.
-    winners: Vec<u32>,
+    /// The root at 1, the leaves from `leaves` on; padded to a power of two.
+    nodes: Vec<Leaf>,
     leaves: usize,
 }
 
@@ -17,45 +20,44 @@ impl Next {
     /// Sets up `places` places, all at never; keeps what was allocated.
     pub fn reset(&mut self, places: usize) {
         self.leaves = places.next_power_of_two().max(2);
-        self.times.clear();
-        self.times.resize(self.leaves, f64::INFINITY);
-        self.winners.clear();
-        self.winners.resize(self.leaves, 0);
+        self.nodes.clear();
+        self.nodes.resize(2 * self.leaves, (f64::INFINITY.to_bits(), 0));
+        for place in 0..self.leaves {
+            self.nodes[self.leaves + place].1 = place as u32;
+        }
         for node in (1..self.leaves).rev() {
-            let leaf = |child: usize| (child - self.leaves) as u32;
-            let child = 2 * node;
-            self.winners[node] = if self.leaves <= child { leaf(child) } else { self.winners[child] };
+            self.nodes[node] = self.nodes[2 * node];
         }
     }
 
     /// When something happens at a place.
     #[inline]
     pub fn time(&self, place: usize) -> f64 {
-        self.times[place]
+        f64::from_bits(self.nodes[self.leaves + place].0)
     }
 
-    /// Changes when something happens at a place.
+    /// Changes when something happens at a place; `time` is 0 and above.
     #[inline]
     pub fn set(&mut self, place: usize, time: f64) {
-        self.times[place] = time;
-        // The lowest level compares times of leaves, the others winners.
-        let pair = place & !1;
-        let mut winner = if self.times[pair + 1] < self.times[pair] { pair + 1 } else { pair };
-        let mut node = (self.leaves + place) >> 1;
-        self.winners[node] = winner as u32;
+        let nodes = self.nodes.as_mut_slice();
+        let mut node = self.leaves + place;
+        let mut winner = (time.to_bits(), place as u32);
+        nodes[node] = winner;
         while 1 < node {
-            let (own, beside) = (winner, self.winners[node ^ 1] as usize);
-            let (left, right) = if node & 1 == 0 { (own, beside) } else { (beside, own) };
-            winner = if self.times[right] < self.times[left] { right } else { left };
+            let beside = nodes[node ^ 1];
+            // The left one wins a tie, whichever of the two is ours.
+            let loses = beside.0 < winner.0 + (node as u64 & 1);
+            winner.0 = if loses { beside.0 } else { winner.0 };
+            winner.1 = if loses { beside.1 } else { winner.1 };
             node >>= 1;
-            self.winners[node] = winner as u32;
+            nodes[node] = winner;
         }
     }
 
     /// The earliest place and its time.
     #[inline]
     pub fn first(&self) -> (usize, f64) {
-        let place = self.winners[1] as usize;
-        (place, self.times[place])
+        let (time, place) = self.nodes[1];
+        (place as usize, f64::from_bits(time))
     }
 }

@@ -23,6 +23,8 @@ use super::{
 const HALF_MIN: f64 = 30.0;
 /// Half-hours looked ahead for a coming; a cow that does not come in two weeks does not come.
 const LOOK_HALVES: u32 = 14 * HALVES as u32;
+/// Bits of a half-hour's fine part.
+const FINE: u32 = 20;
 /// Events between two looks whether the run is still wanted.
 const LOOK_EVERY: u32 = 8192;
 
@@ -83,7 +85,10 @@ pub struct Room {
     /// Cows that are away, where visits come at a constant rate; a ring.
     ring: std::collections::VecDeque<u32>,
     closing: Vec<Closing>,
-    hazards: Vec<f64>,
+    /// Hazard a half-hour by half-hours since the last milking.
+    since: Vec<f64>,
+    /// Factors by half-hours of the clock.
+    hours: Vec<f64>,
     counted: Counted,
 }
 
@@ -143,10 +148,10 @@ pub fn run<'r>(
     room.closing.clear();
     room.counted.clear();
     room.now.clear();
-    // Hazards a minute, by half-hour of the clock within half-hour since.
-    room.hazards.clear();
-    let per_min = |since: usize, half: usize| pen.coming.since_per_h[since] * pen.coming.hour[half] / 60.0;
-    room.hazards.extend((0..SINCE).flat_map(|since| (0..HALVES).map(move |half| per_min(since, half))));
+    room.since.clear();
+    room.since.extend(pen.coming.since_per_h.iter().map(|per_h| 0.5 * per_h));
+    room.hours.clear();
+    room.hours.extend_from_slice(&pen.coming.hour);
     let mut run = Run {
         pen,
         tables,
@@ -245,23 +250,34 @@ impl Run<'_> {
     fn coming_after(&mut self, cow: usize, at: f64) -> f64 {
         let (own, now) = (&self.room.cows[cow], &mut self.room.now[cow]);
         let mut need = now.coming.wait() / own.frailty;
-        let first = (at / HALF_MIN) as u32;
+        let first = (at * (1.0 / HALF_MIN)) as u32;
         let mut half = first as usize % HALVES;
-        let mut from = at;
-        let mut to = f64::from(first + 1) * HALF_MIN;
-        let pace = own.pace / HALF_MIN;
-        let hazards = self.room.hazards.as_slice();
-        for _ in 0..LOOK_HALVES {
-            let since = ((0.5 * (from + to) - now.last) * pace) as usize;
-            let per_min = hazards[since.min(SINCE - 1) * HALVES + half];
-            let gain = per_min * (to - from);
+        let to = f64::from(first + 1) * HALF_MIN;
+        let (since, hours) = (self.room.since.as_slice(), self.room.hours.as_slice());
+        let hazard = |place: u64, half: usize| since[((place >> FINE) as usize).min(SINCE - 1)] * hours[half];
+        // Half-hours of the herd's hazard since her last milking, in whole numbers of a fine part: cheap to step.
+        let fine = |half_hours: f64| (half_hours * (1_u64 << FINE) as f64) as i64 as u64;
+        // What is left of this half-hour, then whole ones: at the middle of each.
+        let mut place = fine((0.5 * (at + to) - now.last) * (own.pace / HALF_MIN));
+        let part = hazard(place, half);
+        let gain = part * (to - at) * (1.0 / HALF_MIN);
+        if need <= gain {
+            return at + HALF_MIN * need / part;
+        }
+        need -= gain;
+        place = fine((to + 0.5 * HALF_MIN - now.last) * (own.pace / HALF_MIN));
+        let step = fine(own.pace);
+        for ahead in 0..LOOK_HALVES {
+            half += 1;
+            if half == HALVES {
+                half = 0;
+            }
+            let gain = hazard(place, half);
             if need <= gain {
-                return from + need / per_min;
+                return to + HALF_MIN * (f64::from(ahead) + need / gain);
             }
             need -= gain;
-            from = to;
-            to += HALF_MIN;
-            half = if half + 1 == HALVES { 0 } else { half + 1 };
+            place += step;
         }
         f64::INFINITY
     }
@@ -309,7 +325,7 @@ impl Run<'_> {
         counted.waits_min[usize::from(now.third)].add(waited);
         counted.waited += u64::from(0.0 < waited);
         counted.visits += 1;
-        counted.by_half[(at / HALF_MIN) as u32 as usize % HALVES] += 1;
+        counted.by_half[(at * (1.0 / HALF_MIN)) as u32 as usize % HALVES] += 1;
         counted.brought += u64::from(now.brought);
         now.at_box = at_box as u8;
         now.since = at;
@@ -327,7 +343,7 @@ impl Run<'_> {
                 (State::Failed, service.failed_min * self.tables.failed.at(word))
             } else {
                 let hours = (at - now.last) / 60.0;
-                let gathered_kg = own.rate_kg_h * -(-own.kappa_per_h * hours).exp_m1() / own.kappa_per_h;
+                let gathered_kg = own.rate_kg_h * (1.0 - (-own.kappa_per_h * hours).exp()) / own.kappa_per_h;
                 let milk_kg = gathered_kg * self.tables.milk.at(word >> 10);
                 counted.milk_kg += milk_kg;
                 let minutes = service.handling_min * self.tables.handling.at(word >> 20)
