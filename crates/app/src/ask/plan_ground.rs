@@ -166,6 +166,8 @@ pub struct Foretold {
     pub beside: Vec<Beside>,
     /// Visits a box and hour of the clock: in the log, simulated.
     pub by_hour: Vec<(f64, f64)>,
+    /// The same in the days that were fitted: how far two stretches of one log lie apart by chance.
+    pub by_hour_before: Vec<f64>,
 }
 
 /// Fits the days before the last `days`, and holds them beside these last days, with as many cows as there were then.
@@ -202,5 +204,6 @@ pub fn foretold(barn: &Barn, days: u32) -> anyhow::Result<Foretold> {
         cows: [Shown::of(&before).cows, shown.cows],
         beside: compared(&shown, &gathered, after.boxes),
         by_hour: shown.by_hour.iter().copied().zip(simulated).collect(),
+        by_hour_before: Shown::of(&before).by_hour,
     })
 }
