@@ -160,7 +160,7 @@ impl Live {
         *nudged = false;
     }
 
-    /// Makes the newest view, its history, and what stands on Records ready, if they are not; how long that took.
+    /// Makes the newest view, its history, the pens, and what stands on Records ready, if they are not; how long that took.
     pub fn warm(&self) -> Duration {
         let stopwatch = clock::Stopwatch::start();
         let Ok(seen) = self.seen(None) else { return Duration::ZERO };
@@ -169,6 +169,7 @@ impl Live {
         {
             let history = self.ask(|barn| History::read(barn, view));
             *locked(&self.history) = history.ok().map(Arc::new);
+            let _ = self.plan_ground();
             let _ = self.standing();
             return stopwatch.elapsed();
         }

@@ -16,7 +16,7 @@ impl Live {
         if let Some((_, ground)) = kept.as_ref().filter(|(own, _)| *own == mark) {
             return Ok(Arc::clone(ground));
         }
-        let ground = Arc::new(self.ask(|barn| plan_ground::of(barn))?);
+        let ground = Arc::new(self.ask(plan_ground::of)?);
         *kept = Some((mark, Arc::clone(&ground)));
         Ok(ground)
     }

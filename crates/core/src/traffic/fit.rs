@@ -5,6 +5,7 @@
 //! part drawn to its prior by some pseudo-events. Only times count at which a box had stood open ([`super::fit_log::Open`]):
 //! nobody waits then, so who enters has just come, and waiting, which no log tells, is not taken for staying away.
 //! minutes = handling + milk/flow_cow: least squares, handling one for the herd, flow each cow's own.
+//! Last, hazards are moved until what is simulated shows the log's milkings and visits by hour (`refine`).
 //! # Not told by any log
 //! Patience, rank and feed's pull: those stay stated defaults, and are said to be.
 
@@ -14,6 +15,7 @@ use super::{
     fit_log::{Came, Log, Open, Stay},
     herd::{Cow, Drawn},
     pen::{Closures, Coming, Feeding, HALVES, SINCE, Traffic, usual_clock},
+    refine::refine,
     setup::{Cows, Setup},
     streams::even,
 };
@@ -98,6 +100,7 @@ pub fn fit(log: &Log) -> Result<Setup, TooLittle> {
     setup.herd = Cows::Own(Arc::new(cows));
     setup.service = service.service;
     setup.closures = closures(log, days);
+    refine(&mut setup, log);
     Ok(setup)
 }
 

@@ -28,6 +28,7 @@ pub mod herd;
 mod next;
 pub mod noise;
 pub mod pen;
+mod refine;
 mod run;
 pub mod setup;
 pub mod spread;
