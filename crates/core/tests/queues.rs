@@ -28,6 +28,9 @@ fn number(row: &BTreeMap<String, String>, key: &str) -> f64 {
     word.split_once('/').map_or_else(|| parse(word), |(above, below)| parse(above) / parse(below))
 }
 
+/// What it is called, what is known, and what is counted.
+type Known = (&'static str, f64, fn(&Counted) -> f64);
+
 /// Visits of a replicate.
 const REPLICATE: f64 = 400_000.0;
 /// Replicates at least and at most.
@@ -38,12 +41,7 @@ const SLOW: (f64, f64) = (10.0, 0.84);
 const REPLICATES_SLOW: u32 = 600;
 
 /// Runs a pen until every figure is sure to a third of a per cent, and holds each against what is known.
-fn hold(
-    what: &str,
-    pen: &Pen,
-    visits_per_min: f64,
-    known: &[(&str, f64, fn(&Counted) -> f64)],
-) -> Vec<String> {
+fn hold(what: &str, pen: &Pen, visits_per_min: f64, most: u32, known: &[Known]) -> Vec<String> {
     let days = Days {
         warm_up: 0.05 * REPLICATE / visits_per_min / 1440.0,
         counted: REPLICATE / visits_per_min / 1440.0,
@@ -56,9 +54,7 @@ fn hold(
         for (spread, (_, _, of)) in spreads.iter_mut().zip(known) {
             spread.add(of(counted));
         }
-        let sure = |(spread, (_, value, _)): (&Spread, &(&str, f64, fn(&Counted) -> f64))| {
-            spread.error() < value.abs() / 300.0
-        };
+        let sure = |(spread, (_, value, _)): (&Spread, &Known)| spread.error() < value.abs() / 300.0;
         if REPLICATES.0 <= replicate + 1 && spreads.iter().zip(known).all(sure) {
             break;
         }
@@ -132,7 +128,7 @@ fn erlang(slow: bool, most: u32) -> Vec<String> {
         .filter(|row| is_slow(row) == slow)
         .flat_map(|row| {
             let (boxes, load) = (number(row, "servers"), number(row, "offered_erlang"));
-            let known: [(&str, f64, fn(&Counted) -> f64); 4] = [
+            let known: [Known; 4] = [
                 ("chance of waiting", number(row, "erlang_c"), waited),
                 ("wait", 7.0 * number(row, "mean_wait_in_mean_services"), wait),
                 ("in queue", number(row, "mean_in_queue"), in_queue),
@@ -159,7 +155,7 @@ fn pollaczek_and_khinchine() {
                     Law::Either(0.5 * mean / chance, 0.5 * mean / (1.0 - chance), chance)
                 }
             };
-            let known: [(&str, f64, fn(&Counted) -> f64); 3] = [
+            let known: [Known; 3] = [
                 ("wait", number(row, "mean_wait_min"), wait),
                 ("in queue", number(row, "mean_in_queue"), in_queue),
                 ("occupied", number(row, "utilisation"), occupied),
@@ -178,7 +174,7 @@ fn finitely_many_cows() {
         .flat_map(|row| {
             let mean = number(row, "service_mean_min");
             let parts = row["service"].strip_prefix("erlang-").map_or(1, |parts| parts.parse().unwrap());
-            let known: [(&str, f64, fn(&Counted) -> f64); 4] = [
+            let known: [Known; 4] = [
                 ("wait", number(row, "mean_wait_min"), wait),
                 ("in queue", number(row, "mean_in_queue"), in_queue),
                 ("occupied", number(row, "utilisation_per_box"), occupied),
@@ -190,6 +186,7 @@ fn finitely_many_cows() {
                 &format!("{} {}", row["case"], row["service"]),
                 &pen,
                 number(row, "milkings_per_min"),
+                REPLICATES.1,
                 &known,
             )
         })
