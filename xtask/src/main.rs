@@ -10,6 +10,8 @@ mod nile_race;
 mod open_data;
 mod oracle;
 mod program;
+mod simpy_race;
+mod traffic;
 
 #[path = "../../crates/core/tests/cases/mod.rs"]
 mod cases;
@@ -32,6 +34,9 @@ cargo xtask oracle [--write]       the judge beside an oracle that knows how the
 cargo xtask bring-in [--write]     simulated herds asked who comes by herself, against their logs; COWPATH names the program
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
 cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
+cargo xtask traffic [--write]      simulated pens beside common practice and published herds, speed by cows, boxes and days
+cargo xtask foretell [--write]     pens fitted to half of a simulated farm's days, held beside the other half; COWPATH names the program
+cargo xtask simpy-race [--write]   the simulated pen beside the same one written for SimPy, timed in one run; --write keeps it in docs/validation.md
 cargo xtask nile-race [--write]    the local level's fit beside statsmodels', timed in one run; --write keeps it in docs/validation.md
 ";
 
@@ -68,6 +73,16 @@ fn main() -> ExitCode {
             bench::run(names).and_then(|text| fill("speed.md", "speed", &text))
         }
         ["bench", ref names @ ..] => bench::run(names).map(|text| println!("\n{text}")),
+        ["traffic"] => traffic::run().map(|_| ()),
+        ["traffic", "--write"] => traffic::run().and_then(|text| fill("validation.md", "traffic", &text)),
+        ["foretell"] => traffic::foretell(&SEEDS).map(|_| ()),
+        ["foretell", "--write"] => {
+            traffic::foretell(&SEEDS).and_then(|text| fill("validation.md", "foretell", &text))
+        }
+        ["simpy-race"] => simpy_race::race().map(|_| ()),
+        ["simpy-race", "--write"] => {
+            simpy_race::race().and_then(|text| fill("validation.md", "simpy-race", &text))
+        }
         ["nile-race"] => nile_race::run().map(|_| ()),
         ["nile-race", "--write"] => {
             nile_race::run().and_then(|text| fill("validation.md", "nile-race", &text))

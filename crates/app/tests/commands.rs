@@ -8,7 +8,7 @@ use std::{process::Command, sync::LazyLock};
 use common::{HEADER, Place, answer, csv_rows, keys};
 use serde_json::Value;
 
-const COMMANDS: &str = "demo import map round expected cow bring-in boxes intervals found record missed learned costs export check backup restore \
+const COMMANDS: &str = "demo import map round expected cow bring-in boxes intervals plan found record missed learned costs export check backup restore \
                         quarantine settings serve validate completions manual";
 
 /// A herd with some months behind it, read once for all tests; none of them changes it.

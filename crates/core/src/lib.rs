@@ -5,8 +5,8 @@
 //!
 //! Read in this order: [`units`] and [`time`] (the quantities), [`herd`] (cows, quarters, lactations), [`tables`] (what
 //! a log may hold), [`level`] (the filter in its smallest form), [`expect`] (what she should have given), [`signals`] (what her other signals should have been), [`causes`]
-//! (why she differs), [`coming`] (who comes by herself), [`minutes`] (where box time goes, and what
-//! it is best used for), [`say`] (the sentence), [`right`] (how often it was right).
+//! (why she differs), [`coming`] (who comes by herself), [`minutes`] (where box time goes, and what it is best used
+//! for), [`traffic`] (what would happen at the boxes), [`say`] (the sentence), [`right`] (how often it was right).
 
 pub mod causes;
 pub mod coming;
@@ -21,4 +21,5 @@ pub mod say;
 pub mod signals;
 pub mod tables;
 pub mod time;
+pub mod traffic;
 pub mod units;

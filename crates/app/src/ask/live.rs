@@ -6,8 +6,6 @@
 use std::{
     hash::{DefaultHasher, Hash, Hasher},
     sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, TryLockError},
-    thread,
-    time::Duration,
 };
 
 use cowpath_core::units::UnitSystem;
@@ -40,11 +38,6 @@ use crate::clock;
 const PAST_VIEWS: usize = 4;
 /// Connections kept open for the next question.
 const IDLE_READERS: usize = 8;
-/// How often it is looked whether logs have been read; those this program reads itself are seen at once.
-const LOOK_EVERY: Duration = Duration::from_secs(1);
-/// A history is made anew only after so many times what the last one took: logs that come in every few seconds must
-/// not keep a processor busy.
-const REST_TIMES: u32 = 10;
 /// How often a question is asked again when logs come in while it is answered.
 const TRIES: usize = 3;
 
@@ -70,7 +63,8 @@ pub struct Live {
     /// How the inbox stands, where one is watched.
     pub(super) inbox: Mutex<Option<Watched>>,
     silent: Mutex<Option<(Ground, Vec<Silent>)>>,
-    nudged: (Mutex<bool>, Condvar),
+    /// Something new was read.
+    pub(super) nudged: (Mutex<bool>, Condvar),
     idle: Mutex<Vec<Barn>>,
     newest: Mutex<Option<(Ground, Arc<Seen>)>>,
     /// Held by whoever makes the newest view, so that it is made once.
@@ -84,7 +78,10 @@ pub struct Live {
     pub(super) brings: Mutex<Vec<super::bring_live::Kept>>,
     /// Ledgers and best uses of box minutes.
     pub(super) minutes: super::minute_live::Kept,
-    history: Mutex<Option<Arc<History>>>,
+    /// What plans start from, by what it rests on.
+    pub(super) pens: Mutex<Option<super::plan_live::Kept>>,
+    /// Milkings of all cows, for long spans of the Cow page.
+    pub(super) history: Mutex<Option<Arc<History>>>,
     tellings: Tellings,
 }
 
@@ -114,6 +111,7 @@ impl Live {
             learned: Mutex::default(),
             brings: Mutex::default(),
             minutes: Default::default(),
+            pens: Mutex::default(),
             history: Mutex::default(),
             tellings: Tellings::default(),
         })
@@ -122,57 +120,6 @@ impl Live {
     /// Takes a time for now, where one was named.
     pub fn with_now(self, now: Option<Timestamp>) -> Live {
         Live { fixed_now: now, ..self }
-    }
-
-    /// Makes the newest view ready, and again whenever logs have been read, as long as anybody else holds the farm.
-    pub fn keep_ready(live: &Arc<Live>) {
-        let live = Arc::downgrade(live);
-        thread::spawn(move || {
-            let mut since = clock::Stopwatch::start();
-            let mut rest = Duration::ZERO;
-            while let Some(live) = live.upgrade() {
-                // What goes wrong here goes wrong again when a page asks, and is said there.
-                let _ = live.seen(None);
-                if rest <= since.elapsed() {
-                    rest = live.warm() * REST_TIMES;
-                    since = clock::Stopwatch::start();
-                }
-                live.rest();
-            }
-        });
-    }
-
-    /// Tells the thread that keeps views ready that there is something new.
-    pub(super) fn nudge(&self) {
-        *locked(&self.nudged.0) = true;
-        self.nudged.1.notify_all();
-    }
-
-    /// Waits for the next look, or for a nudge.
-    fn rest(&self) {
-        let nudged = locked(&self.nudged.0);
-        // A thread that failed while it nudged left nothing half done.
-        let (mut nudged, _) = self
-            .nudged
-            .1
-            .wait_timeout_while(nudged, LOOK_EVERY, |nudged| !*nudged)
-            .unwrap_or_else(PoisonError::into_inner);
-        *nudged = false;
-    }
-
-    /// Makes the newest view, its history, and what stands on Records ready, if they are not; how long that took.
-    pub fn warm(&self) -> Duration {
-        let stopwatch = clock::Stopwatch::start();
-        let Ok(seen) = self.seen(None) else { return Duration::ZERO };
-        if let Some(view) = &seen.view
-            && locked(&self.history).as_ref().is_none_or(|own| own.last_batch != view.cast.last_batch)
-        {
-            let history = self.ask(|barn| History::read(barn, view));
-            *locked(&self.history) = history.ok().map(Arc::new);
-            let _ = (self.standing(), self.warm_minutes());
-            return stopwatch.elapsed();
-        }
-        Duration::ZERO
     }
 
     /// Signals that had stopped coming by the newest row, and what was fitted by then.

@@ -15,6 +15,7 @@ mod keep;
 mod learned;
 mod manual;
 mod map;
+mod plan;
 mod quarantine;
 mod round;
 mod serve;
@@ -82,6 +83,7 @@ enum Command {
     BringIn(bring_in::BringInCommand),
     Boxes(boxes::BoxesCommand),
     Intervals(intervals::IntervalsCommand),
+    Plan(plan::PlanCommand),
     Found(found::Found),
     Record(found::Record),
     Missed(learned::Missed),
@@ -170,6 +172,7 @@ fn answer(words: Words) -> anyhow::Result<ExitCode> {
         Command::BringIn(bring) => bring.run(&context),
         Command::Boxes(boxes) => boxes.run(&context),
         Command::Intervals(intervals) => intervals.run(&context),
+        Command::Plan(plan) => plan.run(&context),
         Command::Found(found) => found.run(&context),
         Command::Record(record) => record.run(&context),
         Command::Missed(missed) => missed.run(&context),

@@ -18,6 +18,7 @@ const SCRIPT: &str = concat!(
     include_str!("../../templates/newer.js"),
     include_str!("../../templates/brought.js"),
     include_str!("../../templates/zoom.js"),
+    include_str!("../../templates/plan.js"),
 );
 const ICON: &str = include_str!("../../templates/icon.svg");
 

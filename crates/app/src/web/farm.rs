@@ -13,6 +13,7 @@ use crate::{
         cow::Cow,
         found::Given,
         live::Live,
+        planning::Ground,
         record::Record,
         round::{Answer, Round},
     },
@@ -56,6 +57,10 @@ impl Answers for Live {
 
     fn record(&self) -> anyhow::Result<Record> {
         Live::record(self)
+    }
+
+    fn plan_ground(&self) -> anyhow::Result<Arc<Ground>> {
+        Live::plan_ground(self)
     }
 
     fn herd_list(&self) -> anyhow::Result<Vec<HerdRow>> {

@@ -1,7 +1,7 @@
-//! The pages: Round, Bring in, Cow, Herd, Boxes and Records, drawn on the server and whole without JavaScript.
+//! The pages: Round, Bring in, Cow, Herd, Boxes, Plan and Records, drawn on the server and whole without JavaScript.
 //!
 //! # What is here
-//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`bring_in`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
+//! One file a page ([`round`], [`cow`], [`herd`], [`boxes`], [`bring_in`], [`plan`], [`records`], [`quarantine`], [`map`]), files that are brought ([`upload`]), the same answers as JSON ([`api`]), the picture of a cow's lanes
 //! ([`lanes`]), what every request passes first ([`door`]), how a page leaves ([`page`]), what is said when something
 //! went wrong ([`trouble`]), how open pages are told of new rows ([`events`]), and the style sheet and script ([`assets`]).
 //!
@@ -29,6 +29,9 @@ mod map;
 mod minutes;
 mod openapi;
 mod page;
+mod plan;
+mod plan_desk;
+mod plan_drawn;
 mod quarantine;
 mod records;
 mod round;
@@ -40,7 +43,7 @@ mod upload;
 use std::{future::Future, net::SocketAddr, sync::Arc};
 
 use axum::{
-    Router,
+    Extension, Router,
     extract::{DefaultBodyLimit, Request},
     middleware,
     routing::{get, post},
@@ -52,6 +55,7 @@ use crate::ask::{
     boxes::{AskedBoxes, Boxes},
     cow::Cow,
     found::Given,
+    planning::Ground,
     record::Record,
     round::{Answer, Round},
 };
@@ -86,6 +90,11 @@ pub trait Answers: Keeps + Fetching + Teaches + Minding + Send + Sync + 'static 
 
     /// The boxes on a day.
     fn boxes(&self, asked: &AskedBoxes) -> anyhow::Result<Boxes>;
+
+    /// What a plan starts from: the farm's own pens, as far as its logs tell of them.
+    fn plan_ground(&self) -> anyhow::Result<Arc<Ground>> {
+        Ok(Arc::new(Ground::stated()))
+    }
 
     /// A mark of all that the newest round rests on: another one whenever rows, settings or answers have changed. It
     /// must be quick.
@@ -134,11 +143,16 @@ pub struct HerdRow {
 /// The pages and the API as a test asks for them.
 #[cfg(test)]
 fn router(answers: Arc<dyn Answers>, listen: SocketAddr) -> Router {
-    routes(Arc::clone(&answers), listen, events::Bell::new(answers))
+    routes(Arc::clone(&answers), listen, events::Bell::new(answers), plan_desk::Desk::default())
 }
 
 /// The pages and the API over `answers`, for a server that listens at `listen`; open pages are told by `bell`.
-fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> Router {
+fn routes(
+    answers: Arc<dyn Answers>,
+    listen: SocketAddr,
+    bell: events::Bell,
+    desk: plan_desk::Desk,
+) -> Router {
     Router::new()
         .route("/", get(round::show))
         .route("/round", get(round::show))
@@ -150,6 +164,9 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/boxes/intervals", get(minutes::settle).post(minutes::act))
         .route("/api/box-minutes", get(minutes::json))
         .route("/api/intervals", get(minutes::settle_json))
+        .route("/plan", get(plan::show))
+        .route("/plan/events", get(plan::events))
+        .route("/api/plan", get(plan::json))
         .route("/bring-in", get(bring_in::show))
         .route("/bring-in/done", get(bring_in::show).post(bring_in::mark))
         .route("/bring-in/undo", get(bring_in::show).post(bring_in::unmark))
@@ -189,6 +206,7 @@ fn routes(answers: Arc<dyn Answers>, listen: SocketAddr, bell: events::Bell) -> 
         .route("/style.css", get(assets::style))
         .route("/pages.js", get(assets::script))
         .route("/icon.svg", get(assets::icon))
+        .layer(Extension(desk))
         .fallback(trouble::no_such_page)
         .method_not_allowed_fallback(trouble::only_read)
         .layer(middleware::from_fn(move |request: Request, next| door::pass(listen, request, next)))
@@ -203,11 +221,13 @@ pub async fn serve(
 ) -> anyhow::Result<()> {
     let listen = listener.local_addr()?;
     let bell = events::Bell::new(Arc::clone(&answers));
-    let routes = routes(answers, listen, bell.clone());
+    let desk = plan_desk::Desk::default();
+    let routes = routes(answers, listen, bell.clone(), desk.clone());
     // Pages that listen would keep the server for ever; they are let go first.
     let stopped = async move {
         shutdown.await;
         bell.stop();
+        desk.stop();
     };
     axum::serve(listener, routes).with_graceful_shutdown(stopped).await?;
     Ok(())

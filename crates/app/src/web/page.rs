@@ -14,7 +14,7 @@ use crate::ask::round::fnv;
 
 /// What stands around every page.
 pub struct Frame {
-    /// Which link of the pages is this one: `round`, `herd`, `boxes`, `records` or none.
+    /// Which link of the pages is this one: `round`, `herd`, `boxes`, `plan`, `records` or none.
     pub page: &'static str,
 }
 

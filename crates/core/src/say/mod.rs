@@ -15,6 +15,7 @@ pub mod found;
 mod herd_call;
 pub mod learned;
 pub mod number;
+pub mod plan;
 pub mod reason;
 pub mod summary;
 #[cfg(test)]

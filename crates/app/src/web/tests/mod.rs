@@ -12,6 +12,7 @@ mod minding;
 mod names;
 mod open_door;
 mod pictures;
+mod planning;
 mod records;
 mod states;
 mod strips;

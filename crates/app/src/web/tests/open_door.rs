@@ -213,6 +213,7 @@ async fn a_small_farm_s_answers_are_as_described() {
         ("/api/intervals", "/api/intervals".into()),
         ("/api/intervals", "/api/intervals?minutes=90".into()),
         ("/api/record", "/api/record".into()),
+        ("/api/plan", "/api/plan?cows=40-60/10&boxes=1&other-boxes=2".into()),
         ("/api/costs", "/api/costs".into()),
         ("/api/records", "/api/records".into()),
         ("/api/quarantine", "/api/quarantine".into()),

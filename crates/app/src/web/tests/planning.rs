@@ -1,0 +1,157 @@
+//! The Plan page: whole without a script, fair to many at once, and nothing left running when its reader goes.
+
+use std::time::Duration;
+
+use axum::body::to_bytes;
+use serde_json::Value;
+use tower::ServiceExt;
+
+use super::{get, listen, whole};
+use crate::web::{events, plan_desk::Desk, routes};
+
+fn desk_and(address: &str) -> (Desk, axum::Router, axum::http::Request<axum::body::Body>) {
+    let (desk, farm) = (Desk::default(), std::sync::Arc::new(whole()));
+    let router = routes(farm.clone(), listen(), events::Bell::new(farm), desk.clone());
+    let request = axum::http::Request::get(address).header("host", "localhost");
+    (desk, router, request.body(axum::body::Body::empty()).unwrap())
+}
+
+async fn until(what: &str, is: impl Fn() -> bool) {
+    for _ in 0..400 {
+        if is() {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(25)).await;
+    }
+    panic!("{what}");
+}
+
+#[tokio::test]
+async fn the_form_stands_without_an_answer() {
+    let page = get(whole(), "/plan").await;
+    assert_eq!(page.status, 200);
+    for part in [
+        "<h1>Plan</h1>",
+        "name=\"cows\"",
+        "name=\"other-boxes\"",
+        "From stated defaults",
+        "aria-current=\"page\">Plan</a>",
+    ] {
+        assert!(page.text.contains(part), "{part}: {}", page.text);
+    }
+    assert!(!page.text.contains("replicates are in"), "nothing is reckoned unasked");
+}
+
+#[tokio::test]
+async fn without_a_script_the_answer_is_there_at_once() {
+    let page = get(whole(), "/plan?cows=50-70/10&boxes=1&other-boxes=2&fetch=").await;
+    assert_eq!(page.status, 200);
+    for part in [
+        "1\u{a0}box holds",
+        "instead 2\u{a0}boxes",
+        "money a day",
+        "<polyline class=\"second\"",
+        "5 replicates of 30 days",
+    ] {
+        assert!(page.text.contains(part), "{part}: {}", page.text);
+    }
+    // What was asked stands in the form.
+    assert!(
+        page.text.contains("name=\"other-boxes\" aria-label=\"Boxes, instead\" type=\"text\" value=\"2\"")
+    );
+}
+
+#[tokio::test]
+async fn what_cannot_be_is_said_and_stays_typed() {
+    for (words, says) in [
+        ("cows=x", "is no herd size"),
+        ("cows=60&boxes=0", "there is no box to milk in"),
+        ("cows=0", "there is no cow to milk"),
+        ("cows=60&fetch=3", "no round of people lies between"),
+        ("cows=60&shortest=9&longest=8", "must be brought after 8 h"),
+        ("cows=60&idle=much", "is no figure"),
+        ("cows=1-9000/1", "is no herd size"),
+    ] {
+        let page = get(whole(), &format!("/plan?{words}")).await;
+        assert_eq!(page.status, 200, "{words}");
+        assert!(page.text.contains("Not reckoned:") && page.text.contains(says), "{words}: {}", page.text);
+        let json = get(whole(), &format!("/api/plan?{words}")).await;
+        assert_eq!(json.status, 422, "{words}");
+        let said: Value = serde_json::from_str(&json.text).unwrap();
+        assert!(said["happened"].as_str().unwrap().to_lowercase().contains(&says.to_lowercase()), "{said}");
+    }
+}
+
+#[tokio::test]
+async fn it_fills_and_ends() {
+    let (desk, router, request) = desk_and("/plan/events?cows=60&boxes=1");
+    let response = router.oneshot(request).await.unwrap();
+    assert_eq!(response.headers()["content-type"], "text/event-stream");
+    let text = String::from_utf8(to_bytes(response.into_body(), usize::MAX).await.unwrap().to_vec()).unwrap();
+    assert!(text.contains("event: plan"), "{text}");
+    assert!(
+        text.contains("Reckoning: 1 of at most 40"),
+        "the first picture comes after one replicate: {text}"
+    );
+    assert!(text.trim_end().ends_with("data: done"), "{text}");
+    assert_eq!(desk.plans(), 0);
+}
+
+#[tokio::test]
+async fn whoever_goes_takes_the_plan_along() {
+    // A plan of minutes.
+    let (desk, router, request) = desk_and("/plan/events?cows=60-1200/10&boxes=12");
+    let response = router.oneshot(request).await.unwrap();
+    until("it never began", || desk.plans() == 1).await;
+    drop(response);
+    until("it still runs", || desk.plans() == 0).await;
+}
+
+#[tokio::test]
+async fn a_stopping_server_waits_for_no_plan() {
+    let (desk, router, request) = desk_and("/plan/events?cows=60-1200/10&boxes=12");
+    let response = router.oneshot(request).await.unwrap();
+    until("it never began", || desk.plans() == 1).await;
+    desk.stop();
+    // The line ends by itself.
+    let read = to_bytes(response.into_body(), usize::MAX);
+    tokio::time::timeout(Duration::from_secs(10), read).await.unwrap().unwrap();
+    until("it still runs", || desk.plans() == 0).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn twenty_plans_keep_no_page_waiting() {
+    let (desk, router, _) = desk_and("/plan");
+    let mut held = Vec::new();
+    for _ in 0..20 {
+        let request =
+            axum::http::Request::get("/plan/events?cows=60-1200/10&boxes=12").header("host", "localhost");
+        held.push(router.clone().oneshot(request.body(axum::body::Body::empty()).unwrap()).await.unwrap());
+    }
+    until("twenty are in the line", || desk.plans() == 20).await;
+    let begun = crate::clock::Stopwatch::start();
+    let request = axum::http::Request::get("/herd").header("host", "localhost");
+    let page = router.clone().oneshot(request.body(axum::body::Body::empty()).unwrap()).await.unwrap();
+    assert_eq!(page.status(), 200);
+    assert!(begun.elapsed() < Duration::from_secs(2), "{:?}", begun.elapsed());
+    // Those that wait say so.
+    let mut last = http_body_text(held.pop().unwrap());
+    let waits = tokio::time::timeout(Duration::from_secs(10), last.next()).await.unwrap().unwrap();
+    assert!(waits.contains("event: waiting") && waits.contains("data: 19"), "{waits}");
+    drop((held, last));
+    until("all of them are gone", || desk.plans() == 0).await;
+}
+
+/// Reads a response piece by piece.
+struct Pieces(axum::body::BodyDataStream);
+
+impl Pieces {
+    async fn next(&mut self) -> Option<String> {
+        use futures_util::StreamExt;
+        Some(String::from_utf8(self.0.next().await?.unwrap().to_vec()).unwrap())
+    }
+}
+
+fn http_body_text(response: axum::response::Response) -> Pieces {
+    Pieces(response.into_body().into_data_stream())
+}
