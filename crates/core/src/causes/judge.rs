@@ -48,6 +48,10 @@ const OFTEN_FROM: f64 = 0.005;
 /// Causes less likely than this are not worth naming: 1 in 200.
 pub const NAMED_FROM: f64 = 0.005;
 
+/// Weight of a heat, against 1 of a cow that is well, from which she is looked at beside what passes by itself: heats are so
+/// common that every cow would be. Far below what is shown.
+const HEAT_FROM: f64 = 0.015;
+
 /// Every cause worth naming, likeliest first; none where nothing was measured. What is shown of them: [`super::cut`].
 pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
     judge_from(course, settings, OPEN_FROM)
@@ -165,34 +169,55 @@ impl Weighed {
             settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
         };
         let rough: Vec<Rough> = series.iter().map(Rough::of).collect();
-        let mut places: Vec<Vec<Option<Quarter>>> =
+        let places: Vec<Vec<Option<Quarter>>> =
             READY.iter().map(|ready| open(ready, &rough, &settings.noise, rate(ready), open_from)).collect();
-        let wanted = |ready: &ReadyTemplate, places: &[Option<Quarter>]| {
-            !places.is_empty() && Some(ready.template.cause) != without
-        };
-        let ill = READY
-            .iter()
-            .zip(&places)
-            .any(|(ready, places)| wanted(ready, places) && ready.template.cause != Cause::Well);
-        // What comes so often that it may be behind anything is weighed beside whatever else is.
-        for (ready, places) in READY.iter().zip(&mut places) {
-            let moves =
-                |series: &Series| ready.courses.iter().any(|course| course.course.signal == series.signal);
-            let often = OFTEN_FROM < rate(ready) && !ready.template.in_quarter;
-            if places.is_empty() && often && series.iter().any(moves) {
-                places.push(None);
-            }
-        }
         let read: Vec<Read> = series.into_iter().map(Read::of).collect();
-        let evidence: Vec<Evidence> = READY
-            .iter()
-            .zip(&places)
-            .filter(|(ready, places)| ill && wanted(ready, places))
-            .map(|(ready, places)| weigh(ready, places, &read, onsets, rate(ready), &settings.noise))
+        let weighed = |place: usize, places: &[Option<Quarter>]| {
+            let ready = &READY[place];
+            (place, weigh(ready, places, &read, onsets, rate(ready), &settings.noise))
+        };
+        let asked = |ready: &ReadyTemplate| Some(ready.template.cause) != without;
+        let wanted = |place: &usize| asked(&READY[*place]) && !places[*place].is_empty();
+        let passes = |place: &usize| READY[*place].template.cause == Cause::Well;
+        let all = 0..READY.len();
+        let mut evidence: Vec<(usize, Evidence)> = all
+            .clone()
+            .filter(|place| wanted(place) && !passes(place))
+            .map(|place| weighed(place, &places[place]))
             .collect();
+        // What passes by itself only takes from the chances of what is weighed: where they are little without it, it is
+        // not looked at.
+        let sum = |heat: bool| {
+            let own = evidence.iter().filter(|(_, one)| (one.ready.template.cause == Cause::Heat) == heat);
+            log_sum(own.map(|(_, one)| one.total())).exp()
+        };
+        let told = NAMED_FROM <= sum(false) || HEAT_FROM <= sum(true);
+        if told || open_from <= 0.0 || (without.is_some() && !evidence.is_empty()) {
+            evidence.extend(
+                all.clone()
+                    .filter(|place| wanted(place) && passes(place))
+                    .map(|place| weighed(place, &places[place])),
+            );
+            // What comes so often that it may be behind anything is weighed beside whatever else is.
+            let often = |place: &usize| {
+                let ready = &READY[*place];
+                let moves = |read: &Read| {
+                    ready.courses.iter().any(|course| course.course.signal == read.series.signal)
+                };
+                OFTEN_FROM < rate(ready) && !ready.template.in_quarter && read.iter().any(moves)
+            };
+            evidence.extend(
+                all.filter(|place| asked(&READY[*place]) && places[*place].is_empty() && often(place))
+                    .map(|place| weighed(place, &[None])),
+            );
+            evidence.sort_by_key(|(place, _)| *place);
+        } else if without.is_none() {
+            evidence.clear();
+        }
+        let evidence: Vec<Evidence> = evidence.into_iter().map(|(_, one)| one).collect();
         let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
         for one in &evidence {
-            let total = log_sum(one.cells.iter().map(|cell| cell.weight));
+            let total = one.total();
             let cause = one.ready.template.cause;
             logs[0].1 = log_sum([logs[0].1, one.passed].into_iter());
             match logs.iter_mut().find(|(known, _)| *known == cause) {
@@ -220,7 +245,7 @@ fn finding(
     onsets: &[Onset],
 ) -> Option<Finding> {
     let one = weighed.evidence_of(cause)?;
-    let total = log_sum(one.cells.iter().map(|cell| cell.weight));
+    let total = one.total();
     let quarter = if one.ready.template.in_quarter { likeliest(one, total) } else { None };
     // Where no quarter stands out, the call is of the udder, and all its quarters speak.
     let here = |cell: &Cell| quarter.is_none() || cell.quarter == quarter;

@@ -35,6 +35,13 @@ pub(crate) struct Evidence {
     pub parts: Vec<f64>,
 }
 
+impl Evidence {
+    /// ln of the weight of all its cells.
+    pub fn total(&self) -> f64 {
+        log_sum(self.cells.iter().map(|cell| cell.weight))
+    }
+}
+
 /// One signal's readings, and how they look when she is well, reckoned once for all causes that ask.
 pub(crate) struct Read {
     /// The readings.
