@@ -8,7 +8,8 @@
 //!   hours  time in which that saving is lost    size  severity within 0.5 to 2    fresh  1 in the first day, falling to 0.3
 //!
 //! `now` if waiting for the next walk ([`Settings::walk_hours`]) costs more than being sent out for one cow
-//! ([`Settings::errand`]); `today` if a proper look is worth more than a glance and waiting a day costs more than the look; else `watch`.
+//! ([`Settings::errand`]); `today` if a proper look is worth more than a glance and waiting for the next walk costs more than
+//! what it may spare, call · (1 − P): by then more is known, and a look that was for nothing need not be taken; else `watch`.
 //! # Source
 //! `sources.md` §10 where named; the share of a case's cost that an early look saves is a stated default.
 
@@ -248,7 +249,7 @@ impl Settings {
             finding.probability * finding.severity.clamp(0.5, 2.0) * fresh * miss / cost.hours.max(1.0);
         finding.urgency = if self.errand < an_hour * self.walk_hours {
             Urgency::Now
-        } else if glance < look && cost.call < an_hour * 24.0 {
+        } else if glance < look && cost.call * (1.0 - finding.probability) < an_hour * self.walk_hours {
             Urgency::Today
         } else {
             Urgency::Watch

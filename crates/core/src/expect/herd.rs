@@ -175,6 +175,7 @@ impl Herd {
         let whole = matches!(purpose, Purpose::Judge(_));
         cow.step(&now, whole);
         let look = milk::outlook(&now, &self.record, cow, &self.by_hour, effects, whole);
+        let row_missing = look.row_is_missing(milk_kg.filter(|_| milked_out));
         if let Purpose::Judge(out) = &mut purpose {
             look.tell(milk_kg, out);
             out.scored = milked_out && judged;
@@ -201,9 +202,11 @@ impl Herd {
             }
             conductivity(&now, cow, &visit.quarters, cups, out);
             kicks(&now, cow, &visit.quarters, out);
-            out.extend(interval(&now, cow, &mut self.by_hour));
+            if !row_missing {
+                out.extend(interval(&now, cow, &mut self.by_hour));
+            }
             cow.review(p, at_ms);
-        } else {
+        } else if !row_missing {
             interval(&now, cow, &mut self.by_hour);
         }
         // The milking is over: the next one counts from here.

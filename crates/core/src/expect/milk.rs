@@ -113,11 +113,20 @@ pub(crate) struct Outlook {
     pub(crate) low95_kg: f64,
     pub(crate) high95_kg: f64,
     pub(crate) baseline_kg: f64,
+    /// What it would be if she had not been milked all that long, kg, where that is not believed.
+    unbroken_kg: Option<f64>,
     /// The interval was known and believed.
     pub(crate) sure: bool,
 }
 
 impl Outlook {
+    /// Whether a milking before this one was not written down: after a gap that is not believed she gave what she gives after
+    /// her usual hours rather than what so long a time would have brought. Halfway between the two, in logarithms, parts them.
+    pub(crate) fn row_is_missing(&self, milk_kg: Option<f64>) -> bool {
+        let (Some(milk_kg), Some(unbroken_kg)) = (milk_kg, self.unbroken_kg) else { return false };
+        milk_kg * milk_kg < self.expected_kg * unbroken_kg
+    }
+
     /// Writes the forecast beside what was observed.
     pub(crate) fn tell(&self, observed_kg: Option<f64>, out: &mut Scored) {
         out.observed_kg = observed_kg;
@@ -187,6 +196,10 @@ pub(crate) fn outlook(
         low95_kg: 0.0,
         high95_kg: 0.0,
         baseline_kg: expected_kg,
+        unbroken_kg: now
+            .interval_h
+            .filter(|_| believed.is_none())
+            .map(|whole| positive(own_kg * g(whole, p.kappa_per_h) / g(hours, p.kappa_per_h))),
         sure: believed.is_some(),
     };
     if whole {
