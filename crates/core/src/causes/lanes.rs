@@ -10,8 +10,8 @@ const SIDE_BY_SIDE: usize = 8;
 /// How far a case strays from the course as drawn, share of the course: amplitudes and times of a grid stand half again as far
 /// apart as this. Stated default.
 const MISFIT: f32 = 0.3;
-/// Factors whose product is kept in f32: each is at most 1 + 400/ν, far from its end.
-const FACTORS: usize = 6;
+/// Factors whose product is kept in f32: each is at most (1 + 400/ν)·q, far from its end.
+const FACTORS: usize = 4;
 /// No ratio tells more than this, on either side.
 const MOST: f64 = 1e250;
 
@@ -68,14 +68,15 @@ impl Lanes {
                         let wide = 1.0 + (MISFIT * course) * (MISFIT * course);
                         let before = at_least(at_most(last[lane], 3.0), -3.0);
                         let innovation = (departure - memory * before) * per_root;
-                        let square = at_most(innovation * innovation / wide, well.odd);
-                        product[lane] *= 1.0 + square * per_tail;
+                        // (1 + min(u²/q, odd)/ν)·q: divided by q once a few readings, for that takes longest.
+                        let square = at_most(innovation * innovation, well.odd * wide);
+                        product[lane] *= wide + square * per_tail;
                         wider[lane] *= wide;
                         last[lane] = departure;
                     }
                 }
                 for lane in 0..SIDE_BY_SIDE {
-                    products[lane] *= f64::from(product[lane]);
+                    products[lane] *= f64::from(product[lane] / wider[lane]);
                     widths[lane] *= f64::from(wider[lane]);
                 }
             }

@@ -27,6 +27,9 @@ use crate::expect::Signal;
 /// Successive kicks of a nervous cow are not independent: stated default.
 const KICKS_TEMPER: f64 = 0.7;
 
+/// No course moves a reading by more spreads: beyond, all is as odd, and no product leaves its range.
+const MOST_SPREADS: f64 = 1000.0;
+
 /// Shapes are looked up at steps of half an hour.
 const STEPS_AN_HOUR: f64 = 2.0;
 const STEPS: usize = 10 * 24 * 2 + 1;
@@ -127,7 +130,7 @@ pub(crate) fn table(
                 for ((moved, course), per) in
                     moved.iter_mut().zip(&course).zip(&series.per_spread).skip(first)
                 {
-                    *moved = (course * per) as f32;
+                    *moved = (course * per).clamp(-MOST_SPREADS, MOST_SPREADS) as f32;
                 }
                 lanes.ratios(well, &moved, first, cells);
             }
