@@ -289,6 +289,24 @@ fn times_are_said_from_where_one_stands() {
 }
 
 #[test]
+fn a_weight_is_said_in_words_however_large_it_grew() {
+    let said = [0.0, -0.9, 1.0, -2.9, 3.0, 5.0, 191.0, -191.0].map(reason::speaks);
+    assert_eq!(
+        said,
+        [
+            "hardly for",
+            "hardly against",
+            "rather for",
+            "rather against",
+            "strongly for",
+            "very strongly for",
+            "very strongly for",
+            "very strongly against"
+        ]
+    );
+}
+
+#[test]
 fn figures_carry_sign_and_unit() {
     assert_eq!(number::plain(-0.04, 1), "0.0");
     assert_eq!(number::plain(-0.9, 1), "−0.9");
