@@ -4,7 +4,7 @@ use insta::assert_snapshot;
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{
-    Facts, Said, call, number,
+    Facts, Said, call, number, reason,
     summary::{self, Counts, NotJudged},
     when,
 };
