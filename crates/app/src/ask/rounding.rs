@@ -15,6 +15,7 @@ use super::{
     farm::Barn,
     places::{place, places},
     round::{NotJudged, Other, Quiet, Round, RoundCall, RoundReason},
+    silence,
     standing::{self, Standing},
     view::View,
 };
@@ -163,7 +164,8 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         calls,
         quiet,
         learned: stated.rates.learned.iter().map(|(cause, factor)| (cause.word(), *factor)).collect(),
-        notes: [notes(barn, view, gone)?, boxes.notes].concat(),
+        notes: [silence::rows_end(view.at, zone, known, newest), notes(barn, view, gone)?, boxes.notes]
+            .concat(),
     })
 }
 

@@ -171,8 +171,8 @@ fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>, asked: &RoundAsk
 fn standing(round: &Round) -> Standing {
     match (round.calls.is_empty(), round.quiet.cows, round.quiet.not_judged.is_empty()) {
         (false, _, _) => Standing::Calls,
-        (true, 0, true) => Standing::NothingRead,
-        (true, 0, false) => Standing::NoneJudged,
+        (true, 0, true) if round.last_row_words.is_empty() => Standing::NothingRead,
+        (true, 0, _) => Standing::NoneJudged,
         (true, _, _) => Standing::NoCalls,
     }
 }

@@ -66,6 +66,14 @@ pub fn round(counts: Counts) -> String {
     text
 }
 
+/// Said of a time long after the last row: nothing to look at would read as if all were well.
+pub fn rows_end(last: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
+    let last = when::instant(last, at, zone);
+    format!(
+        "The last row known is of {last}: what came after it is in no log, and nothing of it can be called."
+    )
+}
+
 /// Why a cow could not be judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NotJudged {

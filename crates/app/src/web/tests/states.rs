@@ -4,6 +4,7 @@ use super::{
     farm::{self, FixedFarm},
     get, whole,
 };
+use crate::web::Round;
 
 /// The text of a page: tags out, white space as one blank, pictures and their tables left out.
 fn text_of(page: &str) -> String {
@@ -56,6 +57,13 @@ async fn a_farm_without_rows_says_what_to_do_first() {
     assert!(text.contains("cowpath import"));
     let empty = FixedFarm { herd: Vec::new(), ..FixedFarm::of(farm::without_calls(0, 0)) };
     assert!(text_of(&get(empty, "/herd").await.text).contains("No cow is known yet."));
+}
+
+#[tokio::test]
+async fn a_farm_whose_cows_have_all_gone_is_not_an_empty_one() {
+    let gone = Round { last_row_words: "2 March 2026".into(), ..farm::without_calls(0, 0) };
+    let page = get(FixedFarm::of(gone), "/round").await;
+    assert!(page.text.contains("No cow could be judged") && !page.text.contains("Nothing has been read"));
 }
 
 #[tokio::test]
