@@ -79,6 +79,26 @@ fn a_time_after_the_logs_is_not_taken_for_a_quiet_morning() {
 }
 
 #[test]
+fn a_farm_with_but_a_herd_list_knows_its_cows() {
+    let place = Place::new();
+    let list = place.file("animals.csv", "animal,parity,calved_on\n214,2,2026-01-05\n305,1,2026-02-01\n");
+    place.import([&list]).done();
+    let round = place.run(["round"]).done();
+    assert!(round.out.contains("with 2 cows.") && round.out.contains("visits next"), "{}", round.out);
+    assert!(round.out.contains("214, 305: no milking read"), "{}", round.out);
+    let cow = place.run(["cow", "214"]).done();
+    assert!(cow.out.contains("second lactation"), "{}", cow.out);
+    place.run(["cow", "999"]).refused().says(&["no cow `999`"]);
+    // The rest of the answers have nothing to go by, and say so.
+    for words in [["bring-in"], ["boxes"], ["intervals"], ["expected"], ["costs"], ["record"]] {
+        let said = place.run(words);
+        assert!(matches!(said.code, 0 | 1), "{said:?}");
+    }
+    place.run(["export", "attention", "-"]).done();
+    place.whole();
+}
+
+#[test]
 fn a_wrong_name_of_farm_and_file_makes_no_farm() {
     let place = Place::new();
     let said = place.run(["import", "nowhere.csv", "neither.csv"]).refused();

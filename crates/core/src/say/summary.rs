@@ -180,6 +180,14 @@ pub fn in_quarantine(rows: u64) -> String {
     )
 }
 
+/// A round of a farm of which only the herd list was read.
+pub fn herd_list_only(cows: usize) -> String {
+    let cows = if cows == 1 { "one cow".to_owned() } else { format!("{} cows", number::count(cows)) };
+    format!(
+        "The herd list is read, with {cows}. Bring the log of visits next: a cow is judged from her third milking."
+    )
+}
+
 /// A round at a time before the farm's first row.
 pub fn before_any_row() -> &'static str {
     "Nothing was known by then: the farm's rows begin later."

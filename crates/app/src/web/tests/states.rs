@@ -64,6 +64,19 @@ async fn a_farm_whose_cows_have_all_gone_is_not_an_empty_one() {
     let gone = Round { last_row_words: "2 March 2026".into(), ..farm::without_calls(0, 0) };
     let page = get(FixedFarm::of(gone), "/round").await;
     assert!(page.text.contains("No cow could be judged") && !page.text.contains("Nothing has been read"));
+    assert!(!page.text.contains("class=\"drop\""));
+}
+
+#[tokio::test]
+async fn a_farm_with_but_a_herd_list_takes_the_visits_next() {
+    let listed = Round { last_row_words: String::new(), ..farm::without_calls(0, 3) };
+    let page = get(FixedFarm::of(listed), "/round").await;
+    assert!(
+        page.text.contains("No cow could be judged") && page.text.contains("class=\"drop\""),
+        "{}",
+        page.text
+    );
+    assert!(page.text.contains("/cow/300"));
 }
 
 #[tokio::test]
