@@ -126,7 +126,13 @@ for (const name of ["round", "cow", "boxes"]) {
             assert.ok(await page.getByText(caution, { exact: true }).filter({ visible: true }).count(), caution);
           }
         }
+        // A list to carry: what stands behind the call that is open is printed only where that was asked for.
+        const behind = page.locator(".call[open] > .open").first();
+        assert.ok(await page.locator(".call .do").first().isVisible() && !await behind.isVisible());
+        await page.locator("#print-open").evaluate((box) => { box.checked = true; });
+        assert.ok(await behind.isVisible(), "asked for");
         assert.notEqual(await page.locator(".call[open] .open").first().evaluate((one) => getComputedStyle(one).position), "fixed");
+        await page.locator("#print-open").evaluate((box) => { box.checked = false; });
       }
       await shot(page, `${name}-print-${format}`, { fullPage: true });
       await page.emulateMedia({ media: "screen" });

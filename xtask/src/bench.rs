@@ -1,4 +1,6 @@
-//! How fast is it, and how much memory does it take? `cargo xtask bench [NAME…] [--write]`
+//! How fast is it, and how much memory does it take? `cargo xtask bench [--write] [NAME…]`
+//!
+//! Without a name all but the validation, which takes many minutes; `all` stands for every name.
 //!
 //! Figures and ratios of one run of the release program on simulated herds; nothing is asserted, and a miss is printed
 //! like everything else. `COWPATH` names the program, else `target/release/cowpath`.
@@ -6,12 +8,17 @@
 //! What is asked is held against the clock. Beside it stands what the processor did: seconds of all threads together, and
 //! of the busiest thread, which on a machine that does other work too tell more.
 
+mod choices;
 mod exchange;
 mod herd;
 mod import;
+mod inbox;
 mod measure;
 mod pages;
+mod rounds;
 mod scoring;
+mod served;
+mod validate;
 
 use std::{
     fmt::Write as _,
@@ -21,7 +28,26 @@ use std::{
 use anyhow::{Context as _, bail};
 
 /// Every measurement, in the order they run.
-const NAMES: [&str; 7] = ["import", "memory", "exchange", "scoring", "day", "pages", "large"];
+const NAMES: [&str; 14] = [
+    "import",
+    "memory",
+    "exchange",
+    "scoring",
+    "day",
+    "inbox",
+    "round-large",
+    "round-year",
+    "round-past",
+    "round-cows",
+    "choices",
+    "pages",
+    "large",
+    VALIDATE,
+];
+/// Takes many minutes: only where it is named, or all are asked for by `all`.
+const VALIDATE: &str = "validate";
+/// Stands for every measurement.
+const ALL: &str = "all";
 
 /// One line of the table.
 pub struct Line {
@@ -47,12 +73,16 @@ pub fn told(what: impl Into<String>, figure: impl Into<String>) -> Line {
 
 /// Runs the measurements named, or all; prints and returns the table as Markdown.
 pub fn run(names: &[&str]) -> anyhow::Result<String> {
-    if let Some(unknown) = names.iter().find(|name| !NAMES.contains(name)) {
-        bail!("`{unknown}` is not measured; known are {}", NAMES.join(", "));
+    if let Some(unknown) = names.iter().find(|name| !NAMES.contains(name) && **name != ALL) {
+        bail!("`{unknown}` is not measured; known are {}, and {ALL}", NAMES.join(", "));
     }
+    let is_asked = |name: &str| match names {
+        [] => name != VALIDATE,
+        _ => names.contains(&name) || names.contains(&ALL),
+    };
     let program = program()?;
     let mut lines = Vec::new();
-    for name in NAMES.into_iter().filter(|name| names.is_empty() || names.contains(name)) {
+    for name in NAMES.into_iter().filter(|name| is_asked(name)) {
         eprintln!("{name} …");
         let own = match name {
             "import" => import::speed(&program)?,
@@ -60,6 +90,13 @@ pub fn run(names: &[&str]) -> anyhow::Result<String> {
             "exchange" => exchange::speed(&program)?,
             "scoring" => scoring::from_scratch(&program)?,
             "day" => scoring::day(&program)?,
+            "inbox" => inbox::heard(&program)?,
+            "round-large" => rounds::large(&program)?,
+            "round-year" => rounds::year(&program)?,
+            "round-past" => rounds::past(&program)?,
+            "round-cows" => rounds::by_cows(&program)?,
+            "choices" => choices::speed(&program)?,
+            VALIDATE => validate::twenty(&program)?,
             "pages" => pages::of_herd(&program, &herd::SMALL, 50.0)?,
             _ => pages::of_herd(&program, &herd::LARGE, 100.0)?,
         };

@@ -32,7 +32,8 @@ cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand; COWPATH names the program
 cargo xtask oracle [--write]       the judge beside an oracle that knows how the cases were made, on one quarter's signals
 cargo xtask bring-in [--write]     simulated herds asked who comes by herself, against their logs; COWPATH names the program
-cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md
+cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md;
+                                   without a name all but the validation of 20 herds, with `all` that too
 cargo xtask deb                    a Debian package in target/deb, with manual pages, completions and a systemd unit
 cargo xtask traffic [--write]      simulated pens beside common practice and published herds, speed by cows, boxes and days
 cargo xtask foretell [--write]     pens fitted to half of a simulated farm's days, held beside the other half; COWPATH names the program

@@ -53,7 +53,8 @@ function newerRows() {
   // Nobody is in the middle of anything.
   function atRest() {
     const main = document.querySelector("main");
-    const typed = [...main.querySelectorAll("input, textarea")].some((one) => one.value !== one.defaultValue);
+    const typed = [...main.querySelectorAll("input, textarea")].some((one) =>
+      one.type === "checkbox" ? one.checked !== one.defaultChecked : one.value !== one.defaultValue);
     const on = document.activeElement;
     return scrollY === 0 && !typed && !main.querySelector("details[open]") && !getSelection().toString()
       && (!main.contains(on) || on === main || same(main, on) !== null);

@@ -32,7 +32,7 @@ fn in_full(said: &Answer) {
 #[test]
 fn wrong_words_are_told_in_full() {
     let place = good_farm();
-    let wrong: [(&[&str], &[&str]); 17] = [
+    let wrong: [(&[&str], &[&str]); 19] = [
         (&["rond"], &["no command `rond`", "say `round`"]),
         (&["round", "--fromat", "json"], &["`--fromat` is not understood", "say `--format`"]),
         (&["round", "--format", "xml"], &["--format", "cannot be `xml`", "take one of text, json, csv"]),
@@ -40,6 +40,8 @@ fn wrong_words_are_told_in_full() {
         (&["round", "today"], &["`today` is not understood", "cowpath round --help"]),
         (&["round", "--at", ""], &["is not a time", "2026-03-02T05:30"]),
         (&["round", "--at", "31.3."], &["`31.3.` is not a time"]),
+        (&["round", "--at", "1700-01-01T05:30"], &["of no year that logs are of", "the year is right"]),
+        (&["plan"], &["--cows", "is missing", "cowpath plan --help"]),
         (&["import"], &["FILE", "is missing", "cowpath import --help"]),
         (&["cow"], &["ANIMAL", "is missing"]),
         (&["cow", "-5"], &["`-5` is not understood"]),
@@ -60,6 +62,53 @@ fn wrong_words_are_told_in_full() {
         common::answer(common::program(&place.farm(), ["round"]).args(["--now", "yesterday"])).refused();
     again.says(&["--now", "cannot be `yesterday`", "Do: write a time with its offset"]);
     place.whole();
+}
+
+#[test]
+fn a_time_after_the_logs_is_not_taken_for_a_quiet_morning() {
+    let place = good_farm();
+    for (at, says) in [("2030-01-01T05:30", "is of 2 March 2026"), ("2026-03-04T05:30", "is of Monday")] {
+        let said = place.run(["round", "--at", at]).done();
+        assert!(said.out.contains("The last row known") && said.out.contains(says), "{at}: {}", said.out);
+    }
+    // In time, and before the first row, nothing of the kind is said.
+    for at in ["2026-03-02T08:00", "2026-03-03T05:00", "2020-01-01T05:30"] {
+        let said = place.run(["round", "--at", at]).done();
+        assert!(!said.out.contains("The last row known"), "{at}: {}", said.out);
+    }
+}
+
+#[test]
+fn a_farm_with_but_a_herd_list_knows_its_cows() {
+    let place = Place::new();
+    let list = place.file("animals.csv", "animal,parity,calved_on\n214,2,2026-01-05\n305,1,2026-02-01\n");
+    place.import([&list]).done();
+    let round = place.run(["round"]).done();
+    assert!(round.out.contains("with 2 cows.") && round.out.contains("visits next"), "{}", round.out);
+    assert!(round.out.contains("214, 305: no milking read"), "{}", round.out);
+    let cow = place.run(["cow", "214"]).done();
+    assert!(cow.out.contains("second lactation"), "{}", cow.out);
+    place.run(["cow", "999"]).refused().says(&["no cow `999`"]);
+    // The rest of the answers have nothing to go by, and say so.
+    for words in [["bring-in"], ["boxes"], ["intervals"], ["expected"], ["costs"], ["record"]] {
+        let said = place.run(words);
+        assert!(matches!(said.code, 0 | 1), "{said:?}");
+    }
+    place.run(["export", "attention", "-"]).done();
+    place.whole();
+}
+
+#[test]
+fn a_wrong_name_of_farm_and_file_makes_no_farm() {
+    let place = Place::new();
+    let said = place.run(["import", "nowhere.csv", "neither.csv"]).refused();
+    said.says(&["nowhere.csv", "no such file", "no farm was made"]);
+    in_full(&said);
+    assert!(!place.farm().exists());
+    // Where one of them is there, it is read, and the other told.
+    let log = place.file("log.csv", format!("{HEADER}{GOOD}"));
+    let said = place.run(["import", "nowhere.csv", log.to_str().unwrap()]);
+    assert!(said.code == 1 && said.out.contains("1 new"), "{said:?}");
 }
 
 #[test]

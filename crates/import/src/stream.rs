@@ -116,6 +116,13 @@ fn other_kind(head: &[u8]) -> Option<(&'static str, &'static str)> {
         [0x1F, 0x8B, ..] | [0x28, 0xB5, 0x2F, 0xFD, ..] => Some(("a file compressed twice", UNPACK)),
         [b'S', b'Q', b'L', b'i', ..] => Some(("a SQLite database", "export the table you mean as CSV")),
         [b'%', b'P', b'D', b'F', ..] => Some(("a PDF", "export the list as CSV where it was made")),
+        [0x89, b'P', b'N', b'G', ..] | [0xFF, 0xD8, 0xFF, ..] | [b'G', b'I', b'F', b'8', ..] => {
+            Some(("a picture", "export the list as CSV where it was made"))
+        }
+        [b'<', b'h' | b'H', b't' | b'T', b'm' | b'M', ..] | [b'<', b'!', b'D' | b'd', b'O' | b'o', ..] => {
+            Some(("a web page", "export the list as CSV where it was made, and not the page that shows it"))
+        }
+        [b'<', b'?', b'x', b'm', ..] => Some(("an XML file", "export the list as CSV where it was made")),
         _ => None,
     }
 }

@@ -224,6 +224,12 @@ fn other_kinds_of_file() {
         (b"PK\x03\x04rest".as_slice(), "this is a zip archive or a spreadsheet's own file (.xlsx, .ods)"),
         (b"SQLite format 3\0", "this is a SQLite database"),
         (b"%PDF-1.7", "this is a PDF"),
+        (b"\x89PNG\r\n\x1a\n", "this is a picture"),
+        (b"\xff\xd8\xff\xe0", "this is a picture"),
+        (b"GIF89a", "this is a picture"),
+        (b"<html><body>", "this is a web page"),
+        (b"<!DOCTYPE html>", "this is a web page"),
+        (b"<?xml version=", "this is an XML file"),
         (&gzip(&gzip(b"animal")), "this is a file compressed twice"),
     ] {
         assert_eq!(unreadable(bytes).0, format!("{what}, not a plain table"));

@@ -42,6 +42,16 @@ pub enum StoreError {
         /// Newest form this program knows.
         known: i64,
     },
+    /// The file is of an earlier version of Cowpath, and cannot be brought up to date where it can only be read.
+    #[error("{} was written by an older Cowpath (form {found}; this one needs {known}) and can only be read here", file.display())]
+    Older {
+        /// The file.
+        file: PathBuf,
+        /// Form of the file.
+        found: i64,
+        /// The form this program needs.
+        known: i64,
+    },
     /// Nothing can be written there.
     #[error("{} cannot be written to", place.display())]
     ReadOnly {
@@ -124,6 +134,9 @@ pub enum StoreError {
     Sql(rusqlite::Error),
 }
 
+/// What stands for the place where the file that is open already cannot be written to.
+const OWN_FILE: &str = "the farm's file";
+
 /// How long a writer waits for another one, s.
 pub(crate) const WAIT_S: u64 = 5;
 
@@ -137,7 +150,7 @@ impl From<rusqlite::Error> for StoreError {
             }
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => StoreError::Damaged { detail },
             Some(ErrorCode::ReadOnly) => {
-                StoreError::ReadOnly { place: PathBuf::from(crate::open::FILE_NAME) }
+                StoreError::ReadOnly { place: PathBuf::from(OWN_FILE) }
             }
             _ => StoreError::Sql(error),
         }
@@ -177,6 +190,7 @@ impl Remedy for StoreError {
             StoreError::NotADatabase { .. }
             | StoreError::OtherProgram { .. }
             | StoreError::Newer { .. }
+            | StoreError::Older { .. }
             | StoreError::NotABackup { .. }
             | StoreError::OwnFile { .. } => "the file was left as it is".into(),
             StoreError::ReadOnly { .. } | StoreError::NotAFolder { .. } => "nothing was changed".into(),
@@ -200,8 +214,18 @@ impl Remedy for StoreError {
                 "name another folder with --farm; if this should be your farm, restore it from a backup".into()
             }
             StoreError::Newer { .. } => "use the newer Cowpath; a file is never turned back to an older form".into(),
+            StoreError::ReadOnly { place } if place == Path::new(OWN_FILE) => {
+                "it lies where it can only be read: have that changed, or copy it into a folder you may write to and name \
+                 that with --farm"
+                    .into()
+            }
             StoreError::ReadOnly { .. } => {
-                "name a folder you may write to with --farm, or have the permission changed".into()
+                "name a folder you may write to with --farm, or have the permission changed; to look only, copy the \
+                 farm's file into a folder of your own and name that"
+                    .into()
+            }
+            StoreError::Older { .. } => {
+                "use it once where it may be written to, by any command, and it is brought up to date".into()
             }
             StoreError::NotAFolder { .. } => "name a folder with --farm; it is made if it is not there yet".into(),
             StoreError::DiskFull => "free some space and read the file again: what is missing is then taken in".into(),

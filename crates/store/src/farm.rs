@@ -33,15 +33,26 @@ impl Farm {
         Ok(farm)
     }
 
-    /// Opens the farm in a folder for reading and writing; it must be there. On a disk that is only read it is opened for
-    /// reading, and what would write says so.
+    /// Opens the farm in a folder for reading and writing; it must be there. Where it can only be read (the disk is only
+    /// read, or it is open already in a program that has the right to write) it is opened for reading, and what would
+    /// write says so.
     pub fn open(folder: &Path) -> Result<Farm> {
         let file = folder.join(FILE_NAME);
         let connection = match open::for_writing(folder, false) {
-            Err(StoreError::ReadOnly { .. }) if open::never_changes(&file) => open::for_reading(&file),
+            // Without the right to write, and with nobody who has it, there is no way to read safely: who writes later
+            // would not know that somebody reads. That is told as the first error tells it.
+            Err(refused @ StoreError::ReadOnly { .. }) => match open::for_reading_as_it_is(&file) {
+                Err(StoreError::ReadOnly { .. } | StoreError::Sql(_)) => Err(refused),
+                other => other,
+            },
             other => other,
         }?;
         Ok(Farm { connection, folder: folder.to_owned() })
+    }
+
+    /// Whether the farm can only be read here.
+    pub fn is_only_read(&self) -> Result<bool> {
+        Ok(self.connection.is_readonly(rusqlite::MAIN_DB)?)
     }
 
     /// Another connection to the same farm, for reading only. It is never blocked by a writer, and sees what was

@@ -97,6 +97,16 @@ fn reading(file: &Path, unchanging: bool) -> Result<Connection> {
     Ok(connection)
 }
 
+/// Opens a farm's file where it can only be read; it must have the newest form, for it cannot be led there.
+pub(crate) fn for_reading_as_it_is(file: &Path) -> Result<Connection> {
+    let connection = for_reading(file)?;
+    let found = form(&connection)?;
+    if found < NEWEST_FORM {
+        return Err(StoreError::Older { file: file.to_owned(), found, known: NEWEST_FORM });
+    }
+    Ok(connection)
+}
+
 /// Whether nobody can write to a farm's file: it lies on a disk that is only read, and no log of late writings stands
 /// beside it, which could not be read in there. A mere lack of rights is not enough: others may have them.
 pub(crate) fn never_changes(file: &Path) -> bool {

@@ -3,10 +3,9 @@
 #![allow(clippy::disallowed_methods, reason = "a stopwatch")]
 
 use std::{
-    io::{BufRead as _, BufReader, Read as _, Write as _},
+    io::{Read as _, Write as _},
     net::TcpStream,
     path::Path,
-    process::{Child, Command, Stdio},
     thread,
     time::{Duration, Instant},
 };
@@ -16,7 +15,9 @@ use anyhow::{Context as _, anyhow, bail};
 use super::{
     Line,
     herd::{self, Size},
-    line, measure, told, word,
+    line, measure,
+    served::{self, Served, ms_to_first_byte},
+    told,
 };
 
 /// Between two requests: fifty a second.
@@ -24,29 +25,15 @@ const EVERY: Duration = Duration::from_millis(20);
 /// Requests of one kind.
 const REQUESTS: usize = 500;
 
-/// A served farm; stopped when dropped.
-struct Served {
-    program: Child,
-    address: String,
-}
-
-impl Drop for Served {
-    fn drop(&mut self) {
-        // It ends with this process at the latest; nothing of it is kept.
-        let _ = self.program.kill();
-        let _ = self.program.wait();
-    }
-}
-
 /// Round, Cow and Boxes pages of a herd at fifty requests a second.
 pub fn of_herd(program: &Path, size: &Size, most_ms: f64) -> anyhow::Result<Vec<Line>> {
     let (before, day) = herd::logs_by_day(size)?;
     let farm = herd::fresh("pages")?;
     herd::import(program, &farm, &herd::files(&before)?)?;
     let first = herd::round(program, &farm, None)?;
-    let served = serve(program, &farm)?;
+    let served = served::serve(program, &farm, &[])?;
     let cows = cows(&served)?;
-    let ready_s = until_idle(&served);
+    let ready_s = served::until_idle(&served);
     let picked = |at: usize| cows[at * 7 % cows.len()].as_str();
     let who = size.words();
     let mut lines = vec![told(format!("first round after reading all logs, {who}"), first.words())];
@@ -123,59 +110,6 @@ fn at_fifty_a_second(address: &str, page: &(dyn Fn(usize) -> String + Sync)) -> 
             .collect();
         asking.into_iter().map(|one| one.join().map_err(|_| anyhow!("a request stopped"))?).collect()
     })
-}
-
-fn ms_to_first_byte(address: &str, page: &str) -> anyhow::Result<f64> {
-    let begun = Instant::now();
-    Ok((first_byte(address, page)? - begun).as_secs_f64() * 1000.0)
-}
-
-/// Asks for a page on a connection of its own; when its first byte came. The page must be whole and there.
-fn first_byte(address: &str, page: &str) -> anyhow::Result<Instant> {
-    let mut stream = TcpStream::connect(address)?;
-    stream.set_read_timeout(Some(Duration::from_secs(60)))?;
-    let asked = format!(
-        "GET {page} HTTP/1.1\r\nHost: {address}\r\nAccept-Encoding: gzip\r\nConnection: close\r\n\r\n"
-    );
-    stream.write_all(asked.as_bytes())?;
-    let mut answer = vec![0];
-    stream.read_exact(&mut answer).with_context(|| format!("{page} was not answered within a minute"))?;
-    let came = Instant::now();
-    stream.read_to_end(&mut answer)?;
-    if !answer.starts_with(b"HTTP/1.1 200") {
-        let head = String::from_utf8_lossy(&answer[..answer.len().min(200)]).into_owned();
-        bail!("{page} was answered with {head}");
-    }
-    Ok(came)
-}
-
-fn serve(program: &Path, farm: &Path) -> anyhow::Result<Served> {
-    let mut program = Command::new(program)
-        .args(["--farm", &word(farm), "--now", herd::NOW, "serve", "--listen", "127.0.0.1:0"])
-        .stdout(Stdio::piped())
-        .spawn()
-        .context("the pages could not be served")?;
-    let mut first = String::new();
-    if let Some(out) = program.stdout.take() {
-        BufReader::new(out).read_line(&mut first)?;
-    }
-    let address = first.trim().trim_start_matches("http://").trim_end_matches('/').to_owned();
-    let served = Served { program, address };
-    first_byte(&served.address, "/round").context("the served farm did not answer")?;
-    Ok(served)
-}
-
-/// Waits until the served farm has nothing left to make ready; how much processor time that took, s.
-fn until_idle(served: &Served) -> f64 {
-    let mut before_s = -1.0;
-    loop {
-        let now_s = measure::running_s(&served.program);
-        if now_s <= before_s {
-            return now_s;
-        }
-        before_s = now_s;
-        thread::sleep(Duration::from_millis(2500));
-    }
 }
 
 /// Herd numbers of the cows in the herd.

@@ -1,6 +1,9 @@
 //! How long does it take to know what was expected of every milking: three years from nothing, and a day more?
 
-use std::{fs, path::Path};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
 
 use anyhow::Context as _;
 use cowpath_store::Farm;
@@ -74,12 +77,18 @@ fn tenth(visits: &Path, number: u64) -> anyhow::Result<String> {
     row.split(',').nth(2).map(str::to_owned).context("a visit without a beginning")
 }
 
-/// A day's rows into a farm of three years, and its round.
-pub fn day(program: &Path) -> anyhow::Result<Vec<Line>> {
-    let (before, day) = herd::logs_by_day(&herd::SMALL)?;
+/// A farm that has made the round of all days but the last, and the logs of that day.
+pub fn known(program: &Path, size: &herd::Size) -> anyhow::Result<(PathBuf, PathBuf)> {
+    let (before, day) = herd::logs_by_day(size)?;
     let base = herd::fresh("day-base")?;
     herd::import(program, &base, &herd::files(&before)?)?;
     herd::round(program, &base, None)?;
+    Ok((base, day))
+}
+
+/// A day's rows into a farm of three years, and its round.
+pub fn day(program: &Path) -> anyhow::Result<Vec<Line>> {
+    let (base, day) = known(program, &herd::SMALL)?;
     let all = herd::files(&day)?;
     let visits = vec![word(&day.join("visits.csv"))];
     let mut lines = Vec::new();

@@ -141,7 +141,12 @@ pub fn time(words: &str, zone: &TimeZone) -> anyhow::Result<Timestamp> {
             }
         }
     };
-    if YEARS.contains(&zone.to_datetime(instant).year()) { Ok(instant) } else { Err(no_time()) }
+    if YEARS.contains(&zone.to_datetime(instant).year()) {
+        return Ok(instant);
+    }
+    let what =
+        format!("`{}` is of no year that logs are of, {} to {}", short(words), YEARS.start, YEARS.end - 1);
+    Err(refused(what, "look whether the year is right"))
 }
 
 /// The span from one time to another; it must not end before it begins.

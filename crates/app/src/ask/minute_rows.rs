@@ -91,7 +91,7 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
         return Err(user(
             "the span ends before it begins",
             "nothing was changed",
-            "give the earlier day as --from and the later one as --to",
+            "give the earlier day first",
         ));
     }
     if MOST_DAYS <= long {

@@ -15,6 +15,7 @@ use super::{
     farm::Barn,
     places::{place, places},
     round::{NotJudged, Other, Quiet, Round, RoundCall, RoundReason},
+    silence,
     standing::{self, Standing},
     view::View,
 };
@@ -133,11 +134,13 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         .iter()
         .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
         .collect();
-    let quiet =
-        Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let zone = &view.ways.zone;
     let known = barn.store.last_row_by(view.at)?;
-    let newest = barn.store.last_row_at()?.unwrap_or(view.at);
+    let last = barn.store.last_row_at()?;
+    let newest = last.unwrap_or(view.at);
+    let not_judged = if last.is_none() { standing::listed(view) } else { not_judged };
+    let quiet =
+        Quiet { cows: judged.iter().filter(|(life, _)| !called.contains(&life.key)).count(), not_judged };
     let counts = say::summary::Counts {
         calls: calls.len(),
         quiet: quiet.cows,
@@ -151,10 +154,10 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         at_words: say::when::heading(view.at, newest, zone),
         last_row_words: known.map_or(String::new(), |last| say::when::instant(last, view.at, zone)),
         model: model_words(view),
-        summary: if known.is_none() {
-            say::summary::before_any_row().into()
-        } else {
-            say::summary::round(counts)
+        summary: match (known, last) {
+            (Some(_), _) => say::summary::round(counts),
+            (None, Some(_)) => say::summary::before_any_row().into(),
+            (None, None) => say::summary::herd_list_only(counts.not_judged),
         },
         places: places(&calls, &view.ways.pens),
         looked_at: Vec::new(),
@@ -163,7 +166,8 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         calls,
         quiet,
         learned: stated.rates.learned.iter().map(|(cause, factor)| (cause.word(), *factor)).collect(),
-        notes: [notes(barn, view, gone)?, boxes.notes].concat(),
+        notes: [silence::rows_end(view.at, zone, known, newest), notes(barn, view, gone)?, boxes.notes]
+            .concat(),
     })
 }
 

@@ -7,7 +7,7 @@
 //! tells bins of time, have stopped after three (six) times their longest (mean) wait, and never before 3 h (12 h).
 //! A signal that never came is no signal that stopped: a farm without a probe is told nothing.
 //! # Not here
-//! Why it stopped. Rows alone are asked; where the newest row of all is old, nothing is told by it.
+//! Why it stopped. Rows alone are asked; where the newest row of all is old, nothing is told by it but that.
 
 use std::collections::BTreeMap;
 
@@ -35,6 +35,15 @@ const LEAST: (SignedDuration, SignedDuration) =
     (SignedDuration::from_hours(3), SignedDuration::from_hours(12));
 /// Animals named in one sentence.
 const NAMED: usize = 8;
+/// So long after the newest row of all a round says that the logs end there.
+const ROWS_END_AFTER: SignedDuration = SignedDuration::from_hours(24);
+
+/// What a round of a time long after the newest row says of it. A gap within the logs is told cow by cow and box by box;
+/// this is their end.
+pub fn rows_end(at: Timestamp, zone: &TimeZone, known: Option<Timestamp>, newest: Timestamp) -> Vec<String> {
+    let end = known.filter(|last| *last == newest && ROWS_END_AFTER < at.duration_since(*last));
+    end.map(|last| cowpath_core::say::summary::rows_end(last, at, zone)).into_iter().collect()
+}
 
 /// A signal that stopped coming.
 #[derive(Debug, Clone, PartialEq, Serialize)]

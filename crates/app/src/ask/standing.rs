@@ -2,11 +2,14 @@
 
 use cowpath_core::{
     herd::{Life, Stage},
-    say::summary::NotJudged::{self, NoMilking, TooNew},
+    say::summary::{
+        NotJudged::{self, NoMilking, TooNew},
+        not_judged,
+    },
     time::hours_between,
 };
 
-use super::view::View;
+use super::{round, view::View};
 
 /// A cow without a milking for so long is dry or gone, whatever the events say, h.
 const GONE_AFTER_H: f64 = 21.0 * 24.0;
@@ -49,4 +52,11 @@ pub fn standing(view: &View, life: &Life, stage: &Stage) -> Standing {
     } else {
         Standing::Judged
     }
+}
+
+/// The cows of a farm that has no row yet but its herd list: none can be judged, and each is named.
+pub fn listed(view: &View) -> Vec<round::NotJudged> {
+    let here = view.cast.lives.iter().filter(|life| life.present(view.at) && !life.stage(view.at).dry);
+    let why = not_judged(NoMilking(None), view.at, &view.ways.zone);
+    here.map(|life| round::NotJudged { animal: life.animal.clone(), why: why.clone() }).collect()
 }

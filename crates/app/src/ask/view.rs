@@ -39,11 +39,16 @@ pub struct View {
     pub judging: Judging,
 }
 
-/// Looks at a farm at a time; without one, at the time of its newest row. `None` while the farm has no rows.
+/// Looks at a farm at a time; without one, at the time of its newest row, or while it has but a herd list, when that was
+/// read. `None` while the farm has no rows.
 pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>> {
     // One state of the file for all of it, whoever writes meanwhile.
     let _held = barn.store.hold()?;
-    let Some(at) = asked.map_or_else(|| barn.store.last_row_at(), |at| Ok(Some(at)))? else {
+    let asked = match asked {
+        Some(at) => Some(at),
+        None => barn.store.last_row_at()?,
+    };
+    let Some(at) = asked.map_or_else(|| herd_list_at(barn), |at| Ok(Some(at)))? else {
         return Ok(None);
     };
     let ways = barn.ways()?;
@@ -92,4 +97,12 @@ impl View {
         model::keep_memories(barn, &self.cast, &self.ways.zone, &self.rolled)?;
         others::keep(barn, &self.cast, &self.ways.zone, &self.others)
     }
+}
+
+/// When a farm's herd list was read that has no row with a time yet: its cows are there to be seen, if not to be judged.
+fn herd_list_at(barn: &Barn) -> anyhow::Result<Option<Timestamp>> {
+    if barn.store.row_counts()?.get("animals").copied().unwrap_or(0) == 0 {
+        return Ok(None);
+    }
+    Ok(barn.store.batches()?.last().map(|batch| batch.read_at))
 }

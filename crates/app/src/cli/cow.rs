@@ -3,7 +3,7 @@
 use std::{io::Write, process::ExitCode};
 
 use clap::Args;
-use cowpath_core::{say::number, units::UnitSystem};
+use cowpath_core::{say::reason::speaks, units::UnitSystem};
 
 use super::{Context, Format, show, words};
 use crate::ask::{
@@ -76,8 +76,8 @@ impl Cow {
                     for reason in &call.reasons {
                         writeln!(
                             out,
-                            "        {:>5}  {}: {}",
-                            number::signed(reason.weight, 1),
+                            "        {:<21}  {}: {}",
+                            speaks(reason.weight),
                             reason.name_words,
                             reason.value_words
                         )?;

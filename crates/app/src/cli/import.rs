@@ -3,6 +3,7 @@
 use std::{io::IsTerminal, path::PathBuf, process::ExitCode, sync::Arc};
 
 use clap::Args;
+use cowpath_store::Farm;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use super::{Context, Format, show};
@@ -13,6 +14,7 @@ use crate::{
         take_in::{self, Taken},
     },
     clock,
+    trouble::{short, user},
 };
 
 /// Reads logs: plain tables (.csv) and the open exchange standard (.json), also as .gz or .zst, told apart by content
@@ -44,6 +46,17 @@ impl Import {
     pub fn run(&self, context: &Context) -> anyhow::Result<ExitCode> {
         let named_zone = self.zone.as_deref().map(farm::zone).transpose()?;
         let map = self.map.as_deref().map(maps::load).transpose()?.map(Arc::new);
+        // A slip of the pen in both names must not leave an empty farm behind.
+        if let Some(first) = self.files.first()
+            && !Farm::exists(&context.farm)
+            && self.files.iter().all(|file| !file.exists())
+        {
+            return Err(user(
+                format!("{}: there is no such file", short(&first.display().to_string())),
+                "no farm was made",
+                "look whether name and folder are right",
+            ));
+        }
         let founding = self.zone.clone().unwrap_or_else(clock::machine_zone_name);
         let mut barn = Barn::found(&context.farm, context.now, &founding)?;
         let ways = barn.ways()?;

@@ -29,13 +29,19 @@ use crate::trouble::user;
 #[derive(Debug, Args)]
 pub struct PlanCommand {
     /// Herd sizes: 60,90,120 or 60-180/10
-    #[arg(long, value_name = "LIST", required_unless_present = "foretell", default_value = "")]
+    #[arg(
+        long,
+        value_name = "LIST",
+        required_unless_present = "foretell",
+        default_value = "",
+        hide_default_value = true
+    )]
     cows: String,
     /// Boxes; without it the farm's own
     #[arg(long, value_name = "N")]
     boxes: Option<usize>,
     /// What else of the farm is to be another, in words
-    #[arg(long = "with", value_name = "WORDS", default_value = "")]
+    #[arg(long = "with", value_name = "WORDS", default_value = "", hide_default_value = true)]
     with: String,
     /// A second scenario: what is to be another beside that, in words
     #[arg(long, value_name = "WORDS")]

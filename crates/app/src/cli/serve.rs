@@ -20,6 +20,10 @@ use crate::{
 /// Loopback: other machines see the pages only when they are told to.
 pub const USUAL_ADDRESS: &str = "127.0.0.1:8423";
 
+/// Said where nothing can be kept.
+const ONLY_READ: &str = "The farm's file can only be read here: every page is shown, and what is answered, marked, set or sent \
+                         is not kept and says so.";
+
 /// Serves the pages; the first line printed is their address
 ///
 /// Only this machine sees them unless another address is named. Of a folder named as the inbox each file is read once
@@ -48,6 +52,9 @@ impl Serve {
         } else {
             Barn::found(&context.farm, context.now, &crate::clock::machine_zone_name())?
         };
+        if barn.store.is_only_read()? {
+            show::aside(ONLY_READ);
+        }
         let now = context.now_named.then_some(context.now);
         serve(barn, &self.listen, self.inbox.as_deref(), now)
     }

@@ -1,14 +1,18 @@
 //! One call as both pages show it: the sentence, what to do, and what stands behind it.
 
-use cowpath_core::say::number;
-use cowpath_core::{herd::Quarter, say::found as words};
+use cowpath_core::{
+    herd::Quarter,
+    say::{found as words, reason},
+};
 use jiff::tz::TimeZone;
 
 use super::{address, figure, found, lanes};
 use crate::ask::round::{RoundCall, RoundReason};
 
-/// Weight at which a bar is full; stronger signs stretch the scale of their call.
+/// Weight at which a bar is full; stronger signs stretch the scale of their call …
 const FULL_BAR: f64 = 8.0;
+/// … up to this one: the bars of what speaks beside a sign of a very long case can still be told apart.
+const MOST_STRETCHED: f64 = 16.0;
 
 /// Length of a full bar, px.
 const BAR_PX: f64 = 120.0;
@@ -45,8 +49,8 @@ pub struct ShownReason<'a> {
     pub reason: &'a RoundReason,
     /// Speaks for the call.
     pub speaks_for: bool,
-    /// The weight in figures.
-    pub weight: String,
+    /// How strongly it speaks, in words.
+    pub strength: &'static str,
     /// Length of its bar, px.
     pub bar_px: String,
 }
@@ -98,11 +102,12 @@ fn parted(call: &RoundCall) -> (String, &str) {
 
 fn reasons(call: &RoundCall) -> Vec<ShownReason<'_>> {
     let strongest = call.reasons.iter().map(|reason| reason.weight.abs()).fold(FULL_BAR, f64::max);
-    let shown = call.reasons.iter().map(|reason| ShownReason {
-        reason,
-        speaks_for: 0.0 <= reason.weight,
-        weight: number::signed(reason.weight, 1),
-        bar_px: format!("{:.1}", (BAR_PX * reason.weight.abs() / strongest).max(3.0)),
+    let full = strongest.min(MOST_STRETCHED);
+    let shown = call.reasons.iter().map(|own| ShownReason {
+        reason: own,
+        speaks_for: 0.0 <= own.weight,
+        strength: reason::strength(own.weight),
+        bar_px: format!("{:.1}", (BAR_PX * (own.weight.abs() / full).min(1.0)).max(3.0)),
     });
     shown.collect()
 }

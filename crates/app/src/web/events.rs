@@ -26,7 +26,7 @@ use super::{Answers, trouble::Trouble};
 /// Open pages that can be told at once; the others ask for themselves.
 pub const MOST_LISTENERS: usize = 64;
 /// How often it is looked whether anything has changed.
-const LOOK_EVERY: Duration = Duration::from_millis(250);
+const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// How often a comment keeps a line open.
 const ALIVE_EVERY: Duration = Duration::from_secs(15);
 /// After how long a page that lost its line comes back, ms.

@@ -17,7 +17,6 @@ use crate::{
         record::Record,
         round::{Answer, Round},
     },
-    trouble,
 };
 
 impl Fetching for Live {
@@ -87,7 +86,7 @@ impl Answers for Live {
         self.ways().map(|ways| ways.zone).unwrap_or(TimeZone::UTC)
     }
 
-    fn time(&self, word: &str) -> Result<Timestamp, String> {
-        Live::time(self, word).map_err(|error| trouble::in_words(&error).to_string())
+    fn time(&self, word: &str) -> anyhow::Result<Timestamp> {
+        Live::time(self, word)
     }
 }

@@ -106,8 +106,8 @@ pub trait Answers: Keeps + Fetching + Teaches + Minding + Send + Sync + 'static 
     /// The farm's time zone, in which the picture's times are written.
     fn zone(&self) -> TimeZone;
 
-    /// Reads a time as a person wrote it, in the farm's zone; the error is a sentence for her.
-    fn time(&self, word: &str) -> Result<Timestamp, String>;
+    /// Reads a time as a person wrote it, in the farm's zone; the error says to her what to write.
+    fn time(&self, word: &str) -> anyhow::Result<Timestamp>;
 }
 
 /// Which cow, over which days, as known when.

@@ -123,12 +123,7 @@ pub fn words<T>(asked: Result<Query<T>, QueryRejection>) -> Result<T, Trouble> {
 
 /// The time a word names.
 pub fn time(answers: &dyn Answers, word: Option<&str>) -> Result<Option<Timestamp>, Trouble> {
-    word.map(|word| answers.time(word)).transpose().map_err(|why| {
-        Trouble::not_understood(
-            format!("{}.", why.trim_end_matches('.')),
-            "Write a day and a time of the farm's clock, as in 2026-03-02T05:30, or leave it out for the newest round.",
-        )
-    })
+    word.map(|word| answers.time(word)).transpose().map_err(|error| Trouble::refused_word(&error))
 }
 
 fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>, asked: &RoundAsked) -> page::Drawn {
@@ -171,8 +166,8 @@ fn draw(answers: &dyn Answers, round: &Round, at: Option<&str>, asked: &RoundAsk
 fn standing(round: &Round) -> Standing {
     match (round.calls.is_empty(), round.quiet.cows, round.quiet.not_judged.is_empty()) {
         (false, _, _) => Standing::Calls,
-        (true, 0, true) => Standing::NothingRead,
-        (true, 0, false) => Standing::NoneJudged,
+        (true, 0, true) if round.last_row_words.is_empty() => Standing::NothingRead,
+        (true, 0, _) => Standing::NoneJudged,
         (true, _, _) => Standing::NoCalls,
     }
 }

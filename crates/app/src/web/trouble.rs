@@ -69,11 +69,6 @@ impl Trouble {
         } else {
             StatusCode::INTERNAL_SERVER_ERROR
         };
-        let sentence = |words: String| {
-            let mut letters = words.trim_end_matches('.').chars();
-            let first = letters.next().map(char::to_uppercase);
-            first.map_or(String::new(), |first| first.chain(letters).chain(['.']).collect())
-        };
         Trouble {
             status,
             title,
@@ -81,6 +76,12 @@ impl Trouble {
             kept: sentence(words.kept),
             next: sentence(words.next),
         }
+    }
+
+    /// A word of the address was refused, with why and what to do.
+    pub fn refused_word(error: &anyhow::Error) -> Trouble {
+        let words = crate::trouble::in_words(error);
+        Trouble { next: sentence(words.next), ..Trouble::not_understood(sentence(words.what), "") }
     }
 
     /// A word of the address was not understood.
@@ -127,6 +128,13 @@ impl Trouble {
         response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
         response
     }
+}
+
+/// Words with a capital letter and a full stop.
+fn sentence(words: String) -> String {
+    let mut letters = words.trim_end_matches('.').chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.map_or(String::new(), |first| first.chain(letters).chain(['.']).collect())
 }
 
 /// Whether an address belongs to the API, so that its troubles are JSON too.

@@ -2,7 +2,8 @@
 //!
 //! A table that no map fits yet is parked, and the answer leads to the page that maps it ([`super::map`]).
 //! Nothing is read before the whole request is there: an upload that stops half way leaves nothing. Only so many come in
-//! at once, and one that sends nothing for a minute is let go.
+//! at once; one that sends nothing for a minute, or so little that it would never end, is let go, so that its place
+//! is free for others.
 
 use std::{
     path::{Path, PathBuf},
@@ -20,7 +21,12 @@ use axum::{
     response::Response,
 };
 use cowpath_store::Way;
-use tokio::{fs::File, io::AsyncWriteExt, sync::Semaphore, time::timeout};
+use tokio::{
+    fs::File,
+    io::AsyncWriteExt,
+    sync::Semaphore,
+    time::{Instant, timeout},
+};
 
 use super::{
     Answers,
@@ -40,9 +46,15 @@ pub const MOST_BYTES: u64 = 2 << 30;
 /// Most files in one request.
 const MOST_FILES: usize = 200;
 /// Requests that may bring files at once; the next one waits.
-static SEATS: Semaphore = Semaphore::const_new(4);
+static SEATS: Semaphore = Semaphore::const_new(16);
+/// Of these so many are read at once.
+static READING: Semaphore = Semaphore::const_new(4);
 /// How long a sender may be silent.
 const SILENT: Duration = Duration::from_secs(60);
+/// From when on it is asked whether a sender is too slow …
+const GRACE: Duration = Duration::from_secs(30);
+/// … and what it must bring on the average since it began: a slower one would need days for a day's rows.
+const LEAST_BYTES_S: f64 = 1024.0;
 /// Letters of a name that are kept.
 const LONGEST_NAME: usize = 120;
 /// Folder in the farm's folder in which uploads land.
@@ -180,6 +192,7 @@ async fn received(
     // It is never closed, so there is always a seat sooner or later.
     let _seat = SEATS.acquire().await.map_err(|closed| unread(&closed.to_string()))?;
     let landed = land(&answers.folder(), parts).await?;
+    let _reading = READING.acquire().await.map_err(|closed| unread(&closed.to_string()))?;
     if landed.is_empty() {
         return Err(Trouble::not_understood(
             "No file was chosen.".into(),
@@ -210,7 +223,7 @@ async fn received(
 /// Streams every file of a request to the farm's disk.
 async fn land(farm: &Path, mut parts: Multipart) -> Result<Vec<Landed>, Trouble> {
     let mut landed = Vec::new();
-    let mut bytes = 0;
+    let (mut bytes, begun) = (0, Instant::now());
     loop {
         let part = match timeout(SILENT, parts.next_field()).await {
             Err(_) => return Err(silent()),
@@ -231,6 +244,10 @@ async fn land(farm: &Path, mut parts: Multipart) -> Result<Vec<Landed>, Trouble>
             bytes += chunk.len() as u64;
             if MOST_BYTES < bytes {
                 return Err(too_large());
+            }
+            let so_far = begun.elapsed();
+            if GRACE < so_far && (bytes as f64) < LEAST_BYTES_S * so_far.as_secs_f64() {
+                return Err(slow());
             }
             // A part without a name is a field of the form, or the form sent without a file chosen.
             let Some(name) = &name else { continue };
@@ -301,6 +318,13 @@ fn half(why: &str) -> Trouble {
 
 fn silent() -> Trouble {
     Trouble { status: StatusCode::REQUEST_TIMEOUT, ..half("nothing came for a minute") }
+}
+
+fn slow() -> Trouble {
+    Trouble {
+        status: StatusCode::REQUEST_TIMEOUT,
+        ..half("less than a kilobyte came in a second, and others wait for the place")
+    }
 }
 
 fn no_room(error: &std::io::Error) -> Trouble {

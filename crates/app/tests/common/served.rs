@@ -5,7 +5,7 @@ use std::{
     io::{BufRead, BufReader, Read, Write},
     net::TcpStream,
     path::Path,
-    process::{Child, Stdio},
+    process::{Child, Command, Stdio},
     time::{Duration, Instant},
 };
 
@@ -26,7 +26,12 @@ impl Served {
         if let Some(inbox) = inbox {
             words.extend(["--inbox".into(), inbox.display().to_string()]);
         }
-        let mut child = place.command(words).stdout(Stdio::piped()).spawn().unwrap();
+        Served::of(place.command(words))
+    }
+
+    /// A command that serves, with whatever stands before it.
+    pub fn of(mut command: Command) -> Served {
+        let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
         let mut line = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
         let address = line.trim().trim_start_matches("http://").trim_end_matches('/').to_owned();

@@ -43,6 +43,27 @@ pub fn signal(signal: Signal, quarter: Option<Quarter>) -> String {
     }
 }
 
+/// How strongly a reason speaks, of its weight (log-likelihood ratio, natural units): a person weighs words, and a weight
+/// of a long case grows beyond any meaning as a figure. The steps are those of Kass and Raftery, *Bayes factors*, 1995
+/// (from memory): twice the weight up to 2 is hardly worth a mention, up to 6 positive, up to 10 strong, beyond very strong.
+pub fn strength(weight: f64) -> &'static str {
+    let weight = weight.abs();
+    if weight < 1.0 {
+        "hardly"
+    } else if weight < 3.0 {
+        "rather"
+    } else if weight < 5.0 {
+        "strongly"
+    } else {
+        "very strongly"
+    }
+}
+
+/// The same with which way it speaks: `strongly for`, `hardly against`.
+pub fn speaks(weight: f64) -> String {
+    format!("{} {}", strength(weight), if weight < 0.0 { "against" } else { "for" })
+}
+
 /// The word of a signal in JSON.
 pub fn signal_word(signal: Signal) -> &'static str {
     match signal {

@@ -66,6 +66,14 @@ pub fn round(counts: Counts) -> String {
     text
 }
 
+/// Said of a time long after the last row: nothing to look at would read as if all were well.
+pub fn rows_end(last: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
+    let last = when::instant(last, at, zone);
+    format!(
+        "The last row known is of {last}: what came after it is in no log, and nothing of it can be called."
+    )
+}
+
 /// Why a cow could not be judged.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NotJudged {
@@ -169,6 +177,14 @@ pub fn in_quarantine(rows: u64) -> String {
     };
     format!(
         "{what} of the latest logs {verb} in quarantine, and what {they} is not in this round: a cow may look unmilked by it. Records says what is wrong."
+    )
+}
+
+/// A round of a farm of which only the herd list was read.
+pub fn herd_list_only(cows: usize) -> String {
+    let cows = if cows == 1 { "one cow".to_owned() } else { format!("{} cows", number::count(cows)) };
+    format!(
+        "The herd list is read, with {cows}. Bring the log of visits next: a cow is judged from her third milking."
     )
 }
 

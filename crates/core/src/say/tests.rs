@@ -4,7 +4,7 @@ use insta::assert_snapshot;
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{
-    Facts, Said, call, number,
+    Facts, Said, call, number, reason,
     summary::{self, Counts, NotJudged},
     when,
 };
@@ -286,6 +286,24 @@ fn times_are_said_from_where_one_stands() {
     assert_eq!(when::heading(at, a_year_on, &zone), "Monday 9 March 2026, 05:30");
     assert_eq!(when::rfc3339(at, &zone), "2026-03-09T05:30:00-04:00");
     assert_eq!(when::day(time("2026-03-09T01:05:00-04:00"), at, &zone), "today");
+}
+
+#[test]
+fn a_weight_is_said_in_words_however_large_it_grew() {
+    let said = [0.0, -0.9, 1.0, -2.9, 3.0, 5.0, 191.0, -191.0].map(reason::speaks);
+    assert_eq!(
+        said,
+        [
+            "hardly for",
+            "hardly against",
+            "rather for",
+            "rather against",
+            "strongly for",
+            "very strongly for",
+            "very strongly for",
+            "very strongly against"
+        ]
+    );
 }
 
 #[test]

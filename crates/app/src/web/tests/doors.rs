@@ -279,3 +279,23 @@ async fn an_answer_is_taken_from_a_form_and_from_a_program() {
     assert!(answer.text.contains("\"do\""), "{}", answer.text);
     assert_eq!(send(whole(), sent("/api/found/7/undo", "application/json", "")).await.status, 204);
 }
+
+#[tokio::test]
+async fn a_time_that_is_none_is_told_once_and_with_what_to_write() {
+    for address in
+        ["/round?at=tomorrow", "/bring-in?at=tomorrow", "/api/round?at=tomorrow", "/cow/214?at=tomorrow"]
+    {
+        let answered = get(whole(), address).await;
+        assert_eq!(answered.status, 400, "{address}");
+        assert!(
+            answered.text.contains("is not a time") && answered.text.contains("2026-03-02T05:30"),
+            "{address}"
+        );
+        // What the command line says in three lines stands in three places here.
+        assert!(
+            !answered.text.contains("Kept: ") && !answered.text.contains("Do: "),
+            "{address}: {}",
+            answered.text
+        );
+    }
+}

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use jiff::{Timestamp, civil::DateTime, tz::TimeZone};
+use jiff::{Timestamp, tz::TimeZone};
 
 use super::{
     box_days,
@@ -125,9 +125,8 @@ impl Answers for FixedFarm {
         zone()
     }
 
-    fn time(&self, word: &str) -> Result<Timestamp, String> {
-        let wall: DateTime = word.parse().map_err(|_| format!("“{word}” is not a time"))?;
-        Ok(wall.to_zoned_datetime(zone()).map_err(|error| error.to_string())?.timestamp())
+    fn time(&self, word: &str) -> anyhow::Result<Timestamp> {
+        crate::ask::farm::time(word, &zone())
     }
 }
 

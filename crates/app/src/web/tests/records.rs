@@ -45,6 +45,47 @@ async fn bring(body: impl Into<Body>) -> (Answered, usize) {
     (answered, left(&folder))
 }
 
+/// One file's rows, each after a rest; they never end.
+fn dripping(bytes: usize, rest: std::time::Duration) -> Body {
+    let head = part("visits.csv", "animal").trim_end().to_owned();
+    Body::from_stream(futures_util::stream::unfold(head, move |say| async move {
+        tokio::time::sleep(rest).await;
+        Some((Ok::<String, std::io::Error>(say), "7".repeat(bytes)))
+    }))
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_upload_that_would_never_end_is_let_go() {
+    let second = std::time::Duration::from_secs(1);
+    let begun = tokio::time::Instant::now();
+    let (answered, left) = bring(dripping(1, second)).await;
+    assert_eq!(answered.status, 408, "{}", answered.text);
+    assert!(answered.text.contains("less than a kilobyte"), "{}", answered.text);
+    assert_eq!(left, 0, "nothing of it stays on the disk");
+    assert!(begun.elapsed() < 40 * second, "{:?}", begun.elapsed());
+
+    // More of them than there are places keep nobody out for ever.
+    let begun = tokio::time::Instant::now();
+    let many: Vec<_> = (0..40).map(|_| tokio::spawn(bring(dripping(1, second)))).collect();
+    tokio::time::sleep(second).await;
+    let honest = [part("visits.csv", "animal,box\r\n214,1"), "--XX--\r\n".into()].concat();
+    assert_eq!(bring(honest).await.0.status, 200);
+    assert!(begun.elapsed() < 120 * second, "{:?}", begun.elapsed());
+    for one in many {
+        assert_eq!(one.await.unwrap().0.status, 408);
+    }
+
+    // A poor line is slow, and is waited for as long as it needs.
+    let mut rows = vec![part("visits.csv", "animal").trim_end().to_owned()];
+    rows.extend(std::iter::repeat_n("7".repeat(1500), 90));
+    rows.push("\r\n--XX--\r\n".into());
+    let slowly = futures_util::stream::unfold(rows.into_iter(), move |mut rows| async move {
+        tokio::time::sleep(second).await;
+        rows.next().map(|row| (Ok::<String, std::io::Error>(row), rows))
+    });
+    assert_eq!(bring(Body::from_stream(slowly)).await.0.status, 200);
+}
+
 #[tokio::test]
 async fn what_came_is_listed_and_everything_is_one_step_away() {
     let page = get(whole(), "/records").await;

@@ -4,6 +4,7 @@ use super::{
     farm::{self, FixedFarm},
     get, whole,
 };
+use crate::web::Round;
 
 /// The text of a page: tags out, white space as one blank, pictures and their tables left out.
 fn text_of(page: &str) -> String {
@@ -56,6 +57,26 @@ async fn a_farm_without_rows_says_what_to_do_first() {
     assert!(text.contains("cowpath import"));
     let empty = FixedFarm { herd: Vec::new(), ..FixedFarm::of(farm::without_calls(0, 0)) };
     assert!(text_of(&get(empty, "/herd").await.text).contains("No cow is known yet."));
+}
+
+#[tokio::test]
+async fn a_farm_whose_cows_have_all_gone_is_not_an_empty_one() {
+    let gone = Round { last_row_words: "2 March 2026".into(), ..farm::without_calls(0, 0) };
+    let page = get(FixedFarm::of(gone), "/round").await;
+    assert!(page.text.contains("No cow could be judged") && !page.text.contains("Nothing has been read"));
+    assert!(!page.text.contains("class=\"drop\""));
+}
+
+#[tokio::test]
+async fn a_farm_with_but_a_herd_list_takes_the_visits_next() {
+    let listed = Round { last_row_words: String::new(), ..farm::without_calls(0, 3) };
+    let page = get(FixedFarm::of(listed), "/round").await;
+    assert!(
+        page.text.contains("No cow could be judged") && page.text.contains("class=\"drop\""),
+        "{}",
+        page.text
+    );
+    assert!(page.text.contains("/cow/300"));
 }
 
 #[tokio::test]
