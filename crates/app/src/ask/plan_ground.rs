@@ -48,6 +48,7 @@ pub fn of(barn: &Barn) -> anyhow::Result<Ground> {
             ground.fitted = true;
             ground.beside = beside(&setup, &log);
             ground.notes = notes(&log);
+            ground.cows_now = Some(setup.cows);
             ground.setup = setup;
         }
         Ok(_) => {
@@ -61,7 +62,9 @@ pub fn of(barn: &Barn) -> anyhow::Result<Ground> {
             // How many cows and boxes there are is known after a day.
             let shown = Shown::of(&log);
             if 0.0 < shown.cows && 0 < log.boxes {
-                ground.setup = Setup::usual(shown.cows.round().max(1.0) as usize, log.boxes);
+                let cows = shown.cows.round().max(1.0) as usize;
+                ground.setup = Setup::usual(cows, log.boxes);
+                ground.cows_now = Some(cows);
             }
         }
     }

@@ -22,6 +22,7 @@ use cowpath_core::{
 };
 
 use super::plan::{AskedPlan, Difference, Plan, PlanRow, PlanScenario};
+use super::plan_beyond;
 use super::plan_ground::Beside;
 use crate::trouble::user;
 
@@ -53,6 +54,8 @@ pub struct Ground {
     pub beside: Vec<Beside>,
     /// The farm's terms, or the stated ones.
     pub terms: Terms,
+    /// Cows of the farm now; `None` where no log tells.
+    pub cows_now: Option<usize>,
 }
 
 impl Ground {
@@ -70,6 +73,7 @@ impl Ground {
             units: UnitSystem::Metric,
             beside: Vec::new(),
             terms: Terms::default(),
+            cows_now: None,
         }
     }
 }
@@ -219,12 +223,13 @@ impl Prepared<'_> {
         let (ground, asked) = (self.ground, self.asked);
         let sizes = asked.cows.len();
         let part = |place: usize| &gathered[place * sizes..(place + 1) * sizes];
-        let scenarios: Vec<PlanScenario> = self
+        let mut scenarios: Vec<PlanScenario> = self
             .scenarios
             .iter()
             .enumerate()
             .map(|(place, (name, words, boxes))| self.scenario(name, words, *boxes, part(place), place))
             .collect();
+        self.compare(&mut scenarios, &part);
         let differences: Vec<Difference> = if scenarios.len() == 2 {
             (0..sizes).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect()
         } else {
@@ -240,6 +245,7 @@ impl Prepared<'_> {
             days: asked.days,
             replicates: gathered.iter().map(Gathered::count).min().unwrap_or(0),
             most_replicates: asked.replicates.unwrap_or(UNTIL_SURE.1),
+            cows_now: ground.cows_now,
             done,
             sure: gathered.iter().all(|own| own.is_sure(SURE_IDLE)),
             sentences: Vec::new(),
@@ -276,7 +282,22 @@ impl Prepared<'_> {
             words: words.to_owned(),
             boxes,
             capacity: if own.is_some() { None } else { capacity(&of_sizes, asked.bounds.idle) },
+            beyond: None,
             rows: rows.collect(),
+        }
+    }
+
+    /// What the cows that fit bring: against now, and of the second scenario against the first.
+    fn compare<'b>(&self, scenarios: &mut [PlanScenario], part: &impl Fn(usize) -> &'b [Gathered]) {
+        let asked = self.asked;
+        let of = |place: usize| (asked.cows.iter().copied().zip(part(place)).collect(), self.scenarios[place].2);
+        let first: plan_beyond::Sizes<'_> = of(0);
+        if let (Some(scenario), Some(now)) = (scenarios.first_mut(), self.ground.cows_now) {
+            scenario.beyond = plan_beyond::than_now(&first, now, asked);
+        }
+        // A second scenario of a number of cows of its own has no other sizes.
+        if let Some(second) = scenarios.get_mut(1).filter(|second| second.capacity.is_some()) {
+            second.beyond = plan_beyond::than_asked(&first, &of(1), asked);
         }
     }
 

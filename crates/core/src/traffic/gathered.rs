@@ -134,9 +134,9 @@ pub fn paired(own: &[f64], less: &[f64]) -> Mean {
 /// the herd sizes tried. `None` where the sizes do not reach it in every replicate.
 ///
 /// `sizes` in rising order, each with its replicates.
-pub fn capacity(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Mean> {
+pub fn capacities(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Vec<f64>> {
     let replicates = sizes.iter().map(|(_, gathered)| gathered.count()).min()?;
-    let mut spread = Spread::default();
+    let mut all = Vec::new();
     for replicate in 0..replicates {
         let idles: Vec<(f64, f64)> = sizes
             .iter()
@@ -144,7 +144,14 @@ pub fn capacity(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Mean> {
             .collect();
         let through = idles.windows(2).find(|pair| idle <= pair[0].1 && pair[1].1 < idle)?;
         let (left, right) = (through[0], through[1]);
-        spread.add(left.0 + (left.1 - idle) / (left.1 - right.1) * (right.0 - left.0));
+        all.push(left.0 + (left.1 - idle) / (left.1 - right.1) * (right.0 - left.0));
     }
+    Some(all)
+}
+
+/// The same with its interval.
+pub fn capacity(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Mean> {
+    let mut spread = Spread::default();
+    capacities(sizes, idle)?.into_iter().for_each(|cows| spread.add(cows));
     Some(spread.mean())
 }

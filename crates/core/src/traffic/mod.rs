@@ -39,7 +39,7 @@ mod worth;
 pub use change::Change;
 pub use check::{Fault, check};
 pub use counted::{Counted, FIGURES, Figure};
-pub use gathered::{Gathered, Ready, capacity, paired, with_cows};
+pub use gathered::{Gathered, Ready, capacities, capacity, paired, with_cows};
 pub use herd::{Cow, Drawn, Stock};
 pub use pen::{Closures, Coming, Feeding, Fetching, Law, Pen, Queue, Service, Traffic};
 pub use run::{Days, Room, Tables, run};

@@ -1,0 +1,69 @@
+//! Questions that people bring to the Plan page, each a link that fills its form.
+
+use std::collections::BTreeMap;
+
+use cowpath_core::traffic::{Setup, Traffic};
+
+use super::plan_drawn::around;
+
+/// A question.
+pub struct Ask {
+    /// In words.
+    pub words: &'static str,
+    /// Where it is answered.
+    pub link: String,
+    /// Whether this is what was asked.
+    pub current: bool,
+}
+
+/// Herd sizes for one box more: from about the farm's own to what another box holds as well, in twelve steps or so.
+fn wider(setup: &Setup) -> String {
+    let (boxes, cows) = (setup.boxes.max(1), setup.cows.max(2));
+    let (low, high) = ((4 * cows).div_ceil(5), 13 * cows * (boxes + 1) / (10 * boxes));
+    let step = ((high - low) / 12).max(1);
+    format!("{low}-{}/{step}", low + step * (high - low).div_ceil(step))
+}
+
+/// What people ask of these pens.
+pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
+    let about = around(setup.cows);
+    let one_more = (setup.boxes + 1).to_string();
+    let fetch = if setup.fetching.rounds_h == [6.0, 14.0, 22.0] { "6/18" } else { "6/14/22" };
+    let feed = if setup.feeding.delivered_h.len() < 2 { "6/16" } else { "6" };
+    let other = if setup.traffic == Traffic::Free { "guided" } else { "free" };
+    // The pen for fresh cows takes one of the boxes; of one box alone there is none to give.
+    let fresh: &[(&str, &str)] = if setup.boxes < 2 {
+        &[("other-boxes", "2"), ("other-fresh-pen", "30/1")]
+    } else {
+        &[("other-fresh-pen", "30/1")]
+    };
+    let all: [(&'static str, String, &[(&str, &str)]); 9] = [
+        ("How many more cows?", about.clone(), &[]),
+        ("One more box", wider(setup), &[("other-boxes", &one_more)]),
+        ("Other fetch hours", about.clone(), &[("other-fetch", fetch)]),
+        ("Fresh feed at other hours", about.clone(), &[("other-feed", feed)]),
+        ("Feed pushed more often", about.clone(), &[("other-pushes", "5/8/11/14/17/20/23")]),
+        ("An hour longer intervals", about.clone(), &[("other-shortest", "+1")]),
+        ("An hour shorter", about.clone(), &[("other-shortest", "-1")]),
+        ("A pen for fresh cows", about.clone(), fresh),
+        ("From a parlour, twice a day", about.clone(), &[("parlour", "2")]),
+    ];
+    let guided = ("The other cow traffic", about, [("other-traffic", other)]);
+    all.iter()
+        .map(|(words, cows, fields)| (*words, cows, *fields))
+        .chain([(guided.0, &guided.1, &guided.2[..])])
+        .map(|(name, cows, fields)| {
+            let mut link = format!("/plan?cows={}", cows.replace('/', "%2F"));
+            for (field, value) in fields {
+                link.push_str(&format!("&{field}={}", value.replace('/', "%2F").replace('+', "%2B")));
+            }
+            let typed: BTreeMap<&str, &str> = words
+                .iter()
+                .map(|(field, value)| (field.as_str(), value.trim()))
+                .filter(|(_, value)| !value.is_empty())
+                .collect();
+            let these = fields.iter().copied().chain([("cows", cows.as_str())]).collect();
+            Ask { words: name, link, current: typed == these }
+        })
+        .collect()
+}
