@@ -83,6 +83,7 @@ mod teaching;
 pub mod tellings;
 #[cfg(test)]
 mod tests;
+mod trends;
 pub mod unsaid;
 pub mod validate;
 pub mod view;

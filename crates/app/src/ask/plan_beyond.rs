@@ -15,8 +15,7 @@ pub fn than_now(own: &Sizes<'_>, now: usize, asked: &AskedPlan) -> Option<Beyond
 
 /// The second scenario against the first, each with the cows that fit.
 pub fn than_asked(first: &Sizes<'_>, second: &Sizes<'_>, asked: &AskedPlan) -> Option<Beyond> {
-    let (less, own) =
-        (capacities(&first.0, asked.bounds.idle)?, capacities(&second.0, asked.bounds.idle)?);
+    let (less, own) = (capacities(&first.0, asked.bounds.idle)?, capacities(&second.0, asked.bounds.idle)?);
     between((first, whole(&less)?), (second, whole(&own)?), paired(&own, &less), asked)
 }
 

@@ -19,7 +19,9 @@ pub fn read(words: &str) -> Result<Option<Parlour>, String> {
     if words.is_empty() || words == "0" {
         return Ok(None);
     }
-    let wrong = || format!("`{words}`: a parlour milks 1 to 4 times a day, written 2 or 3, or by its hours as in 5/17");
+    let wrong = || {
+        format!("`{words}`: a parlour milks 1 to 4 times a day, written 2 or 3, or by its hours as in 5/17")
+    };
     let figures: Option<Vec<f64>> = words
         .split('/')
         .map(|one| one.trim().replace(',', ".").parse::<f64>().ok().filter(|one| (0.0..=24.0).contains(one)))
@@ -59,10 +61,7 @@ pub fn sentences(plan: &Plan, from: &Parlour, ground: &Ground) -> Vec<String> {
     )];
     all.push(work(plan, row, boxes, money));
     if let Some(fits) = scenario.capacity {
-        all.push(format!(
-            "That is {} cows a box.",
-            say::with_interval(fits.times(1.0 / boxes as f64), 0)
-        ));
+        all.push(format!("That is {} cows a box.", say::with_interval(fits.times(1.0 / boxes as f64), 0)));
     }
     all.push(first_weeks(plan, row, from));
     all
@@ -79,7 +78,12 @@ fn work(plan: &Plan, row: &PlanRow, boxes: usize, money: Mean) -> String {
     } else {
         String::new()
     };
-    let head = format!("{} cost{} {}{space}{currency} a day{fetching}", say::boxes(boxes), if boxes == 1 { "s" } else { "" }, say::grouped(cost, 0, false));
+    let head = format!(
+        "{} cost{} {}{space}{currency} a day{fetching}",
+        say::boxes(boxes),
+        if boxes == 1 { "s" } else { "" },
+        say::grouped(cost, 0, false)
+    );
     let left = money.plus(-cost);
     if 0.0 <= left.low || terms.labour_min <= 0.0 {
         return format!("{head}: {}{space}{currency} a day is left.", say::with_interval(left, 0));

@@ -94,8 +94,7 @@ fn holds(
 fn brings(scenario: &PlanScenario, plan: &Plan, ground: &Ground) -> Option<String> {
     let own = scenario.beyond.as_ref()?;
     let (milk, unit) = mass(own.milk_kg, ground.units);
-    (own.from != own.to)
-        .then(|| say::brings(own.from, own.to, milk, unit, own.money, &plan.terms.currency))
+    (own.from != own.to).then(|| say::brings(own.from, own.to, milk, unit, own.money, &plan.terms.currency))
 }
 
 /// What differs between the scenarios with the same cows.

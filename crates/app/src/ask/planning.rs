@@ -290,7 +290,8 @@ impl Prepared<'_> {
     /// What the cows that fit bring: against now, and of the second scenario against the first.
     fn compare<'b>(&self, scenarios: &mut [PlanScenario], part: &impl Fn(usize) -> &'b [Gathered]) {
         let asked = self.asked;
-        let of = |place: usize| (asked.cows.iter().copied().zip(part(place)).collect(), self.scenarios[place].2);
+        let of =
+            |place: usize| (asked.cows.iter().copied().zip(part(place)).collect(), self.scenarios[place].2);
         let first: plan_beyond::Sizes<'_> = of(0);
         if let (Some(scenario), Some(now)) = (scenarios.first_mut(), self.ground.cows_now) {
             scenario.beyond = plan_beyond::than_now(&first, now, asked);

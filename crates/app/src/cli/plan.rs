@@ -227,7 +227,10 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
         say::terms(&plan.terms, ground.units)
     )?;
     if let Some(words) = say::stated_prices(&plan.terms) {
-        writeln!(out, "{words} Set yours: `cowpath settings --terms \"milk=0.45 feed=0.12 labour=0.40 box=60\"`")?;
+        writeln!(
+            out,
+            "{words} Set yours: `cowpath settings --terms \"milk=0.45 feed=0.12 labour=0.40 box=60\"`"
+        )?;
     }
     out.flush()?;
     Ok(())

@@ -13,7 +13,7 @@ use axum::{
 };
 use cowpath_core::{
     minutes::terms::Terms,
-    say::number,
+    say::{self, number},
     units::{KG_PER_LB, Kilograms, UnitSystem},
 };
 use serde::Deserialize;
@@ -95,6 +95,11 @@ struct MinutesPage<'a> {
 struct IntervalsPage<'a> {
     frame: Frame,
     answer: &'a Intervals,
+    /// What changes, in words: by group, by cow.
+    worth: Vec<(&'a str, [&'a str; 2])>,
+    /// What money is reckoned with, and whether that is stated.
+    money: String,
+    stated: Option<&'static str>,
     fields: Vec<Field>,
     asked: String,
     kept: bool,
@@ -375,9 +380,17 @@ fn drawn(
             field.value.clone_from(word);
         }
     }
+    let by_cow = answer.change.iter().flat_map(|change| &change.words).map(|(_, words)| words.as_str());
+    let by_group = answer.change_by_group.iter().flat_map(|change| &change.words);
     page::fill(&IntervalsPage {
         frame: Frame::of("boxes"),
         answer,
+        worth: by_group
+            .zip(by_cow.chain(std::iter::repeat("")))
+            .map(|((what, group), cow)| (what.as_str(), [group.as_str(), cow]))
+            .collect(),
+        money: say::plan::terms(&answer.terms, answers.units()),
+        stated: say::plan::stated_prices(&answer.terms),
         fields,
         asked: asked.to_owned(),
         kept,

@@ -219,7 +219,9 @@ fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
             .parse::<f64>()
             .ok()
             .filter(|percent| (0.0..=90.0).contains(percent))
-            .ok_or_else(|| refused(format!("box time that stays idle: `{typed}` is no figure of 0 to 90 %")))?,
+            .ok_or_else(|| {
+                refused(format!("box time that stays idle: `{typed}` is no figure of 0 to 90 %"))
+            })?,
     };
     let own = ground.setup.cows.to_string();
     let cows = if word("cows").is_empty() { own.as_str() } else { word("cows") };

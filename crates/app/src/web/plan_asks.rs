@@ -30,31 +30,31 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
     let one_more = (setup.boxes + 1).to_string();
     let fetch = if setup.fetching.rounds_h == [6.0, 14.0, 22.0] { "6/18" } else { "6/14/22" };
     let feed = if setup.feeding.delivered_h.len() < 2 { "6/16" } else { "6" };
-    let other = if setup.traffic == Traffic::Free { "guided" } else { "free" };
+    let (other_name, other) =
+        if setup.traffic == Traffic::Free { ("Guided traffic", "guided") } else { ("Free traffic", "free") };
     // The pen for fresh cows takes one of the boxes; of one box alone there is none to give.
     let fresh: &[(&str, &str)] = if setup.boxes < 2 {
         &[("other-boxes", "2"), ("other-fresh-pen", "30/1")]
     } else {
         &[("other-fresh-pen", "30/1")]
     };
-    let all: [(&'static str, String, &[(&str, &str)]); 9] = [
+    let other = [("other-traffic", other)];
+    let all: [(&'static str, String, &[(&str, &str)]); 10] = [
         ("How many more cows?", about.clone(), &[]),
         ("One more box", wider(setup), &[("other-boxes", &one_more)]),
         ("Other fetch hours", about.clone(), &[("other-fetch", fetch)]),
         ("Fresh feed at other hours", about.clone(), &[("other-feed", feed)]),
         ("Feed pushed more often", about.clone(), &[("other-pushes", "5/8/11/14/17/20/23")]),
-        ("An hour longer intervals", about.clone(), &[("other-shortest", "+1")]),
-        ("An hour shorter", about.clone(), &[("other-shortest", "-1")]),
+        ("Intervals an hour longer", about.clone(), &[("other-shortest", "+1")]),
+        ("Intervals an hour shorter", about.clone(), &[("other-shortest", "-1")]),
         ("A pen for fresh cows", about.clone(), fresh),
         ("From a parlour, twice a day", about.clone(), &[("parlour", "2")]),
+        (other_name, about, &other),
     ];
-    let guided = ("The other cow traffic", about, [("other-traffic", other)]);
     all.iter()
-        .map(|(words, cows, fields)| (*words, cows, *fields))
-        .chain([(guided.0, &guided.1, &guided.2[..])])
         .map(|(name, cows, fields)| {
             let mut link = format!("/plan?cows={}", cows.replace('/', "%2F"));
-            for (field, value) in fields {
+            for (field, value) in *fields {
                 link.push_str(&format!("&{field}={}", value.replace('/', "%2F").replace('+', "%2B")));
             }
             let typed: BTreeMap<&str, &str> = words
@@ -62,7 +62,8 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
                 .map(|(field, value)| (field.as_str(), value.trim()))
                 .filter(|(_, value)| !value.is_empty())
                 .collect();
-            let these = fields.iter().copied().chain([("cows", cows.as_str())]).collect();
+            let these: BTreeMap<&str, &str> =
+                fields.iter().copied().chain([("cows", cows.as_str())]).collect();
             Ask { words: name, link, current: typed == these }
         })
         .collect()

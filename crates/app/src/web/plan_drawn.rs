@@ -62,6 +62,11 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
     for (place, sentence) in plan.sentences.iter().enumerate() {
         let class = if place == 0 { " class=\"large\"" } else { "" };
         let _ = write!(out, "<p{class}>{}</p>", escaped(sentence));
+        // The picture proves what was said first.
+        let first = place == 1.min(plan.sentences.len() - 1);
+        if first && plan.scenarios.iter().any(|scenario| 1 < scenario.rows.len()) {
+            out.push_str(&plan_pictures::idle_picture(plan));
+        }
     }
     let _ = write!(
         out,
@@ -84,9 +89,6 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
         "Set yours"
     });
     let _ = write!(out, " <a href=\"/boxes/intervals#terms\">{set}</a>.</p>");
-    if plan.scenarios.iter().any(|scenario| 1 < scenario.rows.len()) {
-        out.push_str(&plan_pictures::idle_picture(plan));
-    }
     out.push_str(&sides(plan, ground));
     out.push_str(&pictures(plan));
     out.push_str(&table(plan, ground));

@@ -93,9 +93,8 @@ pub fn idle_picture(plan: &Plan) -> String {
         escaped(&idle_label(plan))
     );
     frame(&mut out, plan, &axes);
-    let middle = |scenario: &PlanScenario| {
-        scenario.rows.get(scenario.rows.len() / 2).map_or(0.0, |row| idle(row).0)
-    };
+    let middle =
+        |scenario: &PlanScenario| scenario.rows.get(scenario.rows.len() / 2).map_or(0.0, |row| idle(row).0);
     let two = plan.scenarios.len() == 2;
     let upper = usize::from(two && middle(&plan.scenarios[0]) < middle(&plan.scenarios[1]));
     for (place, scenario) in plan.scenarios.iter().enumerate() {
@@ -233,7 +232,11 @@ pub fn bars(values: &[f64], most: f64, what: &str, told: &str, unit: &str) -> St
     for hour in [0, 6, 12, 18] {
         let _ = write!(out, "<text x=\"{}\" y=\"78\">{hour}{unit}</text>", hour * 10);
     }
-    let _ =
-        write!(out, "</svg><figcaption class=\"soft\">{}: {}.</figcaption></figure>", escaped(what), escaped(told));
+    let _ = write!(
+        out,
+        "</svg><figcaption class=\"soft\">{}: {}.</figcaption></figure>",
+        escaped(what),
+        escaped(told)
+    );
     out
 }

@@ -64,7 +64,9 @@ pub fn trend(days: &[(f64, f64)], certainty: f64) -> Option<Trend> {
     let left: f64 = known.iter().map(|(x, y)| (y - value - slope * (x - day)).powi(2)).sum();
     let error = (left / (n - 2.0) / across).sqrt();
     let t = StudentsT::new(0.0, 1.0, n - 2.0).ok()?.inverse_cdf(0.5 + 0.5 * certainty);
-    let ends = known.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |ends, (x, _)| (ends.0.min(*x), ends.1.max(*x)));
+    let ends = known
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |ends, (x, _)| (ends.0.min(*x), ends.1.max(*x)));
     let at = |x: f64| value + slope * (x - day);
     let (first, last, half) = (at(ends.0), at(ends.1), t * error * (ends.1 - ends.0));
     let change = last - first;
