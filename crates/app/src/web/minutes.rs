@@ -380,13 +380,13 @@ fn drawn(
             field.value.clone_from(word);
         }
     }
-    let by_cow = answer.change.iter().flat_map(|change| &change.words).map(|(_, words)| words.as_str());
-    let by_group = answer.change_by_group.iter().flat_map(|change| &change.words);
+    let [by_cow, by_group] = [&answer.change, &answer.change_by_group]
+        .map(|change| change.iter().flat_map(|change| &change.words));
     page::fill(&IntervalsPage {
         frame: Frame::of("boxes"),
         answer,
         worth: by_group
-            .zip(by_cow.chain(std::iter::repeat("")))
+            .zip(by_cow.map(|(_, words)| words.as_str()).chain(std::iter::repeat("")))
             .map(|((what, group), cow)| (what.as_str(), [group.as_str(), cow]))
             .collect(),
         money: say::plan::terms(&answer.terms, answers.units()),
