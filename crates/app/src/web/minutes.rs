@@ -26,7 +26,7 @@ use super::{
     trouble::Trouble,
 };
 use crate::ask::{
-    box_minutes::{AskedMinutes, BoxMinutes, CowMinutes},
+    box_minutes::{AskedMinutes, BoxMinutes, CowMinutes, DayMinutes},
     intervals::{AskedIntervals, Intervals},
     live::Live,
 };
@@ -204,22 +204,20 @@ fn row(cow: &CowMinutes, units: UnitSystem) -> (String, String, [String; 7]) {
 
 /// Each day over all boxes.
 fn trend(told: &BoxMinutes, units: UnitSystem) -> Vec<[String; 5]> {
-    let mut days: BTreeMap<&str, Vec<&crate::ask::box_minutes::DayMinutes>> = BTreeMap::new();
+    let mut days: BTreeMap<&str, Vec<&DayMinutes>> = BTreeMap::new();
     for day in &told.days {
         days.entry(&day.date).or_default().push(day);
     }
     days.into_iter()
         .map(|(date, boxes)| {
-            let sum = |of: fn(&crate::ask::box_minutes::DayMinutes) -> i64| {
-                boxes.iter().map(|day| of(day)).sum::<i64>() as f64
-            };
+            let sum = |of: fn(&DayMinutes) -> i64| boxes.iter().map(|day| of(day)).sum::<i64>() as f64;
             let (whole, idle) = (sum(|day| day.day_s).max(1.0), sum(|day| day.seconds.idle));
             let milk: f64 = boxes.iter().filter_map(|day| day.milk_kg).sum();
             [
                 date.to_owned(),
                 number::percent(idle / whole),
                 number::percent(sum(|day| day.seconds.last_quarter) / whole),
-                number::plain(in_units(milk / boxes.len() as f64, units), 0),
+                say::plan::grouped(in_units(milk / boxes.len() as f64, units), 0, false),
                 number::plain(in_units(60.0 * milk / (whole - idle).max(1.0), units), 2),
             ]
         })
