@@ -138,6 +138,11 @@ fn sides(plan: &Plan, ground: &Ground) -> String {
     let unit = mass(ZERO, ground.units).1;
     let herd = |mean: Mean| mass(mean, ground.units).0;
     let mut row = |what: &str, decimals: usize, own: &dyn Fn(&PlanRow, f64) -> Mean, less: Option<Mean>| {
+        // What is nothing everywhere is no row.
+        let nothing = |mean: Mean| mean.low == 0.0 && mean.high == 0.0;
+        if rows.iter().all(|(figures, boxes)| nothing(own(figures, *boxes))) {
+            return;
+        }
         let _ = write!(out, "<tr><th scope=\"row\">{}</th>", escaped(what));
         for (figures, boxes) in &rows {
             cell(&mut out, own(figures, *boxes), decimals, false);
