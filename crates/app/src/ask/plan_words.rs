@@ -30,8 +30,8 @@ pub fn sentences(plan: &Plan, asked: &AskedPlan, ground: &Ground) -> Vec<String>
         sentences.extend(brings(scenario, plan, ground));
     }
     sentences.extend(differs(plan, ground));
-    for scenario in &plan.scenarios {
-        let limits = limits(scenario);
+    let all: Vec<Vec<String>> = plan.scenarios.iter().map(limits).collect();
+    for (scenario, limits) in plan.scenarios.iter().zip(&all) {
         if !limits.is_empty() {
             let limits = limits.join(" ");
             sentences.push(if two { format!("{}: {}", big(scenario.name), small(&limits)) } else { limits });
@@ -75,18 +75,27 @@ fn holds(
             plan.terms.currency,
         ));
     }
-    let words = say::capacity(
-        scenario.boxes,
-        asked.bounds.idle,
-        (least.cows, most.cows),
-        scenario.capacity,
-        (of(least, Figure::Idle).mean, of(most, Figure::Idle).mean),
-    );
-    let more = match (scenario.capacity, plan.cows_now) {
-        _ if place == 1 => scenario.beyond.as_ref().map(|own| say::more(own.cows, "as asked")),
-        (Some(fits), Some(now)) => Some(say::more(fits.plus(-(now as f64)), &format!("the {now} now"))),
-        _ => None,
+    let idle = |row: &PlanRow| of(row, Figure::Idle).mean;
+    let reserve = asked.bounds.idle;
+    let other = given_way(scenario).first().copied().filter(|_| reserve <= idle(most));
+    let words = match other {
+        Some(first) => say::other_limit(scenario.boxes, reserve, most.cows, first),
+        None => say::capacity(
+            scenario.boxes,
+            reserve,
+            (least.cows, most.cows),
+            scenario.capacity,
+            (idle(least), idle(most)),
+        ),
     };
+    let more = scenario.beyond.as_ref().filter(|_| other.is_none()).map(|own| {
+        let by = own.to as i64 - own.from as i64;
+        // Part of a cow is none; of a difference the nearest whole one is told.
+        let whole = |cows: f64| if place == 0 { cows.floor() } else { cows.round() } as i64;
+        let ends = own.cows.low.is_finite().then(|| (whole(own.cows.low), whole(own.cows.high)));
+        let than = if place == 0 { format!("the {} now", own.from) } else { "as asked".into() };
+        say::more(by, ends, &than)
+    });
     Some(format!("{words}{}.", more.map_or(String::new(), |more| format!(": {more}"))))
 }
 
@@ -119,16 +128,7 @@ fn differs(plan: &Plan, ground: &Ground) -> Option<String> {
 /// Which limits give way, and from how many cows on no box can hold it.
 fn limits(scenario: &PlanScenario) -> Vec<String> {
     let of = |row: &PlanRow, figure: Figure| row.figures[figure.word()];
-    let limits = [Limit::Idle, Limit::LongIntervals, Limit::Waiting, Limit::People];
-    let mut first: Vec<(usize, Limit)> = limits
-        .into_iter()
-        .filter_map(|limit| {
-            let row = scenario.rows.iter().find(|row| row.exceeded.contains(&limit))?;
-            Some((row.cows, limit))
-        })
-        .collect();
-    first.sort();
-    let mut all: Vec<String> = say::gives_way(&first).into_iter().collect();
+    let mut all: Vec<String> = say::gives_way(&given_way(scenario)).into_iter().collect();
     let full = scenario.rows.iter().find(|row| of(row, Figure::Idle).mean < NO_TIME_LEFT);
     if let Some(row) = full {
         all.push(say::too_much(
@@ -139,5 +139,19 @@ fn limits(scenario: &PlanScenario) -> Vec<String> {
             of(row, Figure::Waiting),
         ));
     }
+    all
+}
+
+/// Limits that give way, each with the fewest cows at which it does, in rising order.
+fn given_way(scenario: &PlanScenario) -> Vec<(usize, Limit)> {
+    let limits = [Limit::Idle, Limit::LongIntervals, Limit::Waiting, Limit::People];
+    let mut all: Vec<(usize, Limit)> = limits
+        .into_iter()
+        .filter_map(|limit| {
+            let row = scenario.rows.iter().find(|row| row.exceeded.contains(&limit))?;
+            Some((row.cows, limit))
+        })
+        .collect();
+    all.sort();
     all
 }

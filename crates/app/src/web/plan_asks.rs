@@ -16,6 +16,9 @@ pub struct Ask {
     pub current: bool,
 }
 
+/// Boxes of which none can be spared for the tenth of the cows that are fresh.
+const FEW_BOXES: usize = 6;
+
 /// Herd sizes for one box more: from about the farm's own to what another box holds as well, in twelve steps or so.
 fn wider(setup: &Setup) -> String {
     let (boxes, cows) = (setup.boxes.max(1), setup.cows.max(2));
@@ -32,9 +35,10 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
     let feed = if setup.feeding.delivered_h.len() < 2 { "6/16" } else { "6" };
     let (other_name, other) =
         if setup.traffic == Traffic::Free { ("Guided traffic", "guided") } else { ("Free traffic", "free") };
-    // The pen for fresh cows takes one of the boxes; of one box alone there is none to give.
-    let fresh: &[(&str, &str)] = if setup.boxes < 2 {
-        &[("other-boxes", "2"), ("other-fresh-pen", "30/1")]
+    // The pen for fresh cows takes one of the boxes; where there are few, it is one more.
+    let fresh_cows = if setup.boxes < FEW_BOXES { wider(setup) } else { about.clone() };
+    let fresh: &[(&str, &str)] = if setup.boxes < FEW_BOXES {
+        &[("other-boxes", &one_more), ("other-fresh-pen", "30/1")]
     } else {
         &[("other-fresh-pen", "30/1")]
     };
@@ -47,7 +51,7 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
         ("Feed pushed more often", about.clone(), &[("other-pushes", "5/8/11/14/17/20/23")]),
         ("Intervals an hour longer", about.clone(), &[("other-shortest", "+1")]),
         ("Intervals an hour shorter", about.clone(), &[("other-shortest", "-1")]),
-        ("A pen for fresh cows", about.clone(), fresh),
+        ("A pen for fresh cows", fresh_cows, fresh),
         ("From a parlour, twice a day", about.clone(), &[("parlour", "2")]),
         (other_name, about, &other),
     ];

@@ -18,13 +18,13 @@ const LEFT: f64 = 40.0;
 const RIGHT: f64 = 10.0;
 const BELOW: f64 = 42.0;
 const ABOVE: f64 = 12.0;
-/// Most marks of an axis.
-const MARKS: f64 = 5.0;
+/// Distance of lines between which a name has room.
+const NAME_HIGH: f64 = 24.0;
 
-/// A round step that makes few marks of a span.
-fn step(span: f64, steps: &[f64]) -> f64 {
+/// A round step that makes at most so many marks of a span.
+fn step(span: f64, most: f64, steps: &[f64]) -> f64 {
     let last = steps.last().copied().unwrap_or(1.0);
-    steps.iter().copied().find(|step| span / step <= MARKS).unwrap_or((span / MARKS / last).ceil() * last)
+    steps.iter().copied().find(|step| span / step <= most).unwrap_or((span / most / last).ceil() * last)
 }
 
 /// From cows and shares to places.
@@ -93,31 +93,25 @@ pub fn idle_picture(plan: &Plan) -> String {
         escaped(&idle_label(plan))
     );
     frame(&mut out, plan, &axes);
-    let middle =
-        |scenario: &PlanScenario| scenario.rows.get(scenario.rows.len() / 2).map_or(0.0, |row| idle(row).0);
-    let two = plan.scenarios.len() == 2;
-    let upper = usize::from(two && middle(&plan.scenarios[0]) < middle(&plan.scenarios[1]));
     for (place, scenario) in plan.scenarios.iter().enumerate() {
         line(&mut out, scenario, &axes, if place == 0 { "first" } else { "second" });
-        let Some(row) = scenario.rows.get(scenario.rows.len() / 2).filter(|_| two) else { continue };
-        // Lines fall: above one and to its right there is room, below it and to its left.
-        let (dx, dy, anchor) = if place == upper { (5.0, -5.0, "start") } else { (-5.0, 13.0, "end") };
-        let _ = write!(
-            out,
-            "<text class=\"of\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}</text>",
-            axes.x(row.cows as f64) + dx,
-            axes.y(idle(row).0) + dy,
-            scenario.name
-        );
     }
+    let two = plan.scenarios.len() == 2;
+    if two {
+        names(&mut out, plan, &axes);
+    }
+    let mut before = f64::NEG_INFINITY;
     for scenario in &plan.scenarios {
         let Some(fits) = scenario.capacity.filter(|fits| axes.holds(fits.mean)) else { continue };
         let (x, y) = (axes.x(fits.mean), axes.y(plan.bounds.idle));
+        // Beside another one there is room below.
+        let up = if (x - before).abs() < NAME_HIGH { -18.0 } else { 9.0 };
+        before = x;
         let anchor = if WIDE - 50.0 < x { "end" } else { "start" };
         let _ = write!(
             out,
             "<circle class=\"fits\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4\"/><text class=\"is\" x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}</text>",
-            y - 9.0,
+            y - up,
             say::whole(fits.mean)
         );
     }
@@ -127,6 +121,30 @@ pub fn idle_picture(plan: &Plan) -> String {
         "</svg><figcaption class=\"soft\">Idle box time by number of cows.{lines} A ring: so many cows fit.</figcaption></figure>"
     );
     out
+}
+
+/// Which line is which. Lines fall: above one and to its right there is room, below it and to its left.
+fn names(out: &mut String, plan: &Plan, axes: &Axes) {
+    let at = |scenario: &PlanScenario, place: usize| {
+        scenario.rows.get(place).map_or((0.0, 0.0), |row| (axes.x(row.cows as f64), axes.y(idle(row).0)))
+    };
+    let (first, second) = (&plan.scenarios[0], &plan.scenarios[1]);
+    // Far apart both are named near their begin, else one above and one below in the middle.
+    let begin = first.rows.len() / 8;
+    let apart = NAME_HIGH < (at(first, begin).1 - at(second, begin).1).abs();
+    let place = if apart { begin } else { first.rows.len() / 2 };
+    let lower = usize::from(at(first, place).1 < at(second, place).1);
+    for (own, scenario) in [first, second].into_iter().enumerate() {
+        let (x, y) = at(scenario, place);
+        let (dx, dy, anchor) = if apart || own != lower { (6.0, -4.0, "start") } else { (-6.0, 13.0, "end") };
+        let _ = write!(
+            out,
+            "<text class=\"of\" x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}</text>",
+            x + dx,
+            y + dy,
+            scenario.name
+        );
+    }
 }
 
 /// Axes, their marks, the reserve, and the cows of now.
@@ -140,7 +158,7 @@ fn frame(out: &mut String, plan: &Plan, axes: &Axes) {
         );
     };
     across(out, "axis", 0.0);
-    let by = step(axes.most, &[0.02, 0.05, 0.1, 0.2]);
+    let by = step(axes.most, 5.0, &[0.02, 0.05, 0.1, 0.2]);
     let mut share = 0.0;
     while share <= axes.most {
         let _ = write!(
@@ -153,7 +171,7 @@ fn frame(out: &mut String, plan: &Plan, axes: &Axes) {
         );
         share += by;
     }
-    let by = step(axes.high - axes.low, &[1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0]);
+    let by = step(axes.high - axes.low, 7.0, &[1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0]);
     let mut cows = (axes.low / by).ceil() * by;
     while cows <= axes.high {
         let (x, y) = (axes.x(cows), HIGH - BELOW);

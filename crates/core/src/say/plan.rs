@@ -106,19 +106,29 @@ pub fn whole(cows: f64) -> usize {
     cows.floor().max(0.0) as usize
 }
 
-/// How many more or fewer that is: `5 more than the 108 now (+4 to +5)`. Ends of one replicate are not known.
-pub fn more(of: Mean, than: &str) -> String {
-    let figure = |value: f64| signed(value.floor(), 0);
-    let span = if of.low.is_finite() && of.low.floor() < of.high.floor() {
-        format!(" ({} to {})", figure(of.low), figure(of.high))
-    } else {
-        String::new()
-    };
-    match of.mean.floor() {
-        none if none == 0.0 && span.is_empty() => format!("as many as {than}"),
-        less if less < 0.0 => format!("{} fewer than {than}{span}", plain(-less, 0)),
-        more => format!("{} more than {than}{span}", plain(more, 0)),
+/// How many more or fewer that is: `5 more than the 108 now (+4 to +5)`, `as many`; `ends` are whole cows.
+pub fn more(by: i64, ends: Option<(i64, i64)>, than: &str) -> String {
+    let figure = |value: i64| signed(value as f64, 0);
+    let span = ends
+        .filter(|(low, high)| low < high)
+        .map_or_else(String::new, |(low, high)| format!(" ({} to {})", figure(low), figure(high)));
+    match by {
+        0 => format!("as many{span}"),
+        less if less < 0 => format!("{} fewer than {than}{span}", -less),
+        more => format!("{more} more than {than}{span}"),
     }
+}
+
+/// Where another limit gives way before the idle reserve does.
+pub fn other_limit(at: usize, idle: f64, most: usize, first: (usize, Limit)) -> String {
+    format!(
+        "{}: with {} more than {}{SPACE}% of box time is still idle, but from {} on another limit gives way: {}",
+        boxes(at),
+        cows(most),
+        plain(100.0 * idle, 0),
+        cows(first.0),
+        limit(first.1)
+    )
 }
 
 /// What other numbers of cows bring: `113 cows instead of 108: +182 kg of milk and +60 USD a day`.
