@@ -117,9 +117,12 @@ impl Plan {
     /// Which of the herd sizes is told of: the nearest to the farm's own, else the middle one.
     pub fn told_place(&self) -> usize {
         let Some(rows) = self.scenarios.first().map(|scenario| &scenario.rows) else { return 0 };
+        // While it fills, the second scenario may have fewer.
+        let sizes = self.scenarios.iter().map(|scenario| scenario.rows.len()).filter(|rows| 0 < *rows).min();
+        let sizes = 0..sizes.unwrap_or(0);
         match self.cows_now {
-            Some(now) => (0..rows.len()).min_by_key(|place| rows[*place].cows.abs_diff(now)).unwrap_or(0),
-            None => rows.len() / 2,
+            Some(now) => sizes.min_by_key(|place| rows[*place].cows.abs_diff(now)).unwrap_or(0),
+            None => sizes.end / 2,
         }
     }
 }

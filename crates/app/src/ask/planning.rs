@@ -203,7 +203,10 @@ impl Prepared<'_> {
                     }
                     gathered[folded % self.cells.len()].add(&counted);
                     folded += 1;
-                    if folded % self.cells.len() == 0 {
+                    if folded < self.cells.len() {
+                        // The first figures are not kept back until all of them are there.
+                        told(self.plan(&gathered, false));
+                    } else if folded % self.cells.len() == 0 {
                         let count = (folded / self.cells.len()) as u32;
                         let sure = gathered.iter().all(|own| own.is_sure(SURE_IDLE));
                         if (exact.is_none() && least <= count && sure) || count == most {
@@ -222,6 +225,7 @@ impl Prepared<'_> {
     fn plan(&self, gathered: &[Gathered], done: bool) -> Plan {
         let (ground, asked) = (self.ground, self.asked);
         let sizes = asked.cows.len();
+        let begun = gathered.iter().filter(|own| 0 < own.count()).count();
         let part = |place: usize| &gathered[place * sizes..(place + 1) * sizes];
         let mut scenarios: Vec<PlanScenario> = self
             .scenarios
@@ -229,12 +233,12 @@ impl Prepared<'_> {
             .enumerate()
             .map(|(place, (name, words, boxes))| self.scenario(name, words, *boxes, part(place), place))
             .collect();
-        self.compare(&mut scenarios, &part);
-        let differences: Vec<Difference> = if scenarios.len() == 2 {
-            (0..sizes).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect()
-        } else {
-            Vec::new()
-        };
+        if begun == self.cells.len() {
+            self.compare(&mut scenarios, &part);
+        }
+        let of_both = scenarios.get(1).map_or(0, |second| second.rows.len());
+        let differences: Vec<Difference> =
+            (0..of_both).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect();
         let mut plan = Plan {
             farm: ground.farm.clone(),
             basis: ground.basis.clone(),
@@ -254,7 +258,11 @@ impl Prepared<'_> {
             terms: asked.terms.clone(),
             bounds: asked.bounds,
         };
-        plan.sentences = super::plan_words::sentences(&plan, asked, ground);
+        plan.sentences = if begun < self.cells.len() {
+            vec![say::begun(begun, self.cells.len())]
+        } else {
+            super::plan_words::sentences(&plan, asked, ground)
+        };
         plan
     }
 
@@ -268,7 +276,9 @@ impl Prepared<'_> {
     ) -> PlanScenario {
         let asked = self.asked;
         let own = asked.instead.as_ref().filter(|_| place == 1).and_then(|instead| instead.cows);
-        let of_sizes: Vec<(usize, &Gathered)> = asked.cows.iter().copied().zip(gathered).collect();
+        // Those that a first replicate has not come to have no figures.
+        let of_sizes: Vec<(usize, &Gathered)> =
+            asked.cows.iter().copied().zip(gathered).filter(|(_, own)| 0 < own.count()).collect();
         let rows = of_sizes.iter().map(|(cows, gathered)| PlanRow {
             cows: own.unwrap_or(*cows),
             figures: figures(|figure| gathered.mean(figure)),

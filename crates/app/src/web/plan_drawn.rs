@@ -120,15 +120,16 @@ fn sides(plan: &Plan, ground: &Ground) -> String {
         .filter_map(|scenario| Some((scenario.rows.get(place)?, scenario.boxes as f64)))
         .collect();
     let Some((first, _)) = rows.first() else { return String::new() };
+    let scenarios = &plan.scenarios[..rows.len()];
     let difference = plan.differences.get(place);
     let mut out = String::from("<section class=\"side-by-side\" aria-labelledby=\"sides-head\">");
     let _ = write!(out, "<h2 id=\"sides-head\">With {}</h2><p class=\"soft\">", say::cows(first.cows));
-    for scenario in &plan.scenarios {
+    for scenario in scenarios {
         let name = if scenario.name == "instead" { " Instead" } else { "As asked" };
         let _ = write!(out, "{name}: {}.", escaped(&scenario.head()));
     }
     out.push_str("</p><table class=\"sides\"><thead><tr><th scope=\"col\">figure</th>");
-    for scenario in &plan.scenarios {
+    for scenario in scenarios {
         let _ = write!(out, "<th scope=\"col\">{}</th>", scenario.name);
     }
     if difference.is_some() {

@@ -97,7 +97,8 @@ pub fn idle_picture(plan: &Plan) -> String {
         line(&mut out, scenario, &axes, if place == 0 { "first" } else { "second" });
     }
     let two = plan.scenarios.len() == 2;
-    if two {
+    // While it fills there is less of the second.
+    if two && plan.scenarios[0].rows.len() == plan.scenarios[1].rows.len() {
         names(&mut out, plan, &axes);
     }
     let mut before = f64::NEG_INFINITY;

@@ -101,6 +101,11 @@ pub fn capacity(
     }
 }
 
+/// How far the first replicate is.
+pub fn begun(cells: usize, of: usize) -> String {
+    format!("Reckoning: the first figures of {cells} of {of} herd sizes are in.")
+}
+
 /// Whole cows of a figure: part of a cow is none.
 pub fn whole(cows: f64) -> usize {
     cows.floor().max(0.0) as usize
