@@ -16,6 +16,9 @@ pub struct Ask {
     pub current: bool,
 }
 
+/// In words, herd sizes, and fields of the form.
+type Asked<'a> = (&'static str, String, &'a [(&'a str, &'a str)]);
+
 /// Boxes of which none can be spared for the tenth of the cows that are fresh.
 const FEW_BOXES: usize = 6;
 
@@ -43,7 +46,7 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
         &[("other-fresh-pen", "30/1")]
     };
     let other = [("other-traffic", other)];
-    let all: [(&'static str, String, &[(&str, &str)]); 10] = [
+    let all: [Asked<'_>; 10] = [
         ("How many more cows?", about.clone(), &[]),
         ("One more box", wider(setup), &[("other-boxes", &one_more)]),
         ("Other fetch hours", about.clone(), &[("other-fetch", fetch)]),
