@@ -93,7 +93,8 @@ fn holds(
         // Part of a cow is none; of a difference the nearest whole one is told.
         let whole = |cows: f64| if place == 0 { cows.floor() } else { cows.round() } as i64;
         let ends = own.cows.low.is_finite().then(|| (whole(own.cows.low), whole(own.cows.high)));
-        let than = if place == 0 { format!("the {} now", own.from) } else { "as asked".into() };
+        let than =
+            if place == 0 { format!("the {} now", number::count(own.from)) } else { "as asked".into() };
         say::more(by, ends, &than)
     });
     Some(format!("{words}{}.", more.map_or(String::new(), |more| format!(": {more}"))))

@@ -268,7 +268,7 @@ fn page_of(
         frame: Frame::of("plan"),
         farm: ground.farm.clone(),
         basis: ground.basis.clone(),
-        cows: if cows.is_empty() { plan_drawn::around(ground.setup.cows) } else { cows },
+        cows: if cows.is_empty() { plan_drawn::around(&ground.setup).0 } else { cows },
         asks: plan_asks::asks(&ground.setup, words),
         fields,
         unfolded: folded.iter().any(|field| !field.value.is_empty() || !field.other.is_empty()),

@@ -22,17 +22,21 @@ type Asked<'a> = (&'static str, String, &'a [(&'a str, &'a str)]);
 /// Boxes of which none can be spared for the tenth of the cows that are fresh.
 const FEW_BOXES: usize = 6;
 
-/// Herd sizes for one box more: from about the farm's own to what another box holds as well, in twelve steps or so.
+/// Herd sizes for one box more: those about the farm's own, so that the same is said of it, and on to what one more holds.
 fn wider(setup: &Setup) -> String {
-    let (boxes, cows) = (setup.boxes.max(1), setup.cows.max(2));
-    let (low, high) = ((4 * cows).div_ceil(5), 13 * cows * (boxes + 1) / (10 * boxes));
-    let step = ((high - low) / 12).max(1);
-    format!("{low}-{}/{step}", low + step * (high - low).div_ceil(step))
+    let own = setup.boxes.max(1);
+    let (about, last) = around(setup);
+    let high = (9 * setup.cows * (own + 1) / own / 8).max(72 * (own + 1));
+    if high <= last {
+        return about;
+    }
+    let step = (high - last).div_ceil(5);
+    format!("{about},{}-{}/{step}", last + step, last + 5 * step)
 }
 
 /// What people ask of these pens.
 pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
-    let about = around(setup.cows);
+    let about = around(setup).0;
     let one_more = (setup.boxes + 1).to_string();
     let fetch = if setup.fetching.rounds_h == [6.0, 14.0, 22.0] { "6/18" } else { "6/14/22" };
     let feed = if setup.feeding.delivered_h.len() < 2 { "6/16" } else { "6" };
@@ -60,7 +64,7 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
     ];
     all.iter()
         .map(|(name, cows, fields)| {
-            let mut link = format!("/plan?cows={}", cows.replace('/', "%2F"));
+            let mut link = format!("/plan?cows={}", cows.replace('/', "%2F").replace(',', "%2C"));
             for (field, value) in *fields {
                 link.push_str(&format!("&{field}={}", value.replace('/', "%2F").replace('+', "%2B")));
             }

@@ -47,10 +47,17 @@ pub fn usual(setup: &Setup) -> BTreeMap<&'static str, String> {
     usual
 }
 
-/// Herd sizes about a farm's own: `80-160/10`.
-pub fn around(cows: usize) -> String {
-    let step = (cows / 12).max(1);
-    format!("{}-{}/{step}", cows.saturating_sub(4 * step).max(1), cows + 4 * step)
+/// More cows than any field study found at a box, and fewer (`docs/sources.md` §1: 47 to 58): between them lies what fits.
+const COWS_A_BOX: (usize, usize) = (45, 75);
+
+/// Some ten herd sizes about a farm's own that reach from boxes with time to boxes without: `72-153/9`, and the last.
+pub fn around(setup: &Setup) -> (String, usize) {
+    let (cows, boxes) = (setup.cows.max(1), setup.boxes.max(1));
+    let low = (2 * cows / 3).min(COWS_A_BOX.0 * boxes).max(1);
+    let high = (4 * cows / 3).max(COWS_A_BOX.1 * boxes);
+    let step = (high - low).div_ceil(9).max(1);
+    let last = low + step * (high - low).div_ceil(step);
+    (format!("{low}-{last}/{step}"), last)
 }
 
 /// No figure, for units alone.

@@ -42,7 +42,11 @@ pub fn boxes(count: usize) -> String {
 
 /// `1 cow`, `118 cows`.
 pub fn cows(count: usize) -> String {
-    if count == 1 { format!("1{SPACE}cow") } else { format!("{count}{SPACE}cows") }
+    if count == 1 {
+        format!("1{SPACE}cow")
+    } else {
+        format!("{}{SPACE}cows", grouped(count as f64, 0, false))
+    }
 }
 
 /// An hour of the clock: `06:00`.
@@ -78,7 +82,7 @@ pub fn capacity(
     match mean {
         Some(mean) => {
             let span = if mean.low.is_finite() && whole(mean.low) != whole(mean.high) {
-                format!(" ({} to {})", whole(mean.low), whole(mean.high))
+                format!(" ({} to {})", count(whole(mean.low)), count(whole(mean.high)))
             } else {
                 String::new()
             };
@@ -139,8 +143,9 @@ pub fn other_limit(at: usize, idle: f64, most: usize, first: (usize, Limit)) -> 
 /// What other numbers of cows bring: `113 cows instead of 108: +182 kg of milk and +60 USD a day`.
 pub fn brings(from: usize, to: usize, milk: Mean, unit: &str, money: Mean, currency: &str) -> String {
     format!(
-        "{} instead of {from}: {}; what the cows cost else is not counted.",
+        "{} instead of {}: {}; what the cows cost else is not counted.",
         cows(to),
+        grouped(from as f64, 0, false),
         milk_and_money(milk, unit, money, currency)
     )
 }
