@@ -28,7 +28,7 @@ for (const javaScriptEnabled of [true, false]) {
     assert.equal(await page.getByRole("region", { name: "Settings by group" }).locator("tbody tr").count(), 6);
     assert.ok(await page.getByRole("heading", { name: "What it is worth" }).isVisible());
     const worth = page.getByRole("region", { name: "What it is worth" });
-    assert.match(await worth.locator("p").first().textContent(), /^By group: [+−]?[\d.]+\sUSD a day, with 90\s% certainty [+−]?[\d.]+ to [+−]?[\d.]+/);
+    assert.match(await page.locator(".verdict").first().textContent(), /^Worth by group: [+−]?[\d.]+\sUSD a day, with 90\s% certainty [+−]?[\d.]+ to [+−]?[\d.]+/);
     assert.match(await worth.locator(".note").textContent(), /have no source/);
     assert.match(await worth.locator("table.worth tbody td").first().textContent(), /^[+−]?[\d.]+ \([+−]?[\d.]+ to [+−]?[\d.]+\)$/);
     assert.ok(await page.locator(".caution").count() >= 3, "cautions stand in place");
