@@ -1,7 +1,7 @@
 // Box minutes: where they went, and in two touches from Boxes what to type into the boxes and what that is worth.
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
-import { axe, base, leads, open, shot, sideways, sizes, start } from "./start.mjs";
+import { aDay, axe, base, leads, open, pdf, shot, sideways, sizes, start } from "./start.mjs";
 
 let browser;
 before(async () => { browser = await start(); });
@@ -27,7 +27,10 @@ for (const javaScriptEnabled of [true, false]) {
     await leads(page, /\/boxes\/intervals/, () => page.getByRole("link", { name: "What to type into the boxes" }).click());
     assert.equal(await page.getByRole("region", { name: "Settings by group" }).locator("tbody tr").count(), 6);
     assert.ok(await page.getByRole("heading", { name: "What it is worth" }).isVisible());
-    assert.match(await page.locator("dl.fit dd").first().textContent(), /90.% interval/);
+    const worth = page.getByRole("region", { name: "What it is worth" });
+    assert.match(await page.locator(".verdict").first().textContent(), /^Worth by group: [+−]?[\d.]+\sUSD a day, with 90\s% certainty [+−]?[\d.]+ to [+−]?[\d.]+/);
+    assert.match(await worth.locator(".note").textContent(), /have no source/);
+    assert.match(await worth.locator("table.worth tbody td").first().textContent(), /^[+−]?[\d.]+ \([+−]?[\d.]+ to [+−]?[\d.]+\)$/);
     assert.ok(await page.locator(".caution").count() >= 3, "cautions stand in place");
     const before = await json("/api/intervals");
     assert.ok(before.worth_per_minute >= 0 && before.cows.length > 0);
@@ -82,8 +85,73 @@ test("phone and desk, light and dark", async () => {
   }
 });
 
+test("a fortnight's trend is told, as the figures have it", async () => {
+  const told = await json("/api/box-minutes");
+  assert.equal(told.trends.length, 7);
+  const { page, close } = await open(browser, "/boxes/minutes");
+  const words = await page.locator("section[aria-labelledby=trend-head] p").first().textContent();
+  assert.match(words, /^Over the 14 days to /);
+  const sure = told.trends.filter((own) => own.sure).length;
+  assert.equal(/nothing rises or falls/.test(words), sure === 0);
+  await close();
+});
+
+test("by keyboard: from Boxes to the settings, and to terms that are tried", async () => {
+  const { page, complaints, close } = await open(browser, "/boxes", { viewport: sizes.desk });
+  const tabTo = async (is) => {
+    for (let count = 0; count < 200; count += 1) {
+      await page.keyboard.press("Tab");
+      if (await page.evaluate(is)) return;
+    }
+    assert.fail(`not reached by Tab: ${is}`);
+  };
+  await tabTo(() => document.activeElement.textContent === "What to type into the boxes");
+  await leads(page, /\/boxes\/intervals/, () => page.keyboard.press("Enter"));
+  // Wide tables are moved by arrow keys: they take the focus.
+  await tabTo(() => document.activeElement.getAttribute("aria-label") === "Settings by group");
+  await tabTo(() => document.activeElement.name === "idle");
+  await page.keyboard.press("Control+A");
+  await page.keyboard.type("20");
+  await tabTo(() => document.activeElement.value === "try");
+  await page.keyboard.press("Enter");
+  await page.getByText("Nothing is kept yet").waitFor();
+  assert.deepEqual(complaints, []);
+  await close();
+});
+
+test("what is touched is large enough", async () => {
+  for (const path of ["/boxes/minutes", "/boxes/intervals"]) {
+    const { page, close } = await open(browser, path);
+    for (const one of await page.locator("main .way:visible, main button:visible, main input:visible, main summary:visible").all()) {
+      const box = await one.boundingBox();
+      assert.ok(43.5 <= box.height, `${path}: ${await one.evaluate((own) => own.outerHTML)}: ${box.height}`);
+    }
+    await close();
+  }
+});
+
+test("printed on A4 and Letter, nothing cut off", async () => {
+  for (const [name, path, most] of [["box-minutes", "/boxes/minutes", 4], ["box-intervals", "/boxes/intervals", 3]]) {
+    const { page, close } = await open(browser, path, { viewport: sizes.desk });
+    for (const [format, width] of [["A4", 688], ["Letter", 710]]) {
+      const file = await pdf(page, name, format);
+      const sheets = file.toString("latin1").match(/\/Type\s*\/Page\b/g)?.length ?? 0;
+      assert.ok(1 <= sheets && sheets <= most, `${name}, ${format}: ${sheets} sheets`);
+      await page.emulateMedia({ media: "print" });
+      await page.setViewportSize({ width, height: 1000 });
+      assert.equal(await sideways(page), 0, `${name}, ${format}`);
+      for (const table of await page.locator("main table:visible").all()) {
+        const box = await table.boundingBox();
+        assert.ok(box.x + box.width <= width + 1, `${name}, ${format}: a table of ${box.width}`);
+      }
+      await page.emulateMedia({ media: "screen" });
+    }
+    await close();
+  }
+});
+
 test("a box's hours are drawn and written", async () => {
-  const { page, close } = await open(browser, "/boxes", { viewport: sizes.desk });
+  const { page, close } = await open(browser, (await aDay(browser)).replace(/[?&]animal=.*/, ""), { viewport: sizes.desk });
   const own = page.locator("section.box").first();
   assert.match(await own.locator(".ledger").textContent(), /^Of 1,(380|440|500) minutes: /);
   assert.ok(await own.locator(".hours > svg rect").count() > 24);

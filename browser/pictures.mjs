@@ -1,4 +1,4 @@
-// Takes the pictures of README: `COWPATH_URL=http://… node browser/pictures.mjs`.
+// Takes the pictures of README and the guides: `COWPATH_URL=http://… node browser/pictures.mjs [NAME…]`, all without a name.
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
@@ -7,9 +7,11 @@ import { base, open, start, sizes } from "./start.mjs";
 const folder = fileURLToPath(new URL("../docs/pictures/", import.meta.url));
 mkdirSync(folder, { recursive: true });
 const phone = { width: sizes.phone.width, height: 900 };
+const wanted = process.argv.slice(2);
 const browser = await start();
 
 async function take(name, path, viewport, colorScheme, prepare) {
+  if (wanted.length && !wanted.includes(name)) return;
   const { page, close } = await open(browser, path, { viewport, colorScheme });
   await prepare?.(page);
   await page.screenshot({ path: join(folder, `${name}.png`) });
@@ -40,4 +42,13 @@ await take("boxes-desk-light", `/boxes?date=${yesterday}`, sizes.desk, "light");
 await take("records-phone-light", "/records", phone, "light");
 await take("cow-phone-light", cow, phone, "light");
 await take("cow-desk-light", cow, sizes.desk, "light");
+await take("minutes-phone-light", "/boxes/minutes", phone, "light");
+await take("intervals-desk-light", "/boxes/intervals", sizes.desk, "light");
+const answered = (page) => page.locator("#answer .state", { hasText: "Sure enough" }).waitFor({ timeout: 60000 });
+await take("plan-phone-light", "/plan", phone, "light", answered);
+await take("plan-desk-light", "/plan", sizes.desk, "light", async (page) => {
+  await answered(page);
+  await page.locator(".asks a", { hasText: "One more box" }).click();
+  await page.locator("#stop").waitFor({ state: "hidden", timeout: 60000 });
+});
 await browser.close();

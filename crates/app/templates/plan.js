@@ -4,7 +4,7 @@ function planFills() {
   const form = document.querySelector("form#plan");
   const answer = document.querySelector("#answer");
   if (!form || !answer || !window.EventSource) return;
-  const stop = form.querySelector("#stop");
+  const stop = document.querySelector("#stop");
   let stream = null;
 
   const end = () => {
@@ -30,10 +30,9 @@ function planFills() {
       say(`Waiting: ${ahead === 1 ? "one other plan is" : `${ahead} other plans are`} reckoned first.`, "status");
     });
     own.addEventListener("plan", (event) => {
-      const open = answer.querySelector("details")?.open ?? false;
+      const open = [...answer.querySelectorAll("details")].map((details) => details.open);
       answer.innerHTML = event.data;
-      const details = answer.querySelector("details");
-      if (details) details.open = open;
+      answer.querySelectorAll("details").forEach((details, place) => { details.open = open[place] ?? false; });
     });
     own.addEventListener("wrong", (event) => {
       say(event.data, "alert");
@@ -47,15 +46,38 @@ function planFills() {
       end();
     });
   };
-  form.addEventListener("submit", (event) => {
-    event.preventDefault();
+  // What the form holds, with its address: the same address gives the same question again.
+  const ask = () => {
     const words = new URLSearchParams(new FormData(form));
     for (const [name, value] of [...words]) if (!value.trim()) words.delete(name);
     history.replaceState(null, "", `/plan?${words}`);
+    const asked = [...words].map((pair) => pair.join("=")).sort().join("&");
+    for (const link of document.querySelectorAll(".asks a")) {
+      const own = [...new URL(link.href).searchParams].map((pair) => pair.join("=")).sort().join("&");
+      if (own === asked) link.setAttribute("aria-current", "true");
+      else link.removeAttribute("aria-current");
+    }
     reckon(words);
     scrollTo({ top: 0 });
+  };
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    ask();
   });
-  stop.addEventListener("click", end);
+  document.querySelector(".asks")?.addEventListener("click", (event) => {
+    const link = event.target.closest("a");
+    if (!link || event.button || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    const words = new URL(link.href).searchParams;
+    for (const field of form.querySelectorAll("input")) field.value = words.get(field.name) ?? "";
+    ask();
+  });
+  stop.addEventListener("click", () => {
+    end();
+    const state = answer.querySelector(".state");
+    if (state) state.textContent = state.textContent.replace("Reckoning:", "Stopped:").replace("are in", "were in");
+    else say("Stopped before the first figures came.", "status");
+  });
   addEventListener("pagehide", end);
   if (!answer.hasAttribute("data-asked")) reckon(new URLSearchParams({ cows: form.elements.cows.value }));
 }

@@ -100,6 +100,53 @@ fn days_of_a_herd_add_up_and_agree_with_a_second_count() {
     );
 }
 
+/// Twenty days of one box: `milkings` of a day, each of six minutes, at even distances.
+fn days_of(milkings: impl Fn(usize) -> usize) -> Place {
+    let mut rows = String::from(HEADER);
+    let begin: jiff::Timestamp = "2026-02-05T05:00:00Z".parse().unwrap();
+    for day in 0..20 {
+        let count = milkings(day);
+        for place in 0..count {
+            let after = (day * 86_400 + place * 86_400 / count) as i64;
+            let from = begin + jiff::SignedDuration::from_secs(after);
+            let to = from + jiff::SignedDuration::from_mins(6);
+            rows.push_str(&format!("{},1,{from},{to},milked,9\n", place % 20));
+        }
+    }
+    let place = farm();
+    place.import([place.file("visits.csv", rows)]).done();
+    place
+}
+
+#[test]
+fn what_rises_or_falls_is_told_where_it_is_more_than_noise() {
+    // Two milkings more a day, give or take one: the boxes' idle time falls by some 12 minutes a day.
+    let rising = boxes(&days_of(|day| 80 + 2 * day + [0, 1, 0, 2, 1][day % 5]), "2026-02-19", "2026-02-24");
+    let of = |told: &Value, what: &str| {
+        told["trends"].as_array().unwrap().iter().find(|own| own["what"] == what).unwrap().clone()
+    };
+    let idle = of(&rising, "idle");
+    assert_eq!((&idle["sure"], &idle["days"]), (&json!(true), &json!(14)),);
+    let change = idle["change"].as_f64().unwrap();
+    assert!((change + 13.0 * 12.0).abs() < 12.0, "{idle}");
+    assert!(idle["low"].as_f64().unwrap() < change && change < idle["high"].as_f64().unwrap());
+    let words = rising["trend"].as_str().unwrap();
+    assert!(words.starts_with("Over the 14 days to 2026-02-24: idle time falls from "), "{words}");
+    assert!(words.contains("more than days differ by themselves"), "{words}");
+
+    let steady = boxes(&days_of(|day| 100 + [0, 3, 1, 4, 2][day % 5]), "2026-02-19", "2026-02-24");
+    assert!(
+        steady["trends"].as_array().unwrap().iter().all(|own| own["sure"] == false),
+        "{}",
+        steady["trends"]
+    );
+    assert!(steady["trend"].as_str().unwrap().contains("nothing rises or falls"), "{}", steady["trend"]);
+
+    // The first day of a log may be a part of one, and six whole days are too few.
+    let few = boxes(&days_of(|day| if day < 7 { 100 + day } else { 0 }), "2026-02-05", "2026-02-11");
+    assert_eq!((&few["trends"], &few["trend"]), (&json!([]), &json!("")));
+}
+
 #[test]
 fn days_of_changed_clocks_have_their_true_length() {
     let place = farm();

@@ -55,9 +55,11 @@ fn questions_are_answered_in_sentences() {
     for part in [
         "1\u{a0}box holds",
         "of box time stays idle",
-        "First to give way",
+        "irst to give way",
         "instead 2\u{a0}boxes",
-        "USD a day",
+        "\u{a0}kg (",
+        "\u{a0}USD (",
+        ") a day",
     ] {
         assert!(more.contains(part), "{part}: {more}");
     }
@@ -74,15 +76,124 @@ fn questions_are_answered_in_sentences() {
     let shorter = sentences(&["--cows", "60", "--boxes", "1", "--instead", "shortest=-1"]);
     assert!(shorter.contains("shortest intervals 1.0 h shorter"), "{shorter}");
     let parlour = sentences(&["--cows", "60", "--boxes", "1", "--parlour", "2"]);
+    for part in [
+        "From 2 milkings a day in the parlour",
+        "a cow and day",
+        "\u{a0}USD (",
+        "1\u{a0}box costs ",
+        "The first weeks",
+        "at first at most 120 a day, which is 10 hours of work",
+    ] {
+        assert!(parlour.contains(part), "{part}: {parlour}");
+    }
+    let hours = sentences(&["--cows", "60", "--boxes", "1", "--parlour", "5/17"]);
     assert!(
-        parlour.contains("From 2 milkings a day in the parlour") && parlour.contains("The first weeks"),
-        "{parlour}"
+        hours.contains("From 2 milkings") && hours.contains("at the hours they know, 05:00 and 17:00"),
+        "{hours}"
     );
     let full = sentences(&["--cows", "120", "--boxes", "1"]);
     assert!(
         full.contains("1\u{a0}box cannot hold 120\u{a0}cows")
             && full.contains("First to give way, at 120\u{a0}cows: the idle reserve"),
         "{full}"
+    );
+}
+
+/// Every question of a change is answered in milk and in money, each with its interval.
+#[test]
+fn each_answer_has_kilograms_and_money_with_intervals() {
+    for instead in
+        ["boxes=2", "fetch=6/14/22", "feed=6/16", "pushes=5/8/11/14/17/20", "shortest=+1", "traffic=guided"]
+    {
+        let plan = stated(&[
+            "--cows",
+            "55-65/5",
+            "--boxes",
+            "1",
+            "--replicates",
+            "4",
+            "--days",
+            "15",
+            "--instead",
+            instead,
+        ]);
+        let told = plan["sentences"].as_array().unwrap().iter().map(|one| one.as_str().unwrap());
+        let told: Vec<&str> = told.filter(|one| one.contains(", instead ")).collect();
+        assert_eq!(told.len(), 1, "{plan}");
+        for unit in ["\u{a0}kg (", "\u{a0}USD ("] {
+            let interval = told[0].split(unit).nth(1).unwrap_or_else(|| panic!("{unit}: {told:?}"));
+            assert!(interval.split(')').next().unwrap().contains(" to "), "{told:?}");
+        }
+    }
+    let fresh = stated(&[
+        "--cows",
+        "100-120/10",
+        "--boxes",
+        "2",
+        "--replicates",
+        "3",
+        "--days",
+        "10",
+        "--instead",
+        "fresh-pen=30/1",
+    ]);
+    assert!(fresh["differences"][1]["money"]["low"].is_number());
+}
+
+/// What the cows that fit bring is what the rows of the same answer say, straight between the sizes tried.
+#[test]
+fn how_many_more_cows_and_what_they_bring_agree_with_the_rows() {
+    let place = Place::demo(60, 1, 40);
+    let plan = place.json([
+        "plan",
+        "--cows",
+        "30-80/5",
+        "--replicates",
+        "4",
+        "--days",
+        "20",
+        "--instead",
+        "visit=6",
+    ]);
+    let now = plan["cows_now"].as_u64().unwrap();
+    let number = |value: &Value| value.as_f64().unwrap();
+    let at = |scenario: &Value, cows: u64, of: &dyn Fn(&Value) -> f64| {
+        let rows = scenario["rows"].as_array().unwrap();
+        let size = |row: &Value| row["cows"].as_u64().unwrap();
+        let right = rows.iter().position(|row| cows <= size(row)).unwrap().max(1);
+        let (low, high) = (&rows[right - 1], &rows[right]);
+        let part = (cows - size(low)) as f64 / (size(high) - size(low)) as f64;
+        of(low) + part * (of(high) - of(low))
+    };
+    let scenarios = plan["scenarios"].as_array().unwrap();
+    let from =
+        [(&scenarios[0], now), (&scenarios[0], scenarios[0]["capacity"]["mean"].as_f64().unwrap() as u64)];
+    for (scenario, (other, from)) in scenarios.iter().zip(from) {
+        let beyond = &scenario["beyond"];
+        let to = beyond["to"].as_u64().unwrap();
+        assert_eq!(
+            (beyond["from"].as_u64().unwrap(), to),
+            (from, number(&scenario["capacity"]["mean"]) as u64)
+        );
+        for (name, of) in [
+            (
+                "milk_kg",
+                &(|row: &Value| number(&row["figures"]["milk-box-kg"]["mean"])) as &dyn Fn(&Value) -> f64,
+            ),
+            ("money", &|row: &Value| number(&row["money"]["mean"])),
+        ] {
+            let expected = at(scenario, to, of) - at(other, from, of);
+            let got = number(&beyond[name]["mean"]);
+            assert!((got - expected).abs() < 1e-6 * expected.abs().max(1.0), "{name}: {got} {expected}");
+            assert!(number(&beyond[name]["low"]) <= got && got <= number(&beyond[name]["high"]));
+        }
+    }
+    let first = plan["sentences"][0].as_str().unwrap();
+    assert!(first.contains(&format!("than the {now} now")), "{first}");
+    assert!(
+        plan["sentences"][1].as_str().unwrap().contains(&format!("instead of {now}: ")),
+        "{}",
+        plan["sentences"]
     );
 }
 
@@ -129,6 +240,8 @@ fn what_cannot_be_exits_with_one() {
         (vec!["--cows", "60", "--replicates", "0"], "at least one replicate"),
         (vec!["--cows", "20000", "--boxes", "60", "--days", "2000"], "would take hours"),
         (vec!["--cows", "60", "--try", "idle=200"], "idle must be 0 to 90"),
+        (vec!["--cows", "60", "--parlour", "9"], "a parlour milks 1 to 4 times a day"),
+        (vec!["--cows", "60", "--parlour", "1/2/3/4/5"], "a parlour milks 1 to 4 times a day"),
         (vec![], "--cows"),
     ] {
         let answer = bare([&["plan", "--stated"], &words[..]].concat());

@@ -40,6 +40,21 @@ fn orderly(cows: u32, days: u32, every: f64, minutes: f64) -> Log {
 }
 
 #[test]
+fn cows_that_come_late_still_make_a_pen() {
+    // Every fifteen hours, never turned away: later than the hours after which people bring them.
+    let setup = fit(&orderly(20, 14, 900.0, 7.0)).unwrap();
+    assert!(setup.clone().scenario().is_ok(), "{:?}", setup.scenario().err());
+    let mut both = setup.clone();
+    both.set_shortest([13.0; 3]);
+    assert!(both.scenario().is_err(), "limits that a person sets against each other are refused");
+    let mut longer = setup;
+    longer.shortest_by_h = 1.0;
+    assert!(longer.scenario().is_ok());
+    longer.shortest_by_h = 12.0;
+    assert!(longer.scenario().is_err(), "a change of half a day contradicts");
+}
+
+#[test]
 fn too_little_is_said() {
     assert_eq!(fit(&orderly(20, 5, 480.0, 7.0)).unwrap_err(), TooLittle::Days(5.0));
     assert!(matches!(fit(&orderly(3, 10, 480.0, 7.0)).unwrap_err(), TooLittle::Milkings(..)));

@@ -1,5 +1,6 @@
 //! Where each box's minutes went: the ledger of a span of farm days, by box, by cow, and what of it is dearest.
 
+use cowpath_core::minutes::trend::Trend;
 use jiff::civil::Date;
 use serde::Serialize;
 
@@ -25,6 +26,10 @@ pub struct BoxMinutes {
     pub to: String,
     /// In a few sentences: where the time went.
     pub summary: String,
+    /// What rises or falls, in a few sentences; empty where there are too few whole days.
+    pub trend: String,
+    /// The same in figures: over the fortnight that ends with `to`, or over a longer span that was asked for.
+    pub trends: Vec<Trending>,
     /// What the reader should know before trusting it.
     pub notes: Vec<String>,
     /// Each box on each day, by day, then box.
@@ -37,6 +42,21 @@ pub struct BoxMinutes {
     pub take_off: Option<TakeOff>,
     /// Whether the farm's logs tell of cleaning, service, faults and times off at all.
     pub states_logged: bool,
+}
+
+/// How a use of the boxes' time changes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Trending {
+    /// `idle`, `milk-flow`, `last-quarter`, `handling`, `turned-away`, `failed`: min a box and day; `milk-minute`: kg a
+    /// minute in use.
+    pub what: &'static str,
+    /// Whole days it rests on.
+    pub days: usize,
+    /// More than days differ by themselves, so that all trends together err once in twenty.
+    pub sure: bool,
+    /// On a straight line over them.
+    #[serde(flatten)]
+    pub trend: Trend,
 }
 
 /// Seconds by use, whole; they add up to the time they are of.

@@ -133,7 +133,7 @@ pub(super) fn habits(cows: &[CowMinutes], units: UnitSystem) -> Vec<Habit> {
             }
             if let Some(herds) = turned {
                 let words = format!(
-                    "{} is turned away or fed only {} times a day: {} of the boxes",
+                    "{} is turned away or fed only {} times a day, which takes {}",
                     cow.animal,
                     number::plain(cow.times_day.0, 1),
                     min(cow.other_by_kind.0)
@@ -142,7 +142,7 @@ pub(super) fn habits(cows: &[CowMinutes], units: UnitSystem) -> Vec<Habit> {
             }
             if let Some(herds) = failed {
                 let words = format!(
-                    "{} fails or is milked in part {} times a day: {} of the boxes",
+                    "{} is milked in part or not at all {} times a day, which takes {}",
                     cow.animal,
                     number::plain(cow.times_day.1, 1),
                     min(cow.other_by_kind.1)

@@ -36,20 +36,26 @@ pub(super) fn big(words: &str) -> String {
 /// Money, with cents where it is little.
 pub(super) fn money(value: f64, currency: &str) -> String {
     let decimals = match value.abs() {
-        little if little < 1.0 => 3,
+        // Dust of reckoning is nothing.
+        dust if dust < 5e-4 => 0,
+        little if little < 0.1 => 3,
         middle if middle < 100.0 => 2,
         _ => 0,
     };
     format!("{}{SPACE}{currency}", number::plain(value, decimals))
 }
 
-/// `+1.2 kg`.
-pub(super) fn signed_mass(kg: f64, units: UnitSystem) -> String {
-    let value = match units {
+/// Milk in the farm's unit.
+fn in_units(kg: f64, units: UnitSystem) -> f64 {
+    match units {
         UnitSystem::Metric => kg,
         UnitSystem::Us => Kilograms(kg).pounds(),
-    };
-    format!("{}{SPACE}{}", number::signed(value, 1), number::mass_unit(units))
+    }
+}
+
+/// `+1.2 kg`.
+pub(super) fn signed_mass(kg: f64, units: UnitSystem) -> String {
+    format!("{}{SPACE}{}", number::signed(in_units(kg, units), 1), number::mass_unit(units))
 }
 
 fn figure(mean: f64, sd: f64) -> Figure {
@@ -107,34 +113,35 @@ pub(super) fn changes(stand: &Stand<'_>, hours: &[f64], terms: &Terms, units: Un
     let sd = |figure: &Figure| (figure.high90 - figure.low90) / (2.0 * NINETY);
     let money_both = figure(milk_money.mean + labour_money.mean, sd(&milk_money).hypot(sd(&labour_money)));
     let span = |figure: &Figure, word: &dyn Fn(f64) -> String| {
-        format!(
-            "{} a day, 90{SPACE}% interval {} to {}",
-            word(figure.mean),
-            word(figure.low90),
-            word(figure.high90)
-        )
+        format!("{} ({} to {})", word(figure.mean), word(figure.low90), word(figure.high90))
     };
     let plain = |value: f64| number::signed(value, 1);
-    let paid = |value: f64| {
-        let word = money(value, &terms.currency);
-        if 0.0 < value { format!("+{word}") } else { word }
-    };
+    let kg = |kg: f64| number::signed(in_units(kg, units), 1);
+    let paid = |value: f64| number::signed(value, 2);
+    let (unit, currency) = (number::mass_unit(units), &terms.currency);
     let words = vec![
-        ("Milk".to_owned(), span(&milk_kg, &|kg| signed_mass(kg, units))),
-        (
-            "Of it by the setting alone".to_owned(),
-            format!(
-                "{} a day; the rest are cows hardly ever turned away now, who would have to be fetched",
-                signed_mass(by_setting_kg, units)
-            ),
-        ),
+        (format!("Milk, {unit}"), span(&milk_kg, &kg)),
+        (format!("Of it by the setting alone, {unit}"), kg(by_setting_kg)),
         ("Box minutes in milkings".to_owned(), span(&minutes, &plain)),
-        ("Milkings".to_owned(), format!("{} a day", plain(milkings))),
+        ("Milkings".to_owned(), plain(milkings)),
         ("Cows past their limit, to be fetched".to_owned(), span(&fetches, &plain)),
-        ("Milk less feed".to_owned(), span(&milk_money, &paid)),
-        ("Work of fetching spared".to_owned(), span(&labour_money, &paid)),
-        ("Both in money".to_owned(), span(&money_both, &paid)),
+        (format!("Milk less feed, {currency}"), span(&milk_money, &paid)),
+        (format!("Work of fetching spared, {currency}"), span(&labour_money, &paid)),
+        (format!("Both in money, {currency}"), span(&money_both, &paid)),
     ];
+    let verdict = format!(
+        "{}{SPACE}{currency} a day, with 90{SPACE}% certainty {} to {}{}",
+        paid(money_both.mean),
+        paid(money_both.low90),
+        paid(money_both.high90),
+        if 0.0 < money_both.low90 {
+            "."
+        } else if money_both.high90 < 0.0 {
+            ": better leave what stands in the boxes."
+        } else {
+            ": no sure gain over what stands in the boxes."
+        }
+    );
     Changes {
         milk_kg,
         by_setting_kg,
@@ -145,6 +152,7 @@ pub(super) fn changes(stand: &Stand<'_>, hours: &[f64], terms: &Terms, units: Un
         labour_money,
         money: money_both,
         words,
+        verdict,
     }
 }
 

@@ -196,8 +196,11 @@ pub struct Changes {
     pub labour_money: Figure,
     /// Both.
     pub money: Figure,
-    /// In words, in the farm's units.
+    /// In words, in the farm's units, the 90 % interval in brackets.
     pub words: Vec<(String, String)>,
+    /// What it is worth, in words.
+    #[serde(skip)]
+    pub verdict: String,
 }
 
 /// The cow that leaves least.

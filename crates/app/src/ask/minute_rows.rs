@@ -20,7 +20,7 @@ use super::{
     },
     dear,
     farm::{Barn, Ways},
-    minute_cows,
+    minute_cows, trends,
 };
 use crate::trouble::user;
 
@@ -35,7 +35,7 @@ const IN_USE_DAYS: i64 = 14;
 /// Days that are split at once: an answer of more would not be read.
 const MOST_DAYS: i32 = 400;
 /// With a row so late a day counts as over.
-const DAY_ENDS_WITHIN: SignedDuration = SignedDuration::from_hours(1);
+pub(super) const DAY_ENDS_WITHIN: SignedDuration = SignedDuration::from_hours(1);
 /// Overlaps of one box and day that are told one by one.
 const MOST_SHARED: usize = 12;
 
@@ -102,16 +102,23 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
         ));
     }
     let (from, to) = (day_starts(first, &zone)?, day_starts(last.checked_add(1.day())?, &zone)?);
-    let rows = rows(barn, from, to)?;
+    // A trend needs a fortnight, whatever week is asked for.
+    let since = first.min(last.checked_sub((trends::DAYS - 1).days())?);
+    let rows = rows(barn, day_starts(since, &zone)?, to)?;
     let names = barn.store.boxes()?;
     let numbers = barn.store.numbers()?;
     let order = in_use(barn, &rows, &names, from)?;
     let mut days = Vec::new();
     let mut spent: BTreeMap<u32, Spent> = BTreeMap::new();
-    let mut date = first;
+    let mut earlier = Vec::new();
+    let mut date = since;
     while date <= last {
         for (key, name) in &order {
             let (day, ledger) = one_day(&ways, &rows, &numbers, *key, name, date)?;
+            if date < first {
+                earlier.push(day);
+                continue;
+            }
             for (cow, own) in &ledger.cows {
                 spent.entry(*cow).or_default().add(own);
             }
@@ -131,12 +138,15 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
     let boxes: usize = order.len();
     let box_days = days.len().max(1);
     let states_logged = barn.store.tells_box_states()?;
+    let trends = trends::trends(&trends::whole_days(barn, &zone, newest, earlier.iter().chain(&days))?);
     Ok(BoxMinutes {
         farm: ways.name.clone(),
         from: first.to_string(),
         to: last.to_string(),
         summary: dear::summary(&days, boxes, ways.units),
         notes: notes(&days, states_logged, newest.filter(|newest| farm_day(*newest, &zone) == last), &ways),
+        trend: trends::words(&trends, &last.to_string(), ways.units),
+        trends,
         habits: dear::habits(&cows, ways.units),
         take_off: dear::take_off(&begun, box_days, ways.units),
         days,

@@ -57,8 +57,10 @@ pub mod parked;
 mod pen_log;
 pub mod places;
 pub mod plan;
+mod plan_beyond;
 pub mod plan_ground;
 mod plan_live;
+pub mod plan_parlour;
 mod plan_words;
 pub mod planning;
 pub mod reading;
@@ -81,6 +83,7 @@ mod teaching;
 pub mod tellings;
 #[cfg(test)]
 mod tests;
+mod trends;
 pub mod unsaid;
 pub mod validate;
 pub mod view;

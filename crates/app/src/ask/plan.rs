@@ -29,8 +29,17 @@ pub struct AskedPlan {
     pub bounds: Bounds,
     /// What money is reckoned with.
     pub terms: Terms,
-    /// Milkings a day in the parlour that the boxes replace, if they do.
-    pub parlour: Option<f64>,
+    /// The parlour that the boxes replace, if they do.
+    pub parlour: Option<Parlour>,
+}
+
+/// How cows are milked in a parlour.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parlour {
+    /// Milkings a day.
+    pub per_day: f64,
+    /// Hours at which the group is milked, where they were told.
+    pub hours: Vec<f64>,
 }
 
 /// A plan.
@@ -54,6 +63,8 @@ pub struct Plan {
     pub replicates: usize,
     /// Replicates that will be done at most.
     pub most_replicates: u32,
+    /// Cows of the farm now; `null` where no log tells.
+    pub cows_now: Option<usize>,
     /// Nothing more comes.
     pub done: bool,
     /// The answer is as sure as was asked.
@@ -81,15 +92,50 @@ pub struct PlanScenario {
     pub boxes: usize,
     /// How many cows leave the idle reserve; `null` where the sizes do not reach it.
     pub capacity: Option<Mean>,
+    /// What these cows bring: against those of now, in the second scenario against those of the first.
+    pub beyond: Option<Beyond>,
     /// One for each herd size.
     pub rows: Vec<PlanRow>,
+}
+
+/// What the cows that fit bring, with boxes, work and feed paid.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Beyond {
+    /// Cows it is held against.
+    pub from: usize,
+    /// Cows that fit.
+    pub to: usize,
+    /// Cows more.
+    pub cows: Mean,
+    /// Milk of the herd a day more, kg.
+    pub milk_kg: Mean,
+    /// Money a day more.
+    pub money: Mean,
+}
+
+impl Plan {
+    /// Which of the herd sizes is told of: the nearest to the farm's own, else the middle one.
+    pub fn told_place(&self) -> usize {
+        let Some(rows) = self.scenarios.first().map(|scenario| &scenario.rows) else { return 0 };
+        // While it fills, the second scenario may have fewer.
+        let sizes = self.scenarios.iter().map(|scenario| scenario.rows.len()).filter(|rows| 0 < *rows).min();
+        let sizes = 0..sizes.unwrap_or(0);
+        match self.cows_now {
+            Some(now) => sizes.min_by_key(|place| rows[*place].cows.abs_diff(now)).unwrap_or(0),
+            None => sizes.end / 2,
+        }
+    }
 }
 
 impl PlanScenario {
     /// Boxes and what else of the farm is another: `2 boxes; feed pushed at 05:00`.
     pub fn head(&self) -> String {
         let boxes = cowpath_core::say::plan::boxes(self.boxes);
-        if self.words.contains(&boxes) { self.words.clone() } else { format!("{boxes}; {}", self.words) }
+        match self.words.as_str() {
+            words if words.contains(&boxes) => words.to_owned(),
+            "as it is" => format!("{boxes}, as it is"),
+            words => format!("{boxes}; {words}"),
+        }
     }
 }
 

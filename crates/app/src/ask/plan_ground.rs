@@ -48,20 +48,24 @@ pub fn of(barn: &Barn) -> anyhow::Result<Ground> {
             ground.fitted = true;
             ground.beside = beside(&setup, &log);
             ground.notes = notes(&log);
+            ground.cows_now = Some(setup.cows);
             ground.setup = setup;
         }
         Ok(_) => {
             ground.notes.insert(0, "No cow of the log has enough milkings: stated defaults stand in.".into())
         }
         Err(why) => {
-            ground.notes.insert(
-                0,
+            ground.notes = vec![
                 format!("Too little to fit the farm’s own pens: {why}. Stated defaults stand in."),
-            );
+                "Cows, visits and coming are as in published herds, and what nobody published is a stated default."
+                    .into(),
+            ];
             // How many cows and boxes there are is known after a day.
             let shown = Shown::of(&log);
             if 0.0 < shown.cows && 0 < log.boxes {
-                ground.setup = Setup::usual(shown.cows.round().max(1.0) as usize, log.boxes);
+                let cows = shown.cows.round().max(1.0) as usize;
+                ground.setup = Setup::usual(cows, log.boxes);
+                ground.cows_now = Some(cows);
             }
         }
     }

@@ -22,6 +22,7 @@ use cowpath_core::{
 };
 
 use super::plan::{AskedPlan, Difference, Plan, PlanRow, PlanScenario};
+use super::plan_beyond;
 use super::plan_ground::Beside;
 use crate::trouble::user;
 
@@ -53,6 +54,8 @@ pub struct Ground {
     pub beside: Vec<Beside>,
     /// The farm's terms, or the stated ones.
     pub terms: Terms,
+    /// Cows of the farm now; `None` where no log tells.
+    pub cows_now: Option<usize>,
 }
 
 impl Ground {
@@ -70,6 +73,7 @@ impl Ground {
             units: UnitSystem::Metric,
             beside: Vec::new(),
             terms: Terms::default(),
+            cows_now: None,
         }
     }
 }
@@ -199,7 +203,10 @@ impl Prepared<'_> {
                     }
                     gathered[folded % self.cells.len()].add(&counted);
                     folded += 1;
-                    if folded % self.cells.len() == 0 {
+                    if folded < self.cells.len() {
+                        // The first figures are not kept back until all of them are there.
+                        told(self.plan(&gathered, false));
+                    } else if folded % self.cells.len() == 0 {
                         let count = (folded / self.cells.len()) as u32;
                         let sure = gathered.iter().all(|own| own.is_sure(SURE_IDLE));
                         if (exact.is_none() && least <= count && sure) || count == most {
@@ -218,18 +225,20 @@ impl Prepared<'_> {
     fn plan(&self, gathered: &[Gathered], done: bool) -> Plan {
         let (ground, asked) = (self.ground, self.asked);
         let sizes = asked.cows.len();
+        let begun = gathered.iter().filter(|own| 0 < own.count()).count();
         let part = |place: usize| &gathered[place * sizes..(place + 1) * sizes];
-        let scenarios: Vec<PlanScenario> = self
+        let mut scenarios: Vec<PlanScenario> = self
             .scenarios
             .iter()
             .enumerate()
             .map(|(place, (name, words, boxes))| self.scenario(name, words, *boxes, part(place), place))
             .collect();
-        let differences: Vec<Difference> = if scenarios.len() == 2 {
-            (0..sizes).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect()
-        } else {
-            Vec::new()
-        };
+        if begun == self.cells.len() {
+            self.compare(&mut scenarios, &part);
+        }
+        let of_both = scenarios.get(1).map_or(0, |second| second.rows.len());
+        let differences: Vec<Difference> =
+            (0..of_both).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect();
         let mut plan = Plan {
             farm: ground.farm.clone(),
             basis: ground.basis.clone(),
@@ -240,6 +249,7 @@ impl Prepared<'_> {
             days: asked.days,
             replicates: gathered.iter().map(Gathered::count).min().unwrap_or(0),
             most_replicates: asked.replicates.unwrap_or(UNTIL_SURE.1),
+            cows_now: ground.cows_now,
             done,
             sure: gathered.iter().all(|own| own.is_sure(SURE_IDLE)),
             sentences: Vec::new(),
@@ -248,7 +258,11 @@ impl Prepared<'_> {
             terms: asked.terms.clone(),
             bounds: asked.bounds,
         };
-        plan.sentences = super::plan_words::sentences(&plan, asked, ground);
+        plan.sentences = if begun < self.cells.len() {
+            vec![say::begun(begun, self.cells.len())]
+        } else {
+            super::plan_words::sentences(&plan, asked, ground)
+        };
         plan
     }
 
@@ -262,7 +276,9 @@ impl Prepared<'_> {
     ) -> PlanScenario {
         let asked = self.asked;
         let own = asked.instead.as_ref().filter(|_| place == 1).and_then(|instead| instead.cows);
-        let of_sizes: Vec<(usize, &Gathered)> = asked.cows.iter().copied().zip(gathered).collect();
+        // Those that a first replicate has not come to have no figures.
+        let of_sizes: Vec<(usize, &Gathered)> =
+            asked.cows.iter().copied().zip(gathered).filter(|(_, own)| 0 < own.count()).collect();
         let rows = of_sizes.iter().map(|(cows, gathered)| PlanRow {
             cows: own.unwrap_or(*cows),
             figures: figures(|figure| gathered.mean(figure)),
@@ -276,7 +292,23 @@ impl Prepared<'_> {
             words: words.to_owned(),
             boxes,
             capacity: if own.is_some() { None } else { capacity(&of_sizes, asked.bounds.idle) },
+            beyond: None,
             rows: rows.collect(),
+        }
+    }
+
+    /// What the cows that fit bring: against now, and of the second scenario against the first.
+    fn compare<'b>(&self, scenarios: &mut [PlanScenario], part: &impl Fn(usize) -> &'b [Gathered]) {
+        let asked = self.asked;
+        let of =
+            |place: usize| (asked.cows.iter().copied().zip(part(place)).collect(), self.scenarios[place].2);
+        let first: plan_beyond::Sizes<'_> = of(0);
+        if let (Some(scenario), Some(now)) = (scenarios.first_mut(), self.ground.cows_now) {
+            scenario.beyond = plan_beyond::than_now(&first, now, asked);
+        }
+        // A second scenario of a number of cows of its own has no other sizes.
+        if let Some(second) = scenarios.get_mut(1).filter(|second| second.capacity.is_some()) {
+            second.beyond = plan_beyond::than_asked(&first, &of(1), asked);
         }
     }
 

@@ -99,6 +99,9 @@ fn text(told: &BoxMinutes) -> anyhow::Result<()> {
         farm => writeln!(out, "Box minutes, {} to {}: {}", told.from, told.to, show::plain(farm))?,
     }
     writeln!(out, "{}", told.summary)?;
+    if !told.trend.is_empty() {
+        writeln!(out, "{}", told.trend)?;
+    }
     for day in &told.days {
         writeln!(out, "\nBox {}, {}", show::plain(&day.name), day.date)?;
         writeln!(out, "  {}", day.words)?;

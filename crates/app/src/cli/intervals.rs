@@ -130,7 +130,8 @@ fn text(answer: &Intervals) -> anyhow::Result<()> {
     }
     for (head, change) in [("each cow", &answer.change), ("each group", &answer.change_by_group)] {
         if let Some(change) = change {
-            writeln!(out, "\nWhat changes if {head} has its interval")?;
+            writeln!(out, "\nIf {head} has its interval: {}", change.verdict)?;
+            writeln!(out, "What changes a day (90 % interval)")?;
             for (what, words) in &change.words {
                 writeln!(out, "  {what}: {words}")?;
             }

@@ -13,6 +13,7 @@ use crate::ask::{
     farm::Barn,
     plan::{AskedPlan, Plan},
     plan_ground::{self, Beside},
+    plan_parlour,
     planning::{self, Ground},
 };
 use crate::trouble::user;
@@ -55,9 +56,9 @@ pub struct PlanCommand {
     /// Days of a replicate that count
     #[arg(long, value_name = "DAYS", default_value_t = 60.0)]
     days: f64,
-    /// Milkings a day in the parlour that the boxes replace: 2 or 3
-    #[arg(long, value_name = "N")]
-    parlour: Option<f64>,
+    /// The parlour that the boxes replace: 2 or 3 milkings a day, or its hours, as in 5/17
+    #[arg(long, value_name = "TIMES", default_value = "")]
+    parlour: String,
     /// Other terms (prices, idle share), tried and not kept, written as `cowpath settings --terms` takes them
     #[arg(long = "try", value_name = "TERMS")]
     only_try: Option<String>,
@@ -96,9 +97,8 @@ impl PlanCommand {
         let nothing = "nothing was reckoned or changed";
         let mut change = planning::change(&self.with)?;
         change.boxes = self.boxes.or(change.boxes);
-        if self.parlour.is_some_and(|per_day| !(1.0..=4.0).contains(&per_day)) {
-            return Err(user("a parlour milks 1 to 4 times a day", nothing, "write --parlour 2 or 3"));
-        }
+        let parlour = plan_parlour::read(&self.parlour)
+            .map_err(|why| user(why, nothing, "write --parlour 2, --parlour 3, or its hours"))?;
         let terms = ground.terms.with(self.only_try.as_deref().unwrap_or_default()).map_err(|why| {
             user(why, nothing, "write terms like \"milk=0.45 feed=0.12 idle=10 later=4/6/8\"")
         })?;
@@ -112,7 +112,7 @@ impl PlanCommand {
             days: self.days,
             bounds: Bounds { idle: terms.idle, ..Bounds::default() },
             terms,
-            parlour: self.parlour,
+            parlour,
         })
     }
 
@@ -232,6 +232,12 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
         plan.seed,
         say::terms(&plan.terms, ground.units)
     )?;
+    if let Some(words) = say::stated_prices(&plan.terms) {
+        writeln!(
+            out,
+            "{words} Set yours: `cowpath settings --terms \"milk=0.45 feed=0.12 labour=0.40 box=60\"`"
+        )?;
+    }
     out.flush()?;
     Ok(())
 }

@@ -5,6 +5,8 @@
 
 use std::fmt::Write;
 
+use cowpath_core::say::number;
+
 use super::lanes::{axis::px, escaped};
 use crate::ask::box_minutes::{DayMinutes, Seconds};
 
@@ -73,7 +75,7 @@ pub fn drawn(day: &DayMinutes, name: &str, table: bool) -> String {
         let _ = write!(
             out,
             "<li><svg width=\"14\" height=\"14\" aria-hidden=\"true\"><rect class=\"{class}\" x=\"1\" y=\"1\" width=\"12\" height=\"12\"/></svg> {words} {} min</li>",
-            (seconds + 30) / 60
+            number::count((seconds + 30) as usize / 60)
         );
     }
     out.push_str("</ul></figcaption>");

@@ -13,7 +13,7 @@ use axum::{
 };
 use cowpath_core::{
     minutes::terms::Terms,
-    say::number,
+    say::{self, number},
     units::{KG_PER_LB, Kilograms, UnitSystem},
 };
 use serde::Deserialize;
@@ -26,7 +26,7 @@ use super::{
     trouble::Trouble,
 };
 use crate::ask::{
-    box_minutes::{AskedMinutes, BoxMinutes, CowMinutes},
+    box_minutes::{AskedMinutes, BoxMinutes, CowMinutes, DayMinutes},
     intervals::{AskedIntervals, Intervals},
     live::Live,
 };
@@ -95,6 +95,11 @@ struct MinutesPage<'a> {
 struct IntervalsPage<'a> {
     frame: Frame,
     answer: &'a Intervals,
+    /// What changes, in words: by group, by cow.
+    worth: Vec<(&'a str, [&'a str; 2])>,
+    /// What money is reckoned with, and whether that is stated.
+    money: String,
+    stated: Option<&'static str>,
     fields: Vec<Field>,
     asked: String,
     kept: bool,
@@ -199,22 +204,20 @@ fn row(cow: &CowMinutes, units: UnitSystem) -> (String, String, [String; 7]) {
 
 /// Each day over all boxes.
 fn trend(told: &BoxMinutes, units: UnitSystem) -> Vec<[String; 5]> {
-    let mut days: BTreeMap<&str, Vec<&crate::ask::box_minutes::DayMinutes>> = BTreeMap::new();
+    let mut days: BTreeMap<&str, Vec<&DayMinutes>> = BTreeMap::new();
     for day in &told.days {
         days.entry(&day.date).or_default().push(day);
     }
     days.into_iter()
         .map(|(date, boxes)| {
-            let sum = |of: fn(&crate::ask::box_minutes::DayMinutes) -> i64| {
-                boxes.iter().map(|day| of(day)).sum::<i64>() as f64
-            };
+            let sum = |of: fn(&DayMinutes) -> i64| boxes.iter().map(|day| of(day)).sum::<i64>() as f64;
             let (whole, idle) = (sum(|day| day.day_s).max(1.0), sum(|day| day.seconds.idle));
             let milk: f64 = boxes.iter().filter_map(|day| day.milk_kg).sum();
             [
                 date.to_owned(),
                 number::percent(idle / whole),
                 number::percent(sum(|day| day.seconds.last_quarter) / whole),
-                number::plain(in_units(milk / boxes.len() as f64, units), 0),
+                say::plan::grouped(in_units(milk / boxes.len() as f64, units), 0, false),
                 number::plain(in_units(60.0 * milk / (whole - idle).max(1.0), units), 2),
             ]
         })
@@ -375,9 +378,17 @@ fn drawn(
             field.value.clone_from(word);
         }
     }
+    let [by_cow, by_group] = [&answer.change, &answer.change_by_group]
+        .map(|change| change.iter().flat_map(|change| &change.words));
     page::fill(&IntervalsPage {
         frame: Frame::of("boxes"),
         answer,
+        worth: by_group
+            .zip(by_cow.map(|(_, words)| words.as_str()).chain(std::iter::repeat("")))
+            .map(|((what, group), cow)| (what.as_str(), [group.as_str(), cow]))
+            .collect(),
+        money: say::plan::terms(&answer.terms, answers.units()),
+        stated: say::plan::stated_prices(&answer.terms),
         fields,
         asked: asked.to_owned(),
         kept,

@@ -30,6 +30,7 @@ use tokio::sync::mpsc;
 use super::{
     Answers,
     page::{self, Frame},
+    plan_asks::{self, Ask},
     plan_desk::{Desk, MOST_PLANS, Place, threads},
     plan_drawn, round,
     trouble::Trouble,
@@ -37,6 +38,7 @@ use super::{
 use crate::{
     ask::{
         plan::{AskedPlan, Plan},
+        plan_parlour,
         planning::{self, Ground},
     },
     clock::Stopwatch,
@@ -46,6 +48,8 @@ use crate::{
 const WAITED_FOR: u32 = 5;
 /// Days of such an answer.
 const WAITED_DAYS: f64 = 30.0;
+/// Most cow-days of it: some seconds.
+const MOST_WAITED: f64 = 2e6;
 /// Longest that such an answer waits for its turn.
 const LONGEST_WAIT: Duration = Duration::from_secs(8);
 /// Least time between two pictures of a plan that fills.
@@ -75,7 +79,12 @@ struct PlanPage {
     farm: String,
     basis: String,
     cows: String,
+    asks: Vec<Ask>,
     fields: Vec<Field>,
+    /// Asked for more seldom.
+    folded: Vec<Field>,
+    /// Whether one of those was filled.
+    unfolded: bool,
     common: Vec<Field>,
     money: String,
     wrong: Option<(String, String)>,
@@ -86,23 +95,26 @@ struct PlanPage {
 /// Fields of a scenario: name, label.
 const FIELDS: [(&str, &str); 11] = [
     ("boxes", "Boxes"),
-    ("milk", "Milk a cow and day, kg"),
     ("fetch", "Hours people fetch"),
     ("feed", "Hours of fresh feed"),
     ("pushes", "Hours feed is pushed up"),
     ("shortest", "Shortest intervals, h"),
-    ("longest", "Fetched after, h"),
     ("fresh-pen", "Pen for fresh cows: last day/boxes"),
     ("traffic", "Traffic: free or guided"),
+    ("milk", "Milk a cow and day, kg"),
+    ("longest", "Fetched after, h"),
     ("visit", "Minutes a visit"),
     ("patience", "Patience before the box, min"),
 ];
 
+/// Of these always shown; the others are folded away.
+const ALWAYS: usize = 6;
+
 /// Fields of both scenarios: name, label, usual.
-fn common(ground: &Ground) -> [(&'static str, &'static str, f64); 2] {
+fn common(ground: &Ground) -> [(&'static str, &'static str, String); 2] {
     [
-        ("idle", "Box time that stays idle, %", 100.0 * ground.terms.idle),
-        ("parlour", "Milkings a day in the parlour now", 0.0),
+        ("idle", "Box time that stays idle, %", number::plain(100.0 * ground.terms.idle, 0)),
+        ("parlour", "From a parlour: milkings a day, or its hours as in 5/17", "none".into()),
     ]
 }
 
@@ -158,8 +170,19 @@ fn ground(answers: &dyn Answers) -> Result<Arc<Ground>, Trouble> {
 /// A modest answer, waited for in the line.
 fn waited_for(desk: &Desk, ground: &Ground, words: &Words) -> anyhow::Result<Plan> {
     let mut asked = asked(ground, words)?;
-    asked.replicates = Some(WAITED_FOR);
     asked.days = WAITED_DAYS;
+    // Nobody can stop it, and others wait behind it: what would take long is made of fewer replicates, or refused.
+    let cows: usize = asked.cows.iter().sum();
+    let once = cows as f64 * asked.days * if asked.instead.is_some() { 2.0 } else { 1.0 };
+    let replicates = (MOST_WAITED / once.max(1.0)) as u32;
+    if replicates < 2 {
+        return Err(crate::trouble::user(
+            "this is more than a page waits for",
+            "nothing was reckoned or changed",
+            "ask for fewer herd sizes, let the page run its script, or ask `cowpath plan`",
+        ));
+    }
+    asked.replicates = Some(replicates.min(WAITED_FOR));
     let prepared = planning::prepare(ground, &asked)?;
     let busy = || {
         crate::trouble::user(
@@ -189,19 +212,17 @@ fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
     }
     changes[1].set("cows", word("other-cows")).map_err(refused)?;
     let [change, instead] = changes;
-    let mut figures = BTreeMap::new();
-    for (name, label, usual) in common(ground) {
-        let figure = match word(name) {
-            "" => usual,
-            typed => typed
-                .replace(',', ".")
-                .parse::<f64>()
-                .ok()
-                .filter(|figure| (0.0..1e6).contains(figure))
-                .ok_or_else(|| refused(format!("{label}: `{typed}` is no figure")))?,
-        };
-        figures.insert(name, figure);
-    }
+    let idle = match word("idle") {
+        "" => 100.0 * ground.terms.idle,
+        typed => typed
+            .replace(',', ".")
+            .parse::<f64>()
+            .ok()
+            .filter(|percent| (0.0..=90.0).contains(percent))
+            .ok_or_else(|| {
+                refused(format!("box time that stays idle: `{typed}` is no figure of 0 to 90 %"))
+            })?,
+    };
     let own = ground.setup.cows.to_string();
     let cows = if word("cows").is_empty() { own.as_str() } else { word("cows") };
     Ok(AskedPlan {
@@ -211,9 +232,9 @@ fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
         replicates: None,
         seed: 1,
         days: 60.0,
-        bounds: Bounds { idle: figures["idle"].min(90.0) / 100.0, ..Bounds::default() },
+        bounds: Bounds { idle: idle / 100.0, ..Bounds::default() },
         terms: ground.terms.clone(),
-        parlour: Some(figures["parlour"]).filter(|per_day| 1.0 <= *per_day && *per_day <= 4.0),
+        parlour: plan_parlour::read(word("parlour")).map_err(refused)?,
     })
 }
 
@@ -233,20 +254,25 @@ fn page_of(
         usual: usual.get(name).cloned().unwrap_or_default(),
         other: typed(&format!("other-{name}")),
     };
-    let sum = |(name, label, usual): (&'static str, &'static str, f64)| Field {
+    let sum = |(name, label, usual): (&'static str, &'static str, String)| Field {
         label,
         name,
         value: typed(name),
-        usual: if usual == 0.0 { String::new() } else { number::plain(usual, 1) },
+        usual,
         other: String::new(),
     };
     let cows = typed("cows");
+    let mut fields: Vec<Field> = FIELDS.into_iter().map(field).collect();
+    let folded = fields.split_off(ALWAYS);
     PlanPage {
         frame: Frame::of("plan"),
         farm: ground.farm.clone(),
         basis: ground.basis.clone(),
-        cows: if cows.is_empty() { plan_drawn::around(ground.setup.cows) } else { cows },
-        fields: FIELDS.into_iter().map(field).collect(),
+        cows: if cows.is_empty() { plan_drawn::around(&ground.setup).0 } else { cows },
+        asks: plan_asks::asks(&ground.setup, words),
+        fields,
+        unfolded: folded.iter().any(|field| !field.value.is_empty() || !field.other.is_empty()),
+        folded,
         common: common(ground).into_iter().map(sum).collect(),
         money: say::plan::terms(&ground.terms, ground.units),
         wrong,

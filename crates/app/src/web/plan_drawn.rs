@@ -1,4 +1,5 @@
-//! A plan on its page: sentences, the picture of idle box time over herd sizes, intervals, and the figures.
+//! A plan on its page: sentences, the picture of idle box time over herd sizes, both scenarios in figures, and the rest
+//! folded away.
 
 use std::{collections::BTreeMap, fmt::Write};
 
@@ -7,18 +8,11 @@ use cowpath_core::{
     traffic::{Cows, Figure, Mean, Setup, Traffic},
 };
 
-use super::lanes::escaped;
+use super::{lanes::escaped, plan_pictures};
 use crate::ask::{
     plan::{Plan, PlanRow},
     planning::{Ground, mass},
 };
-
-/// Size of the picture of idle time.
-const WIDE: f64 = 460.0;
-const HIGH: f64 = 190.0;
-/// Room for the figures of its axes.
-const LEFT: f64 = 34.0;
-const BELOW: f64 = 28.0;
 
 /// What stands in a field that nobody fills: the farm as it is.
 pub fn usual(setup: &Setup) -> BTreeMap<&'static str, String> {
@@ -42,6 +36,8 @@ pub fn usual(setup: &Setup) -> BTreeMap<&'static str, String> {
         ("patience", number::plain(setup.queue.patience_min, 0)),
         ("shortest", "her own".to_owned()),
         ("fresh-pen", "none".to_owned()),
+        ("milk", "her own".to_owned()),
+        ("longest", "her own".to_owned()),
     ]);
     if let Cows::Drawn(about) = &setup.herd {
         usual.insert("milk", number::plain(about.yield_kg, 1));
@@ -51,11 +47,21 @@ pub fn usual(setup: &Setup) -> BTreeMap<&'static str, String> {
     usual
 }
 
-/// Herd sizes about a farm's own: `80-160/10`.
-pub fn around(cows: usize) -> String {
-    let step = (cows / 12).max(1);
-    format!("{}-{}/{step}", cows.saturating_sub(4 * step).max(1), cows + 4 * step)
+/// More cows than any field study found at a box, and fewer (`docs/sources.md` §1: 47 to 58): between them lies what fits.
+const COWS_A_BOX: (usize, usize) = (45, 75);
+
+/// Some ten herd sizes about a farm's own that reach from boxes with time to boxes without: `72-153/9`, and the last.
+pub fn around(setup: &Setup) -> (String, usize) {
+    let (cows, boxes) = (setup.cows.max(1), setup.boxes.max(1));
+    let low = (2 * cows / 3).min(COWS_A_BOX.0 * boxes).max(1);
+    let high = (4 * cows / 3).max(COWS_A_BOX.1 * boxes);
+    let step = (high - low).div_ceil(9).max(1);
+    let last = low + step * (high - low).div_ceil(step);
+    (format!("{low}-{last}/{step}"), last)
 }
+
+/// No figure, for units alone.
+const ZERO: Mean = Mean { mean: 0.0, low: 0.0, high: 0.0 };
 
 /// The answer as far as it is reckoned.
 pub fn answer(plan: &Plan, ground: &Ground) -> String {
@@ -63,209 +69,202 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
     for (place, sentence) in plan.sentences.iter().enumerate() {
         let class = if place == 0 { " class=\"large\"" } else { "" };
         let _ = write!(out, "<p{class}>{}</p>", escaped(sentence));
-    }
-    let state = match (plan.done, plan.sure) {
-        (false, _) => {
-            format!("Reckoning: {} of at most {} replicates are in.", plan.replicates, plan.most_replicates)
+        // The picture proves what was said first.
+        let first = place == 1.min(plan.sentences.len() - 1);
+        if first && plan.scenarios.iter().any(|scenario| 1 < scenario.rows.len()) {
+            out.push_str(&plan_pictures::idle_picture(plan));
         }
-        (true, true) => format!(
-            "Sure enough after {} replicates of {} days.",
-            plan.replicates,
-            number::plain(plan.days, 0)
-        ),
-        (true, false) => format!(
-            "{} replicates of {} days; the intervals say how sure it is.",
-            plan.replicates,
-            number::plain(plan.days, 0)
-        ),
-    };
+    }
     let _ = write!(
         out,
-        "<p class=\"soft\">{state} In brackets: 95{}% interval. From {}.</p>",
+        "<p class=\"soft\"><span class=\"state\">{}</span> In brackets: 95{}% interval. From {}.</p>",
+        state(plan),
         number::SPACE,
         escaped(&plan.basis)
     );
-    if plan.scenarios.iter().any(|scenario| 1 < scenario.rows.len()) {
-        out.push_str(&idle_picture(plan));
-    }
-    out.push_str("<div class=\"both\">");
-    for scenario in &plan.scenarios {
-        let _ = write!(
-            out,
-            "<section><h2>{}</h2><p class=\"soft\">{}</p>",
-            if scenario.name == "instead" { "Instead" } else { "As asked" },
-            escaped(&scenario.head())
-        );
-        if let Some(row) = scenario.rows.get(scenario.rows.len() / 2) {
-            out.push_str(&interval_picture(row));
-            out.push_str(&figures(row, ground));
+    let notes = |out: &mut String| {
+        for note in &plan.notes {
+            let _ = write!(out, "<p class=\"note\">{}</p>", escaped(note));
         }
-        out.push_str("</section>");
+    };
+    if !plan.fitted {
+        notes(&mut out);
     }
-    out.push_str("</div>");
+    let _ = write!(out, "<p class=\"note\">{}", escaped(&say::terms(&plan.terms, ground.units)));
+    let set = say::stated_prices(&plan.terms).map_or("Set others", |words| {
+        let _ = write!(out, " {}", escaped(words));
+        "Set yours"
+    });
+    let _ = write!(out, " <a href=\"/boxes/intervals#terms\">{set}</a>.</p>");
+    out.push_str(&sides(plan, ground));
+    out.push_str(&pictures(plan));
     out.push_str(&table(plan, ground));
     if !plan.beside.is_empty() {
         out.push_str(&beside(plan));
     }
-    for note in &plan.notes {
-        let _ = write!(out, "<p class=\"note\">{}</p>", escaped(note));
+    if plan.fitted {
+        notes(&mut out);
     }
     out
 }
 
-/// Idle share over herd sizes: a line a scenario, whiskers for the intervals, the reserve across.
-fn idle_picture(plan: &Plan) -> String {
-    let rows = || plan.scenarios.iter().flat_map(|scenario| &scenario.rows);
-    let cows = || rows().map(|row| row.cows as f64);
-    let (low, high) = (cows().fold(f64::INFINITY, f64::min), cows().fold(0.0, f64::max));
-    let idle = |row: &PlanRow| row.figures[Figure::Idle.word()];
-    let most = rows().map(|row| idle(row).mean).fold(plan.bounds.idle, f64::max).max(0.05) * 1.1;
-    let x = |cows: f64| LEFT + (cows - low) / (high - low).max(1.0) * (WIDE - LEFT - 8.0);
-    let y = |share: f64| (HIGH - BELOW) * (1.0 - (share / most).clamp(0.0, 1.0)) + 4.0;
-    let mut out = format!(
-        "<figure class=\"picture plan\"><svg viewBox=\"0 0 {WIDE} {HIGH}\" role=\"img\" aria-label=\"Idle box time by number of cows; the same in figures below\">"
-    );
-    let reserve = y(plan.bounds.idle);
-    let _ = write!(
-        out,
-        "<line class=\"reserve\" x1=\"{LEFT}\" x2=\"{WIDE}\" y1=\"{reserve:.1}\" y2=\"{reserve:.1}\"/><line class=\"axis\" x1=\"{LEFT}\" x2=\"{WIDE}\" y1=\"{0:.1}\" y2=\"{0:.1}\"/>",
-        y(0.0)
-    );
-    for share in [0.0, 0.5 * most / 1.1, most / 1.1] {
-        let _ = write!(
-            out,
-            "<text x=\"{:.0}\" y=\"{:.1}\" text-anchor=\"end\">{} %</text>",
-            LEFT - 4.0,
-            y(share) + 4.0,
-            number::plain(100.0 * share, 0)
-        );
+/// How far it is.
+fn state(plan: &Plan) -> String {
+    let (done, days) = (plan.replicates, number::plain(plan.days, 0));
+    match (plan.done, plan.sure) {
+        (false, _) => format!("Reckoning: {done} of at most {} replicates are in.", plan.most_replicates),
+        (true, true) => format!("Sure enough after {done} replicates of {days} days."),
+        (true, false) => format!("{done} replicates of {days} days; the intervals say how sure it is."),
     }
-    for at in [low, 0.5 * (low + high), high] {
-        let anchor = if at == low {
-            "start"
-        } else if at == high {
-            "end"
-        } else {
-            "middle"
-        };
-        let _ = write!(
-            out,
-            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{} cows</text>",
-            x(at),
-            HIGH - 8.0,
-            number::plain(at, 0)
-        );
+}
+
+/// The scenarios side by side in figures, with the cows that are told.
+fn sides(plan: &Plan, ground: &Ground) -> String {
+    let place = plan.told_place();
+    let rows: Vec<(&PlanRow, f64)> = plan
+        .scenarios
+        .iter()
+        .filter_map(|scenario| Some((scenario.rows.get(place)?, scenario.boxes as f64)))
+        .collect();
+    let Some((first, _)) = rows.first() else { return String::new() };
+    let scenarios = &plan.scenarios[..rows.len()];
+    let difference = plan.differences.get(place);
+    let mut out = String::from("<section class=\"side-by-side\" aria-labelledby=\"sides-head\">");
+    let _ = write!(out, "<h2 id=\"sides-head\">With {}</h2><p class=\"soft\">", say::cows(first.cows));
+    for scenario in scenarios {
+        let name = if scenario.name == "instead" { " Instead" } else { "As asked" };
+        let _ = write!(out, "{name}: {}.", escaped(&scenario.head()));
     }
-    for (place, scenario) in plan.scenarios.iter().enumerate() {
-        let points: Vec<String> = scenario
-            .rows
-            .iter()
-            .map(|row| format!("{:.1},{:.1}", x(row.cows as f64), y(idle(row).mean)))
-            .collect();
-        let class = if place == 0 { "first" } else { "second" };
-        let _ = write!(out, "<polyline class=\"{class}\" points=\"{}\"/>", points.join(" "));
-        for row in scenario.rows.iter().filter(|row| idle(row).low.is_finite()) {
-            let at = x(row.cows as f64);
-            let _ = write!(
-                out,
-                "<line class=\"{class} whisker\" x1=\"{at:.1}\" x2=\"{at:.1}\" y1=\"{:.1}\" y2=\"{:.1}\"/>",
-                y(idle(row).low),
-                y(idle(row).high)
-            );
+    out.push_str("</p><table class=\"sides\"><thead><tr><th scope=\"col\">figure</th>");
+    for scenario in scenarios {
+        let _ = write!(out, "<th scope=\"col\">{}</th>", scenario.name);
+    }
+    if difference.is_some() {
+        out.push_str("<th scope=\"col\">difference</th>");
+    }
+    out.push_str("</tr></thead><tbody>");
+    let unit = mass(ZERO, ground.units).1;
+    let herd = |mean: Mean| mass(mean, ground.units).0;
+    let mut row = |what: &str, decimals: usize, own: &dyn Fn(&PlanRow, f64) -> Mean, less: Option<Mean>| {
+        // What is nothing everywhere is no row.
+        let nothing = |mean: Mean| mean.low == 0.0 && mean.high == 0.0;
+        if rows.iter().all(|(figures, boxes)| nothing(own(figures, *boxes))) {
+            return;
         }
-    }
-    let second = if plan.scenarios.len() == 2 { "; broken: instead" } else { "" };
-    let _ = write!(
-        out,
-        "</svg><figcaption class=\"soft\">Idle box time by number of cows. Whole line: as asked{second}; thin: the reserve of {} %.</figcaption></figure>",
-        number::plain(100.0 * plan.bounds.idle, 0)
+        let _ = write!(out, "<tr><th scope=\"row\">{}</th>", escaped(what));
+        for (figures, boxes) in &rows {
+            cell(&mut out, own(figures, *boxes), decimals, false);
+        }
+        if let Some(less) = less {
+            cell(&mut out, less, decimals, true);
+        }
+        out.push_str("</tr>");
+    };
+    let milk = |own: &PlanRow, boxes: f64| herd(own.figures[Figure::MilkBox.word()].times(boxes));
+    row(&format!("milk, {unit} a day"), 0, &milk, difference.map(|own| herd(own.milk_kg)));
+    row(
+        &format!("money a day, {}", plan.terms.currency),
+        0,
+        &|own, _| own.money,
+        difference.map(|own| own.money),
     );
-    out
-}
-
-/// Hours between milkings, as bars.
-fn interval_picture(row: &PlanRow) -> String {
-    let most = row.intervals.iter().copied().fold(0.01, f64::max);
-    let mut out = format!(
-        "<figure class=\"picture plan\"><svg viewBox=\"0 0 240 84\" role=\"img\" aria-label=\"Hours between milkings with {}: eight in ten between {} and {} hours\">",
-        say::cows(row.cows),
-        number::plain(row.figures[Figure::IntervalLow.word()].mean, 1),
-        number::plain(row.figures[Figure::IntervalHigh.word()].mean, 1)
-    );
-    for (hour, share) in row.intervals.iter().enumerate() {
-        let high = 60.0 * share / most;
-        let _ = write!(
-            out,
-            "<rect class=\"bar\" x=\"{}\" y=\"{:.1}\" width=\"8\" height=\"{high:.1}\"/>",
-            hour * 10,
-            64.0 - high
-        );
-    }
-    for hour in [0, 6, 12, 18] {
-        let _ = write!(out, "<text x=\"{}\" y=\"80\">{hour} h</text>", hour * 10);
-    }
-    let _ = write!(
-        out,
-        "</svg><figcaption class=\"soft\">Hours between milkings, {}.</figcaption></figure>",
-        say::cows(row.cows)
-    );
-    out
-}
-
-/// The figures of a scenario at one herd size.
-fn figures(row: &PlanRow, ground: &Ground) -> String {
-    let of = |figure: Figure| row.figures[figure.word()];
-    let percent = |mean: Mean| format!("{} %", say::with_interval(mean.times(100.0), 1));
-    let (milk, unit) = mass(of(Figure::MilkBox), ground.units);
-    let lines = [
-        ("milkings a cow-day", say::with_interval(of(Figure::Milkings), 2)),
-        ("turned away a cow-day", say::with_interval(of(Figure::TurnedAway), 2)),
-        ("idle", percent(of(Figure::Idle))),
-        ("milk a box-day", format!("{} {unit}", say::with_interval(milk, 0))),
-        ("hours between milkings", say::with_interval(of(Figure::Interval), 1)),
-        (
-            "eight in ten of them",
-            format!(
-                "{} to {} h",
-                number::plain(of(Figure::IntervalLow).mean, 1),
-                number::plain(of(Figure::IntervalHigh).mean, 1)
-            ),
-        ),
-        ("wait, lowest ranks", format!("{} min", say::with_interval(of(Figure::WaitLow), 0))),
-        ("wait, highest ranks", format!("{} min", say::with_interval(of(Figure::WaitHigh), 0))),
-        ("waited a cow-day", format!("{} min", say::with_interval(of(Figure::Waiting), 0))),
-        ("fetched a day", say::with_interval(of(Figure::Brought).times(row.cows as f64), 1)),
-        ("people a day", format!("{} min", say::with_interval(of(Figure::People), 0))),
-        ("money a day", say::with_interval(row.money, 0)),
+    let cows = first.cows as f64;
+    let plain: [(&str, Figure, usize, f64); 11] = [
+        ("milkings a cow-day", Figure::Milkings, 2, 1.0),
+        ("hours between milkings", Figure::Interval, 1, 1.0),
+        ("one in ten is shorter than, h", Figure::IntervalLow, 1, 1.0),
+        ("one in ten is longer than, h", Figure::IntervalHigh, 1, 1.0),
+        ("turned away a cow-day", Figure::TurnedAway, 2, 1.0),
+        ("idle box time, %", Figure::Idle, 1, 100.0),
+        ("waited a cow-day, min", Figure::Waiting, 0, 1.0),
+        ("a wait, lowest ranks, min", Figure::WaitLow, 0, 1.0),
+        ("a wait, highest ranks, min", Figure::WaitHigh, 0, 1.0),
+        ("fetched a day", Figure::Brought, 1, cows),
+        ("people, min a day", Figure::People, 0, 1.0),
     ];
-    let mut out = String::from("<dl class=\"counts\">");
-    for (what, figure) in lines {
-        let _ = write!(out, "<div><dt>{what}</dt><dd>{}</dd></div>", escaped(&figure));
+    for (what, figure, decimals, factor) in plain {
+        let own = |own: &PlanRow, _: f64| own.figures[figure.word()].times(factor);
+        row(what, decimals, &own, difference.map(|less| less.figures[figure.word()].times(factor)));
     }
-    out.push_str("</dl>");
+    out.push_str("</tbody></table></section>");
+    out
+}
+
+/// A figure, its interval under it.
+fn cell(out: &mut String, mean: Mean, decimals: usize, sign: bool) {
+    let [middle, low, high] =
+        [mean.mean, mean.low, mean.high].map(|value| say::grouped(value, decimals, sign));
+    let _ = write!(out, "<td><b>{middle}</b>");
+    if mean.low.is_finite() && low != high {
+        let _ = write!(out, " <span>{low} to {high}</span>");
+    }
+    out.push_str("</td>");
+}
+
+/// When cows are milked and how long between, beside each other.
+fn pictures(plan: &Plan) -> String {
+    let place = plan.told_place();
+    let mut out = String::from("<div class=\"both\">");
+    let rows: Vec<(&str, &PlanRow)> = plan
+        .scenarios
+        .iter()
+        .filter_map(|scenario| Some((scenario.name, scenario.rows.get(place)?)))
+        .collect();
+    let most = |of: fn(&PlanRow) -> &Vec<f64>| {
+        rows.iter().flat_map(|(_, row)| of(row)).copied().fold(1e-9, f64::max)
+    };
+    let (longest, busiest) = (most(|row| &row.intervals), most(|row| &row.by_hour));
+    for (name, row) in rows {
+        let name = if plan.scenarios.len() == 2 { format!(", {name}") } else { String::new() };
+        out.push_str("<section>");
+        out.push_str(&plan_pictures::bars(
+            &row.intervals,
+            longest,
+            &format!("Hours between milkings{name}"),
+            &format!(
+                "eight in ten between {} and {} hours",
+                number::plain(row.figures[Figure::IntervalLow.word()].mean, 1),
+                number::plain(row.figures[Figure::IntervalHigh.word()].mean, 1)
+            ),
+            " h",
+        ));
+        let busy = row.by_hour.iter().enumerate().max_by(|one, other| one.1.total_cmp(other.1));
+        out.push_str(&plan_pictures::bars(
+            &row.by_hour,
+            busiest,
+            &format!("Visits a box by hour of the day{name}"),
+            &busy.map_or(String::new(), |(hour, visits)| {
+                format!("most in the hour from {}: {}", say::clock(hour as f64), number::plain(*visits, 1))
+            }),
+            ":00",
+        ));
+        out.push_str("</section>");
+    }
+    out.push_str("</div>");
     out
 }
 
 /// Every herd size in figures.
 fn table(plan: &Plan, ground: &Ground) -> String {
-    let mut out = String::from(
-        "<details class=\"fold\"><summary>Every herd size in figures</summary><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Every herd size in figures\"><table><thead><tr><th scope=\"col\">cows</th><th scope=\"col\">scenario</th><th scope=\"col\">milkings a cow-day</th><th scope=\"col\">idle %</th><th scope=\"col\">milk a box-day</th><th scope=\"col\">waited a cow-day, min</th><th scope=\"col\">fetched a day</th><th scope=\"col\">money a day</th><th scope=\"col\">gives way</th></tr></thead><tbody>",
+    let (unit, currency) = (mass(ZERO, ground.units).1, escaped(&plan.terms.currency));
+    let mut out = format!(
+        "<details class=\"fold\"><summary>Every herd size in figures</summary><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Every herd size in figures\"><table><thead><tr><th scope=\"col\">cows</th><th scope=\"col\">scenario</th><th scope=\"col\">milkings a cow-day</th><th scope=\"col\">idle %</th><th scope=\"col\">milk a box-day, {unit}</th><th scope=\"col\">waited a cow-day, min</th><th scope=\"col\">fetched a day</th><th scope=\"col\">{currency} a day</th><th scope=\"col\">gives way</th></tr></thead><tbody>",
     );
     let sizes = plan.scenarios.iter().map(|scenario| scenario.rows.len()).max().unwrap_or(0);
     for place in 0..sizes {
         for scenario in &plan.scenarios {
             let Some(row) = scenario.rows.get(place) else { continue };
             let of = |figure: Figure| row.figures[figure.word()];
-            let (milk, unit) = mass(of(Figure::MilkBox), ground.units);
+            let (milk, _) = mass(of(Figure::MilkBox), ground.units);
             let gave: Vec<String> = row.exceeded.iter().map(|limit| say::limit(*limit).to_owned()).collect();
             let _ = write!(
                 out,
-                "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td><td>{} {unit}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
+                "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
                 row.cows,
                 scenario.name,
                 say::with_interval(of(Figure::Milkings), 2),
                 say::with_interval(of(Figure::Idle).times(100.0), 1),
-                number::plain(milk.mean, 0),
+                say::grouped(milk.mean, 0, false),
                 number::plain(of(Figure::Waiting).mean, 0),
                 number::plain(of(Figure::Brought).mean * row.cows as f64, 1),
                 say::with_interval(row.money, 0),

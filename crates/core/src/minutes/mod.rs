@@ -3,7 +3,8 @@
 //! # What is here
 //! [`ledger`]: each day of a box split without remainder into what was done in it; [`intervals`]: how long each cow's
 //! interval should be, and what one more minute of box would be worth; [`terms`]: prices, the reserve that stays idle
-//! and the limits of intervals; [`takeoff`]: what the last quarter costs, and what taking cups off sooner would save.
+//! and the limits of intervals; [`takeoff`]: what the last quarter costs, and what taking cups off sooner would save;
+//! [`trend`]: whether a daily figure rises or falls more than days differ.
 //! # Source
 //! `docs/sources.md`, §1 (capacity), §2 (interval and yield), §5 (take-off), §12 (box minutes).
 //! # Not here
@@ -13,6 +14,7 @@ pub mod intervals;
 pub mod ledger;
 pub mod takeoff;
 pub mod terms;
+pub mod trend;
 mod uses;
 
 #[cfg(test)]

@@ -89,6 +89,12 @@ impl Terms {
         (low[group.third].min(high_h), high_h)
     }
 
+    /// Whether its prices are still the stated ones, which have no source.
+    pub fn stated_prices(&self) -> bool {
+        let prices = |own: &Terms| (own.milk_kg, own.feed_kg, own.labour_min, own.box_day, own.fetch_min);
+        prices(self) == prices(&Terms::default())
+    }
+
     /// Milk less the feed it takes, money a kg.
     pub fn price_kg(&self) -> f64 {
         self.milk_kg - self.feed_kg

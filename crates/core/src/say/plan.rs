@@ -1,6 +1,6 @@
 //! What would happen at the boxes, in sentences.
 
-use super::number::{SPACE, mass_unit, plain, signed};
+use super::number::{SPACE, count, mass_unit, plain, signed};
 use crate::{
     minutes::terms::Terms,
     traffic::{Change, Limit, Mean, Traffic},
@@ -9,18 +9,30 @@ use crate::{
 
 /// A figure with its interval: `2.81 (2.79 to 2.83)`.
 pub fn with_interval(mean: Mean, decimals: usize) -> String {
-    interval(mean, |value| plain(value, decimals))
+    let write = |value| grouped(value, decimals, false);
+    format!("{}{}", write(mean.mean), ends(mean, write))
 }
 
 /// The same of a difference: `+0.21 (+0.19 to +0.23)`.
 pub fn signed_interval(mean: Mean, decimals: usize) -> String {
-    interval(mean, |value| signed(value, decimals))
+    let write = |value| grouped(value, decimals, true);
+    format!("{}{}", write(mean.mean), ends(mean, write))
 }
 
-/// An interval that is no wider than what is written is not written.
-fn interval(mean: Mean, write: impl Fn(f64) -> String) -> String {
-    let [middle, low, high] = [mean.mean, mean.low, mean.high].map(write);
-    if mean.low.is_finite() && low != high { format!("{middle} ({low} to {high})") } else { middle }
+/// ` (2.79 to 2.83)`; an interval that is no wider than what is written is not written.
+fn ends(mean: Mean, write: impl Fn(f64) -> String) -> String {
+    let [low, high] = [mean.low, mean.high].map(write);
+    if mean.low.is_finite() && low != high { format!(" ({low} to {high})") } else { String::new() }
+}
+
+/// A figure with thousands parted where it has no decimals.
+pub fn grouped(value: f64, decimals: usize, sign: bool) -> String {
+    let text = if sign { signed(value, decimals) } else { plain(value, decimals) };
+    let digits = text.trim_start_matches(['+', '−']);
+    match digits.parse::<usize>() {
+        Ok(whole) if 999 < whole => text.replace(digits, &count(whole)),
+        _ => text,
+    }
 }
 
 /// `1 box`, `2 boxes`.
@@ -30,7 +42,11 @@ pub fn boxes(count: usize) -> String {
 
 /// `1 cow`, `118 cows`.
 pub fn cows(count: usize) -> String {
-    if count == 1 { format!("1{SPACE}cow") } else { format!("{count}{SPACE}cows") }
+    if count == 1 {
+        format!("1{SPACE}cow")
+    } else {
+        format!("{}{SPACE}cows", grouped(count as f64, 0, false))
+    }
 }
 
 /// An hour of the clock: `06:00`.
@@ -53,7 +69,7 @@ pub fn list(all: &[String], last: &str) -> String {
     }
 }
 
-/// How many cows fit.
+/// How many cows fit: `2 boxes hold 113 cows (112 to 113) while 10 % of box time stays idle`, without a stop.
 pub fn capacity(
     at: usize,
     idle: f64,
@@ -65,32 +81,89 @@ pub fn capacity(
     let these = boxes(at);
     match mean {
         Some(mean) => {
-            let whole = |value: f64| value.floor() as usize;
             let span = if mean.low.is_finite() && whole(mean.low) != whole(mean.high) {
-                format!(" ({} to {})", whole(mean.low), whole(mean.high))
+                format!(" ({} to {})", count(whole(mean.low)), count(whole(mean.high)))
             } else {
                 String::new()
             };
             let holds = if at == 1 { "holds" } else { "hold" };
-            format!(
-                "{these} {holds} {}{span} while {reserve} of box time stays idle.",
-                cows(whole(mean.mean))
-            )
+            format!("{these} {holds} {}{span} while {reserve} of box time stays idle", cows(whole(mean.mean)))
         }
         None if idle <= idles.1 => {
             format!(
-                "{these}: with {} more than {reserve} of box time is still idle; try more cows.",
+                "{these}: with {} more than {reserve} of box time is still idle; try more cows",
                 cows(sizes.1)
             )
         }
         None if idles.0 < idle => {
             format!(
-                "{these}: with {} already less than {reserve} of box time is idle; try fewer cows.",
+                "{these}: with {} already less than {reserve} of box time is idle; try fewer cows",
                 cows(sizes.0)
             )
         }
-        None => format!("{these}: how many cows leave {reserve} of box time idle is not sure yet."),
+        None => format!("{these}: how many cows leave {reserve} of box time idle is not sure yet"),
     }
+}
+
+/// How far the first replicate is.
+pub fn begun(cells: usize, of: usize) -> String {
+    format!("Reckoning: the first figures of {cells} of {of} herd sizes are in.")
+}
+
+/// Whole cows of a figure: part of a cow is none.
+pub fn whole(cows: f64) -> usize {
+    cows.floor().max(0.0) as usize
+}
+
+/// How many more or fewer that is: `5 more than the 108 now (+4 to +5)`, `as many`; `ends` are whole cows.
+pub fn more(by: i64, ends: Option<(i64, i64)>, than: &str) -> String {
+    let figure = |value: i64| signed(value as f64, 0);
+    let span = ends
+        .filter(|(low, high)| low < high)
+        .map_or_else(String::new, |(low, high)| format!(" ({} to {})", figure(low), figure(high)));
+    match by {
+        0 => format!("as many{span}"),
+        less if less < 0 => format!("{} fewer than {than}{span}", -less),
+        more => format!("{more} more than {than}{span}"),
+    }
+}
+
+/// Where another limit gives way before the idle reserve does.
+pub fn other_limit(at: usize, idle: f64, most: usize, first: (usize, Limit)) -> String {
+    format!(
+        "{}: with {} more than {}{SPACE}% of box time is still idle, but from {} on another limit gives way: {}",
+        boxes(at),
+        cows(most),
+        plain(100.0 * idle, 0),
+        cows(first.0),
+        limit(first.1)
+    )
+}
+
+/// What other numbers of cows bring: `113 cows instead of 108: +182 kg of milk and +60 USD a day`.
+pub fn brings(from: usize, to: usize, milk: Mean, unit: &str, money: Mean, currency: &str) -> String {
+    format!(
+        "{} instead of {}: {}; what the cows cost else is not counted.",
+        cows(to),
+        grouped(from as f64, 0, false),
+        milk_and_money(milk, unit, money, currency)
+    )
+}
+
+/// `+71 kg (+64 to +78) of milk and −36 USD (−39 to −34) a day`; what may be chance is said.
+pub fn milk_and_money(milk: Mean, unit: &str, money: Mean, currency: &str) -> String {
+    let one = |mean: Mean, unit: &str| {
+        let span = ends(mean, |value| grouped(value, 0, true));
+        format!("{}{SPACE}{unit}{span}", grouped(mean.mean, 0, true))
+    };
+    let chance = |mean: Mean| mean.low.is_finite() && mean.holds(0.0) && mean.low < mean.high;
+    let may = match (chance(milk), chance(money)) {
+        (true, true) => " (both may be chance)",
+        (true, false) => " (the milk may be chance)",
+        (false, true) => " (the money may be chance)",
+        (false, false) => "",
+    };
+    format!("{} of milk and {} a day{may}", one(milk, unit), one(money, currency))
 }
 
 /// What it is that gives way.
@@ -221,38 +294,39 @@ pub fn terms(terms: &Terms, units: UnitSystem) -> String {
     )
 }
 
-/// In one sentence: figures whose interval holds zero are said not to differ surely.
+/// In one sentence: milk and money always with their intervals; of the rest, figures whose interval holds zero are said
+/// not to differ surely.
 pub fn differs(size: usize, differs: &Differs) -> String {
     let mut sure = Vec::new();
     let mut unsure = Vec::new();
-    let money = format!("{} a day", differs.currency);
     let parts = [
         (differs.milkings, 2, "milkings a cow-day", 1.0),
-        (differs.milk, 0, "", 1.0),
         (differs.waiting_min, 0, "minutes waited a cow-day", 1.0),
         (differs.idle, 1, "points of idle box time", 100.0),
         (differs.people_min, 0, "minutes of people a day", 1.0),
-        (differs.money, 0, money.as_str(), 1.0),
     ];
     for (mean, decimals, what, factor) in parts {
         let mean = mean.times(factor);
-        let milk = format!("{} of milk a day", differs.unit);
-        let what = if what.is_empty() { milk.as_str() } else { what };
+        if mean.low == 0.0 && mean.high == 0.0 {
+            continue;
+        }
         if mean.holds(0.0) || mean.mean.abs() < 0.5 * 10_f64.powi(-decimals) {
             unsure.push(what.to_owned());
         } else {
             sure.push(format!("{}{SPACE}{what}", signed_interval(mean, decimals as usize)));
         }
     }
-    let head = format!("{}, instead {}", cows(size), differs.instead);
+    let both = milk_and_money(differs.milk, differs.unit, differs.money, &differs.currency);
+    let rest = if sure.is_empty() { String::new() } else { format!("; {}", list(&sure, "and")) };
     let tail = if unsure.is_empty() {
         String::new()
     } else {
         format!(" No sure difference in {}.", list(&unsure, "or"))
     };
-    if sure.is_empty() {
-        format!("{head}: nothing differs for sure.")
-    } else {
-        format!("{head}: {}.{tail}", list(&sure, "and"))
-    }
+    format!("{}, instead {}: {both}{rest}.{tail}", cows(size), differs.instead)
+}
+
+/// That prices are none of the farm's own.
+pub fn stated_prices(own: &Terms) -> Option<&'static str> {
+    own.stated_prices().then_some("These prices stand in for the farm’s own and have no source.")
 }

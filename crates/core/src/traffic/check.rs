@@ -18,7 +18,7 @@ pub enum Fault {
     #[error("{0} cows in one pen are more than {MOST_COWS}")]
     TooManyCows(usize),
     /// The shortest interval is not below the longest.
-    #[error("cows may not be milked before {shortest_h} h and must be brought after {longest_h} h")]
+    #[error("cows may not be milked before {} h and must be brought after {} h", tenth(*shortest_h), tenth(*longest_h))]
     Contradiction {
         /// Shortest interval, h.
         shortest_h: f64,
@@ -38,6 +38,11 @@ pub enum Fault {
     /// No round of people lies within their hours.
     #[error("no round of people lies between {0} and {1} o’clock, when they work")]
     NoRound(f64, f64),
+}
+
+/// As it is read.
+fn tenth(hours: f64) -> f64 {
+    (10.0 * hours).round() / 10.0
 }
 
 /// Looks a pen over.

@@ -241,6 +241,9 @@ fn hazard(cells: &[Cell], cows: usize, fetch: &[f64]) -> Hazard {
 /// Step of an even walk over ranks, which no log tells.
 const STEP: f64 = 0.618_033_988_75;
 
+/// A shortest interval lies at least so far below the longest.
+const BEFORE_LONGEST: f64 = 0.9;
+
 /// One cow as the pen sees her.
 fn hers(
     stays: &[Stay],
@@ -282,7 +285,8 @@ fn hers(
         rate_kg_h: rate_kg_h.clamp(0.05, 6.0),
         kappa_per_h,
         flow_kg_min,
-        minimum_h: threshold(&let_in, &kept_out),
+        // A few visits, all of them late, say little: nobody keeps a cow out whom people must bring.
+        minimum_h: threshold(&let_in, &kept_out).min(BEFORE_LONGEST * longest_h),
         longest_h,
         frailty,
         pace: 1.0,

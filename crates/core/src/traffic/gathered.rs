@@ -104,13 +104,39 @@ impl Gathered {
     }
 }
 
+/// What follows with so many cows, a value a replicate: straight between the herd sizes tried. `None` beyond them.
+///
+/// `sizes` in rising order, each with its replicates.
+pub fn with_cows(
+    sizes: &[(usize, &Gathered)],
+    cows: usize,
+    value: &dyn Fn(&[f64]) -> f64,
+) -> Option<Vec<f64>> {
+    let right = sizes.iter().position(|(size, _)| cows <= *size)?;
+    let (size, above) = sizes[right];
+    if size == cows {
+        return Some(above.figures.iter().map(|own| value(own)).collect());
+    }
+    let (smaller, below) = *sizes.get(right.checked_sub(1)?)?;
+    let part = (cows - smaller) as f64 / (size - smaller) as f64;
+    let pairs = below.figures.iter().zip(&above.figures);
+    Some(pairs.map(|(low, high)| value(low) + part * (value(high) - value(low))).collect())
+}
+
+/// What one list of replicates has more of than another, on the same chance, with its interval.
+pub fn paired(own: &[f64], less: &[f64]) -> Mean {
+    let mut spread = Spread::default();
+    own.iter().zip(less).for_each(|(own, less)| spread.add(own - less));
+    spread.mean()
+}
+
 /// How many cows leave a share of box time idle: where each replicate's idle share falls through it, straight between
 /// the herd sizes tried. `None` where the sizes do not reach it in every replicate.
 ///
 /// `sizes` in rising order, each with its replicates.
-pub fn capacity(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Mean> {
+pub fn capacities(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Vec<f64>> {
     let replicates = sizes.iter().map(|(_, gathered)| gathered.count()).min()?;
-    let mut spread = Spread::default();
+    let mut all = Vec::new();
     for replicate in 0..replicates {
         let idles: Vec<(f64, f64)> = sizes
             .iter()
@@ -118,7 +144,14 @@ pub fn capacity(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Mean> {
             .collect();
         let through = idles.windows(2).find(|pair| idle <= pair[0].1 && pair[1].1 < idle)?;
         let (left, right) = (through[0], through[1]);
-        spread.add(left.0 + (left.1 - idle) / (left.1 - right.1) * (right.0 - left.0));
+        all.push(left.0 + (left.1 - idle) / (left.1 - right.1) * (right.0 - left.0));
     }
+    Some(all)
+}
+
+/// The same with its interval.
+pub fn capacity(sizes: &[(usize, &Gathered)], idle: f64) -> Option<Mean> {
+    let mut spread = Spread::default();
+    capacities(sizes, idle)?.into_iter().for_each(|cows| spread.add(cows));
     Some(spread.mean())
 }

@@ -67,6 +67,9 @@ pub struct Scenario {
     pub pens: Vec<Pen>,
 }
 
+/// Hours by which shortest intervals may be longer without being held against each cow’s longest.
+const SMALL_CHANGE_H: f64 = 3.0;
+
 impl Setup {
     /// Of a farm of which nothing is known.
     pub fn usual(cows: usize, boxes: usize) -> Setup {
@@ -152,7 +155,12 @@ impl Setup {
             Cows::Own(own) => {
                 let within = |cow: &&Cow| part.is_none_or(|(until, young)| (cow.days <= until) == young);
                 let mut of: Vec<Cow> = own.iter().filter(within).copied().collect();
-                of.iter_mut().for_each(|cow| cow.minimum_h = (cow.minimum_h + self.shortest_by_h).max(0.0));
+                // One late cow among many does not make the question void; a change of many hours contradicts.
+                let small = 0.0 < self.shortest_by_h && self.shortest_by_h <= SMALL_CHANGE_H;
+                for cow in &mut of {
+                    let by_h = (cow.minimum_h + self.shortest_by_h).max(0.0);
+                    cow.minimum_h = if small { by_h.min(0.95 * cow.longest_h) } else { by_h };
+                }
                 Stock::Own { count, of: Arc::new(of) }
             }
         }

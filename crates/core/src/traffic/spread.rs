@@ -37,6 +37,11 @@ impl Mean {
         self.low <= value && value <= self.high
     }
 
+    /// The same and so much more.
+    pub fn plus(&self, more: f64) -> Mean {
+        Mean { mean: self.mean + more, low: self.low + more, high: self.high + more }
+    }
+
     /// The same in another unit.
     pub fn times(&self, factor: f64) -> Mean {
         let (low, high) = (self.low * factor, self.high * factor);

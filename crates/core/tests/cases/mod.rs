@@ -7,6 +7,7 @@
 mod cause_cases;
 mod level_cases;
 mod minute_cases;
+mod pen_cases;
 mod reckon;
 mod series;
 

@@ -11,6 +11,7 @@ use statrs::distribution::{Beta, ChiSquared, ContinuousCDF, Gamma, Normal, Stude
 use super::cause_cases;
 use super::level_cases;
 use super::minute_cases;
+use super::pen_cases;
 use super::series::series;
 
 /// The code's figure for a case, or why there is none.
@@ -19,6 +20,7 @@ pub fn reckon(name: &str, inputs: &str) -> Result<f64, String> {
     match name.split_once('_').map_or(name, |(family, _)| family) {
         "level" => level_cases::reckon(name, &inputs),
         "minutes" => minute_cases::reckon(name, &inputs),
+        "parlour" | "trend" => pen_cases::reckon(name, &inputs),
         "wood" | "wilmink" => curves(name, &inputs),
         "quantile" => quantiles(name, &inputs),
         "course" | "case" | "serve" => cause_cases::reckon(name, &inputs),

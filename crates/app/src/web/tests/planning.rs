@@ -49,7 +49,9 @@ async fn without_a_script_the_answer_is_there_at_once() {
     for part in [
         "1\u{a0}box holds",
         "instead 2\u{a0}boxes",
-        "money a day",
+        "money a day, USD",
+        "These prices stand in for the farm’s own and have no source.",
+        "href=\"/boxes/intervals#terms\"",
         "<polyline class=\"second\"",
         "5 replicates of 30 days",
     ] {
@@ -80,6 +82,28 @@ async fn what_cannot_be_is_said_and_stays_typed() {
         let said: Value = serde_json::from_str(&json.text).unwrap();
         assert!(said["happened"].as_str().unwrap().to_lowercase().contains(&says.to_lowercase()), "{said}");
     }
+}
+
+#[tokio::test]
+async fn what_nobody_could_stop_is_not_begun() {
+    let (desk, router, request) = desk_and("/plan?cows=60-1200/10&boxes=12");
+    let begun = crate::clock::Stopwatch::start();
+    let response = router.oneshot(request).await.unwrap();
+    let text = String::from_utf8(to_bytes(response.into_body(), usize::MAX).await.unwrap().to_vec()).unwrap();
+    assert!(text.contains("more than a page waits for"), "{text}");
+    assert!(begun.elapsed() < Duration::from_secs(2), "{:?}", begun.elapsed());
+    assert_eq!(desk.plans(), 0);
+}
+
+#[tokio::test]
+async fn questions_fill_the_form_and_say_which_was_asked() {
+    let page = get(whole(), "/plan?cows=40-80%2F5&parlour=2").await;
+    let current = page.text.split("aria-current=\"true\">").nth(1).unwrap();
+    assert!(current.starts_with("From a parlour, twice a day"), "{current}");
+    // An hour more is written with a plus, which an address must not take for a space.
+    assert!(page.text.contains("other-shortest=%2B1"), "{}", page.text);
+    let longer = get(whole(), "/plan?cows=60&boxes=1&other-shortest=%2B1").await;
+    assert!(longer.text.contains("shortest intervals 1.0 h longer"), "{}", longer.text);
 }
 
 #[tokio::test]
