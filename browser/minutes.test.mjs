@@ -119,6 +119,16 @@ test("by keyboard: from Boxes to the settings, and to terms that are tried", asy
   await close();
 });
 
+test("at 320 px, and with letters twice as large there, nothing runs off the side", async () => {
+  for (const path of ["/boxes", "/boxes/minutes", "/boxes/intervals", "/plan?cows=100-120/10&other-boxes=3&parlour=2"]) {
+    const { page, close } = await open(browser, path, { viewport: { width: 320, height: 640 } });
+    assert.equal(await sideways(page), 0, path);
+    await page.evaluate(() => { document.documentElement.style.fontSize = "200%"; });
+    assert.equal(await sideways(page), 0, `${path}, letters twice as large`);
+    await close();
+  }
+});
+
 test("what is touched is large enough", async () => {
   for (const path of ["/boxes/minutes", "/boxes/intervals"]) {
     const { page, close } = await open(browser, path);
