@@ -8,6 +8,10 @@ mod served;
 
 use std::{
     fs,
+    os::unix::{
+        fs::{MetadataExt, PermissionsExt},
+        process::CommandExt,
+    },
     path::Path,
     process::{Command, Stdio},
 };
@@ -106,4 +110,32 @@ fn every_page_answers_and_says_what_cannot_be_kept() {
 
     // Nothing came of it.
     assert!(bytes == fs::read(place.farm().join("farm.sqlite")).unwrap(), "the file changed");
+}
+
+#[test]
+fn who_may_only_read_reads_beside_a_program_that_may_write() {
+    const NOBODY: u32 = 65534;
+    if fs::metadata("/proc/self").map(|own| own.uid()).unwrap_or(1) != 0 {
+        println!("not tried: only the system's administrator can run a program as somebody else");
+        return;
+    }
+    let place = Place::demo(12, 1, 45);
+    fs::set_permissions(place.dir.path(), fs::Permissions::from_mode(0o755)).unwrap();
+    // The program may lie where nobody else may go.
+    let own = place.command([""; 0]);
+    let program = place.dir.path().join("cowpath");
+    fs::copy(own.get_program(), &program).unwrap();
+    let run = |words: &[&str]| {
+        let mut command = Command::new(&program);
+        let told = command.args(own.get_args()).args(words).uid(NOBODY).gid(NOBODY).output().unwrap();
+        (told.status.code(), String::from_utf8_lossy(&told.stderr).into_owned())
+    };
+    // Alone there is no way to read safely, and it is said what to do.
+    let (code, said) = run(&["round"]);
+    assert!(code == Some(1) && said.contains("copy the farm's file"), "{said}");
+    let served = Served::start(&place, None);
+    served.json("/api/round");
+    assert_eq!(run(&["round"]), (Some(0), String::new()));
+    let (code, said) = run(&["settings", "--name", "Other"]);
+    assert!(code == Some(1) && said.contains("cannot be written to"), "{said}");
 }

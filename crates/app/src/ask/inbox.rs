@@ -30,7 +30,7 @@ use super::{
 use crate::{clock::Stopwatch, trouble};
 
 /// How often the folder is looked at.
-const LOOK_EVERY: Duration = Duration::from_millis(100);
+const LOOK_EVERY: Duration = Duration::from_millis(50);
 /// How long a file must hold still.
 const STEADY: Duration = Duration::from_millis(400);
 /// How long a file that cannot be read may still be on its way.
