@@ -149,9 +149,7 @@ impl From<rusqlite::Error> for StoreError {
                 StoreError::InUse { waited_s: WAIT_S }
             }
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => StoreError::Damaged { detail },
-            Some(ErrorCode::ReadOnly) => {
-                StoreError::ReadOnly { place: PathBuf::from(OWN_FILE) }
-            }
+            Some(ErrorCode::ReadOnly) => StoreError::ReadOnly { place: PathBuf::from(OWN_FILE) },
             _ => StoreError::Sql(error),
         }
     }

@@ -6,17 +6,15 @@ use cowpath_core::units::UnitSystem;
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{Answers, AskedCow, Fetching, HerdRow};
-use crate::{
-    ask::{
-        boxes::{AskedBoxes, Boxes},
-        bring_in::{BringIn, Done, Marked},
-        cow::Cow,
-        found::Given,
-        live::Live,
-        planning::Ground,
-        record::Record,
-        round::{Answer, Round},
-    },
+use crate::ask::{
+    boxes::{AskedBoxes, Boxes},
+    bring_in::{BringIn, Done, Marked},
+    cow::Cow,
+    found::Given,
+    live::Live,
+    planning::Ground,
+    record::Record,
+    round::{Answer, Round},
 };
 
 impl Fetching for Live {
