@@ -102,8 +102,8 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
         ));
     }
     let (from, to) = (day_starts(first, &zone)?, day_starts(last.checked_add(1.day())?, &zone)?);
-    // A trend needs a fortnight, whatever week is asked for.
-    let since = first.min(last.checked_sub((trends::DAYS - 1).days())?);
+    // A trend needs a fortnight, whatever week is asked for; of a single day none is told.
+    let since = if first == last { first } else { first.min(last.checked_sub((trends::DAYS - 1).days())?) };
     let rows = rows(barn, day_starts(since, &zone)?, to)?;
     let names = barn.store.boxes()?;
     let numbers = barn.store.numbers()?;
