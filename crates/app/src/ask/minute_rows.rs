@@ -170,8 +170,11 @@ fn last_over(barn: &Barn, newest: Timestamp, zone: &TimeZone) -> anyhow::Result<
 /// Boxes of the span in the order people look them up: with a row in it, or not long before.
 fn in_use(barn: &Barn, rows: &Rows, names: &[String], from: Timestamp) -> anyhow::Result<Vec<(u16, String)>> {
     let mut keys: BTreeSet<u16> = rows.visits.keys().chain(rows.states.keys()).copied().collect();
-    let before = from.saturating_sub(SignedDuration::from_hours(24 * IN_USE_DAYS))?..from;
-    keys.extend(barn.store.outcomes_told(before)?.iter().map(|told| told.at_box.0));
+    // Days before are looked at only for boxes that the span does not show.
+    if keys.len() < names.len() {
+        let before = from.saturating_sub(SignedDuration::from_hours(24 * IN_USE_DAYS))?..from;
+        keys.extend(barn.store.outcomes_told(before)?.iter().map(|told| told.at_box.0));
+    }
     let mut order: Vec<(u16, String)> =
         keys.into_iter().filter_map(|key| Some((key, names.get(usize::from(key))?.clone()))).collect();
     // 9 before 10, and names after numbers.

@@ -95,10 +95,11 @@ pub async fn show(
     page::html(answers, headers, move |answers| {
         let asked = round::words(asked)?;
         let boxes = answered(answers, &asked, false)?;
-        // The day is shown without its minutes where they cannot be reckoned.
+        // The day is shown without its minutes where they cannot be reckoned. Of many boxes each has them on its own page.
+        let few = boxes.boxes.len() <= WITH_TABLES;
         let day = boxes.date.parse().ok();
         let span = AskedMinutes { from: day, to: day, metric: false };
-        let ledger = if boxes.seen { answers.box_minutes(&span).ok() } else { None };
+        let ledger = if boxes.seen && few { answers.box_minutes(&span).ok() } else { None };
         draw(&boxes, ledger.as_deref(), &asked)
     })
     .await
