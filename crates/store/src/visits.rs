@@ -59,7 +59,12 @@ fn is_of_minutes(column: usize) -> bool {
 struct Wanted {
     sql: String,
     place: [usize; COLUMNS],
+    /// Further conditions of the rows.
+    only: &'static str,
 }
+
+/// Who was turned away or only fed tells nothing of milk; that is a third of all visits. No outcome tells nothing of itself.
+const MAY_TELL_OF_MILK: &str = "AND outcome IS NOT 'turned-away' AND outcome IS NOT 'fed'";
 
 impl Farm {
     /// All standing visits that began in `[start, end)`, in order of start, then herd number, then box. Memory does not
@@ -69,9 +74,9 @@ impl Farm {
     }
 
     /// Like [`Farm::visits`], with the columns of the milk model only: entry, exit, outcome, milk of udder and quarters,
-    /// conductivity, kicks. The others are `None`.
+    /// conductivity, kicks. The others are `None`, and visits turned away or for feed alone are left out.
     pub fn milkings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
-        self.stream(span, &self.wanted(is_of_milking)?, each)
+        self.stream(span, &Wanted { only: MAY_TELL_OF_MILK, ..self.wanted(is_of_milking)? }, each)
     }
 
     /// Like [`Farm::visits`], with the columns of who comes when only: entry, exit, outcome, milk of udder and quarters,
@@ -109,8 +114,8 @@ impl Farm {
             "WITH RECURSIVE d (day) AS (VALUES (?4) UNION ALL SELECT day + 1 FROM d WHERE day < ?5)
              SELECT animal, box, {} FROM d CROSS JOIN visits USING (day)
              WHERE animal = (SELECT id FROM animal_name WHERE name = ?1) AND ?2 <= started_at AND started_at < ?3
-               AND stands = 1",
-            wanted.sql
+               AND stands = 1 {}",
+            wanted.sql, wanted.only
         );
         let mut statement = self.connection.prepare_cached(&select)?;
         let ends = [span.start.as_millisecond(), span.end.as_millisecond()];
@@ -126,14 +131,15 @@ impl Farm {
     }
 
     /// One herd number's standing visits that began in `[start, end)`, in order of start, with the columns of the milk
-    /// model only.
+    /// model only and without those turned away or for feed alone.
     pub fn milkings_of(
         &self,
         animal: &str,
         span: Range<Timestamp>,
         each: &mut dyn FnMut(&Visit),
     ) -> Result<()> {
-        let visits = self.of_cow(animal, span, &self.wanted(is_of_milking)?)?;
+        let wanted = Wanted { only: MAY_TELL_OF_MILK, ..self.wanted(is_of_milking)? };
+        let visits = self.of_cow(animal, span, &wanted)?;
         visits.iter().for_each(each);
         Ok(())
     }
@@ -182,8 +188,8 @@ impl Farm {
         let (first_day, last_day) = self.days_of(&Layout::of(TABLES[0]), &span)?;
         let select = format!(
             "SELECT animal, box, {} FROM visits
-             WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 AND stands = 1 ORDER BY day",
-            wanted.sql
+             WHERE day BETWEEN ?3 AND ?4 AND ?1 <= started_at AND started_at < ?2 AND stands = 1 {} ORDER BY day",
+            wanted.sql, wanted.only
         );
         let mut statement = self.connection.prepare_cached(&select)?;
         let mut rows =
@@ -214,7 +220,7 @@ impl Farm {
 
     fn wanted(&self, wants: impl Fn(usize) -> bool) -> Result<Wanted> {
         let filled = self.filled_columns(TABLES[0])?;
-        let mut wanted = Wanted { sql: "started_at, ended_at".into(), place: [ABSENT; COLUMNS] };
+        let mut wanted = Wanted { sql: "started_at, ended_at".into(), place: [ABSENT; COLUMNS], only: "" };
         let asked = (4..COLUMNS).filter(|column| wants(*column) && filled[*column]);
         for (place, column) in (4..).zip(asked) {
             wanted.sql += &format!(", {}", TABLES[0].columns[column].name);

@@ -26,23 +26,69 @@ const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];
 /// Departures beyond this count no further, in spreads: tails are heavy.
 const CLIP: f64 = 3.5;
 
-/// One signal's readings as the rough look takes them.
+/// One signal's readings as the rough look takes them: sums over the readings before each one, so that a straight piece of a
+/// course costs two of them.
 pub(crate) struct Rough<'s> {
     series: &'s Series,
-    /// How much each reading tells beside the one it remembers, and that times its departure in spreads, clipped.
-    fresh: Vec<f64>,
-    departures: Vec<f64>,
+    sums: Vec<Sums>,
+}
+
+/// Of readings k: Σ l, Σ l·t, Σ q, Σ q·t, Σ q·t², where a course of μ_k adds l·μ to f and q·μ² to g; t hours.
+#[derive(Clone, Copy, Default)]
+struct Sums {
+    linear: [f64; 2],
+    square: [f64; 3],
 }
 
 impl Rough<'_> {
     /// Of one signal.
     pub fn of(series: &Series) -> Rough<'_> {
-        // Readings that remember the one before tell less.
-        let fresh: Vec<f64> = series.memory.iter().map(|memory| (1.0 - memory) / (1.0 + memory)).collect();
-        let clipped =
-            series.gap.iter().zip(&series.per_spread).map(|(gap, per)| (gap * per).clamp(-CLIP, CLIP));
-        let departures = fresh.iter().zip(clipped).map(|(fresh, clipped)| fresh * clipped).collect();
-        Rough { series, fresh, departures }
+        let mut sums = Vec::with_capacity(series.hours.len() + 1);
+        let mut sum = Sums::default();
+        sums.push(sum);
+        for k in 0..series.hours.len() {
+            let (linear, square) = if series.signal == Signal::Kicks {
+                // A kick beyond her habit speaks as the logarithm of how much likelier it is.
+                let (kicked, habit) = series.shown[k];
+                let per_habit = 1.0 / habit.clamp(0.05, 0.6);
+                (if 0.5 <= kicked { per_habit } else { -1.0 }, per_habit)
+            } else {
+                // Readings that remember the one before tell less.
+                let fresh = (1.0 - series.memory[k]) / (1.0 + series.memory[k]);
+                let per = series.per_spread[k];
+                (fresh * (series.gap[k] * per).clamp(-CLIP, CLIP) * per, fresh * per * per)
+            };
+            let t = series.hours[k];
+            sum.linear = [sum.linear[0] + linear, sum.linear[1] + linear * t];
+            sum.square = [sum.square[0] + square, sum.square[1] + square * t, sum.square[2] + square * t * t];
+            sums.push(sum);
+        }
+        Rough { series, sums }
+    }
+
+    /// Σ d·μ and Σ μ² under a course with this onset and pace.
+    fn fit(&self, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
+        let hours = &self.series.hours;
+        let (mut f, mut g) = (0.0, 0.0);
+        let mut from = hours.partition_point(|hours| *hours < onset_h + pace * ready.lines_from_h());
+        for line in &ready.lines {
+            if from == hours.len() {
+                break;
+            }
+            let to_h = onset_h + pace * line.to_h;
+            let to = from + hours[from..].partition_point(|hours| *hours < to_h);
+            // The line as level + slope · t, t from the time of judging.
+            let slope = line.slope / pace;
+            let level = line.level - slope * onset_h;
+            let (before, by) = (&self.sums[from], &self.sums[to]);
+            let linear = |n: usize| by.linear[n] - before.linear[n];
+            let square = |n: usize| by.square[n] - before.square[n];
+            f += level * linear(0) + slope * linear(1);
+            g += level * level * square(0) + 2.0 * level * slope * square(1) + slope * slope * square(2);
+            from = to;
+        }
+        let size = ready.course.size;
+        (f * size, g.max(0.0) * size * size + 1e-12)
     }
 }
 
@@ -82,7 +128,7 @@ pub(crate) fn open(
                         .courses
                         .iter()
                         .zip(&own)
-                        .map(|(course, own)| own.map(|own| fit(own, course, -onset_h, *pace)))
+                        .map(|(course, own)| own.map(|own| own.fit(course, -onset_h, *pace)))
                         .collect();
                     // No severity explains more than the best one would, and most cows are done with here.
                     let most: f64 = fits.iter().flatten().map(|(f, g)| f.max(0.0).powi(2) / (2.0 * g)).sum();
@@ -124,26 +170,4 @@ fn best(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
         let amplitude = severity * share;
         best.max(amplitude * f - amplitude * amplitude * g / 2.0)
     })
-}
-
-/// Σ d·μ and Σ μ² of one signal's readings under a course with this onset and pace.
-fn fit(own: &Rough, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
-    let series = own.series;
-    let first = series.hours.partition_point(|hours| *hours < onset_h);
-    let (mut f, mut g) = (0.0, 1e-12);
-    for k in first..series.hours.len() {
-        let course = ready.shape_at((series.hours[k] - onset_h) / pace) * ready.course.size;
-        if series.signal == Signal::Kicks {
-            // A kick beyond her habit speaks as the logarithm of how much likelier it is.
-            let (kicked, habit) = series.shown[k];
-            let habit = habit.clamp(0.005, 0.6);
-            f += if 0.5 <= kicked { course / habit.max(0.05) } else { -course };
-            g += course * course / habit.max(0.05);
-            continue;
-        }
-        let moved = course * series.per_spread[k];
-        f += own.departures[k] * moved;
-        g += own.fresh[k] * moved * moved;
-    }
-    (f, g)
 }

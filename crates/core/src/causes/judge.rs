@@ -48,6 +48,10 @@ const OFTEN_FROM: f64 = 0.005;
 /// Causes less likely than this are not worth naming: 1 in 200.
 pub const NAMED_FROM: f64 = 0.005;
 
+/// Weight of all illnesses of a cow, against 1 of one that is well, from which she is looked at beside what passes by itself:
+/// that only lessens it, and nothing is shown that is less likely than some 1 in 20.
+const TOLD_FROM: f64 = 0.01;
+
 /// Weight of a heat, against 1 of a cow that is well, from which she is looked at beside what passes by itself: heats are so
 /// common that every cow would be. Far below what is shown.
 const HEAT_FROM: f64 = 0.015;
@@ -169,47 +173,43 @@ impl Weighed {
             settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
         };
         let rough: Vec<Rough> = series.iter().map(Rough::of).collect();
-        let places: Vec<Vec<Option<Quarter>>> =
-            READY.iter().map(|ready| open(ready, &rough, &settings.noise, rate(ready), open_from)).collect();
+        let measured = |ready: &ReadyTemplate| {
+            let moves = |one: &Series| ready.courses.iter().any(|course| course.course.signal == one.signal);
+            series.iter().any(moves)
+        };
+        // What is weighed first, and what only beside it: what passes by itself, and what comes so often that it may be behind
+        // anything.
+        let mut first: Vec<Vec<Option<Quarter>>> = vec![Vec::new(); READY.len()];
+        let mut beside: Vec<bool> = vec![false; READY.len()];
+        for (place, ready) in READY.iter().enumerate() {
+            let cause = ready.template.cause;
+            if Some(cause) == without {
+                continue;
+            }
+            if cause != Cause::Well {
+                first[place] = open(ready, &rough, &settings.noise, rate(ready), open_from);
+            }
+            let often = OFTEN_FROM < rate(ready) && !ready.template.in_quarter;
+            beside[place] = first[place].is_empty() && (cause == Cause::Well || often) && measured(ready);
+        }
         let read: Vec<Read> = series.into_iter().map(Read::of).collect();
         let weighed = |place: usize, places: &[Option<Quarter>]| {
             let ready = &READY[place];
             (place, weigh(ready, places, &read, onsets, rate(ready), &settings.noise))
         };
-        let asked = |ready: &ReadyTemplate| Some(ready.template.cause) != without;
-        let wanted = |place: &usize| asked(&READY[*place]) && !places[*place].is_empty();
-        let passes = |place: &usize| READY[*place].template.cause == Cause::Well;
-        let all = 0..READY.len();
-        let mut evidence: Vec<(usize, Evidence)> = all
-            .clone()
-            .filter(|place| wanted(place) && !passes(place))
-            .map(|place| weighed(place, &places[place]))
-            .collect();
+        let opened = first.iter().enumerate().filter(|(_, places)| !places.is_empty());
+        let mut evidence: Vec<(usize, Evidence)> =
+            opened.map(|(place, places)| weighed(place, places)).collect();
         // What passes by itself only takes from the chances of what is weighed: where they are little without it, it is
         // not looked at.
         let sum = |heat: bool| {
             let own = evidence.iter().filter(|(_, one)| (one.ready.template.cause == Cause::Heat) == heat);
             log_sum(own.map(|(_, one)| one.total())).exp()
         };
-        let told = NAMED_FROM <= sum(false) || HEAT_FROM <= sum(true);
+        let told = TOLD_FROM <= sum(false) || HEAT_FROM <= sum(true);
         if told || open_from <= 0.0 || (without.is_some() && !evidence.is_empty()) {
-            evidence.extend(
-                all.clone()
-                    .filter(|place| wanted(place) && passes(place))
-                    .map(|place| weighed(place, &places[place])),
-            );
-            // What comes so often that it may be behind anything is weighed beside whatever else is.
-            let often = |place: &usize| {
-                let ready = &READY[*place];
-                let moves = |read: &Read| {
-                    ready.courses.iter().any(|course| course.course.signal == read.series.signal)
-                };
-                OFTEN_FROM < rate(ready) && !ready.template.in_quarter && read.iter().any(moves)
-            };
-            evidence.extend(
-                all.filter(|place| asked(&READY[*place]) && places[*place].is_empty() && often(place))
-                    .map(|place| weighed(place, &[None])),
-            );
+            let others = beside.iter().enumerate().filter(|(_, beside)| **beside);
+            evidence.extend(others.map(|(place, _)| weighed(place, &[None])));
             evidence.sort_by_key(|(place, _)| *place);
         } else if without.is_none() {
             evidence.clear();

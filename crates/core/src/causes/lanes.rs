@@ -46,22 +46,26 @@ impl Lanes {
         Lanes { amplitude, departures, likelihoods }
     }
 
-    /// L(course) / L(well) by amplitude, with the course (`moved`, in spreads at amplitude 1) beginning to show at
-    /// reading `first`.
+    /// L(course) / L(well) by amplitude: the course moves the readings from `first` on by `moved`, in spreads at amplitude 1,
+    /// and those after them by nothing.
     pub fn ratios(&mut self, well: &Well, moved: &[f32], first: usize, cells: &mut [f64]) {
         let readings = well.own.len();
+        let until = first + moved.len();
+        let (memory, per_root) = (&well.memory[first..until], &well.per_root[first..until]);
         let per_tail = (1.0 / well.tail) as f32;
         let chunks = self.amplitude.iter().zip(self.departures.chunks(readings));
         for ((amplitude, departures), into) in chunks.zip(self.likelihoods.chunks_mut(SIDE_BY_SIDE)) {
             let mut last = first.checked_sub(1).map_or([0.0; SIDE_BY_SIDE], |before| departures[before]);
             let mut products = [1.0f64; SIDE_BY_SIDE];
             let mut widths = [1.0f64; SIDE_BY_SIDE];
-            for from in (first..readings).step_by(FACTORS) {
+            let own = &departures[first..until];
+            let few = |from: usize| from..(from + FACTORS).min(moved.len());
+            for few in (0..moved.len()).step_by(FACTORS).map(few) {
                 let mut product = [1.0f32; SIDE_BY_SIDE];
                 let mut wider = [1.0f32; SIDE_BY_SIDE];
-                for k in from..(from + FACTORS).min(readings) {
-                    let (moved, memory, per_root) = (moved[k], well.memory[k], well.per_root[k]);
-                    let own = &departures[k];
+                for k in few {
+                    let (moved, memory, per_root) = (moved[k], memory[k], per_root[k]);
+                    let own = &own[k];
                     for lane in 0..SIDE_BY_SIDE {
                         let course = amplitude[lane] * moved;
                         let departure = own[lane] - course;
@@ -82,9 +86,16 @@ impl Lanes {
             }
             powers(&products, &widths, well.tail, into);
         }
-        let before = &well.before[first * well.errors.len()..];
-        for (cell, likelihoods) in cells.iter_mut().zip(self.likelihoods.chunks(well.errors.len())) {
-            let ratio: f64 = before.iter().zip(likelihoods).map(|(before, own)| before * own).sum();
+        let errors = well.errors.len();
+        let before = &well.before[first * errors..];
+        let after = &well.after[until * errors..(until + 1) * errors];
+        for (cell, likelihoods) in cells.iter_mut().zip(self.likelihoods.chunks(errors)) {
+            let ratio: f64 = before
+                .iter()
+                .zip(after)
+                .zip(likelihoods)
+                .map(|((before, after), own)| before * own * after)
+                .sum();
             *cell = ratio.clamp(1.0 / MOST, MOST);
         }
     }

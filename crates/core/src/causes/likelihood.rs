@@ -43,7 +43,17 @@ pub(crate) struct Ready {
     pub parts: Vec<Vec<(Option<usize>, f64)>>,
     /// Logarithms of the weights of the course's shares.
     pub log_shares: Vec<f64>,
-    shape: Vec<f64>,
+    /// The shape's straight lines, oldest first; none where it is nought.
+    pub lines: Vec<StraightLine>,
+    shape: Vec<f32>,
+}
+
+/// A stretch of a shape: `level + slope · hours` from `from_h` to `to_h` after onset, at pace 1.
+pub(crate) struct StraightLine {
+    pub from_h: f64,
+    pub to_h: f64,
+    pub level: f64,
+    pub slope: f64,
 }
 
 /// A template with its courses ready.
@@ -81,21 +91,52 @@ impl Ready {
             })
             .collect();
         let log_shares = course.share.iter().map(|(_, weight)| weight.ln()).collect();
-        let shape = (0..STEPS).map(|step| course.at(step as f64 / STEPS_AN_HOUR / 24.0)).collect();
-        Ready { course, amplitudes, parts, log_shares, shape }
+        let mut shape: Vec<f32> =
+            (0..STEPS).map(|step| course.at(step as f64 / STEPS_AN_HOUR / 24.0) as f32).collect();
+        // Of a shape that ends in nought one nought is kept.
+        while shape.ends_with(&[0.0, 0.0]) {
+            shape.pop();
+        }
+        Ready { course, amplitudes, parts, log_shares, lines: lines(course), shape }
     }
 
-    /// Fraction of the size `lag_h` hours after onset.
+    /// Fraction of the size `lag_h` hours after onset, 0 before it.
     pub fn shape_at(&self, lag_h: f64) -> f64 {
-        if lag_h < 0.0 {
-            return 0.0;
-        }
-        // Rounded half up: to whole steps first, for rounding proper is a call.
-        let steps = lag_h * STEPS_AN_HOUR;
-        let below = steps as usize;
-        let nearest = if steps - (below as f64) < 0.5 { below } else { below.saturating_add(1) };
-        self.shape[nearest.min(STEPS - 1)]
+        if lag_h < 0.0 { 0.0 } else { f64::from(self.shape[self.step(lag_h * STEPS_AN_HOUR)]) }
     }
+
+    /// Hours after onset from which on the shape is not nought.
+    pub fn lines_from_h(&self) -> f64 {
+        self.lines.first().map_or(f64::INFINITY, |line| line.from_h)
+    }
+
+    /// The step nearest to one that is not negative, half up; of those beyond the last, the last.
+    fn step(&self, steps: f64) -> usize {
+        ((steps + 0.5) as usize).min(self.shape.len() - 1)
+    }
+
+    /// The first step from which on the shape is nought for good, if there is one.
+    fn ends_at(&self) -> Option<usize> {
+        (self.shape.last() == Some(&0.0)).then(|| self.shape.len() - 1)
+    }
+}
+
+/// The straight lines between a course's points, and what is held after the last.
+fn lines(course: &Course) -> Vec<StraightLine> {
+    let points = course.shape;
+    let mut lines: Vec<StraightLine> = points
+        .windows(2)
+        .map(|pair| {
+            let ((from, low), (to, high)) = (pair[0], pair[1]);
+            let slope = (high - low) / (24.0 * (to - from));
+            StraightLine { from_h: 24.0 * from, to_h: 24.0 * to, level: low - slope * 24.0 * from, slope }
+        })
+        .collect();
+    if let Some((day, held)) = points.last() {
+        lines.push(StraightLine { from_h: 24.0 * day, to_h: f64::INFINITY, level: *held, slope: 0.0 });
+    }
+    lines.retain(|line| line.level != 0.0 || line.slope != 0.0);
+    lines
 }
 
 /// Likelihood ratios against "well", `[pace][onset][amplitude]`, of one series under one course.
@@ -109,43 +150,58 @@ pub(crate) fn table(
     let count = ready.amplitudes.len();
     let mut table = vec![1.0; paces.len() * onsets.len() * count];
     let mut lanes = Lanes::of(well, &ready.amplitudes);
-    let mut course = vec![0.0; series.hours.len()];
-    let mut moved = vec![0.0f32; series.hours.len()];
+    // Where the shape is 1: in spreads, for kicks as a chance.
+    let whole: Vec<f32> = if series.signal == Signal::Kicks {
+        vec![ready.course.size as f32; series.hours.len()]
+    } else {
+        let of = |per: &f64| (ready.course.size * per).clamp(-MOST_SPREADS, MOST_SPREADS) as f32;
+        series.per_spread.iter().map(of).collect()
+    };
+    let mut moved: Vec<f32> = Vec::with_capacity(whole.len());
+    // Hours of readings and onsets ascend, so the first reading that an onset moves is looked for from the last one's on.
+    let mut firsts = Vec::with_capacity(onsets.len());
+    let mut first = 0;
+    for onset in onsets {
+        first += series.hours[first..].iter().take_while(|hours| **hours < onset.hours).count();
+        firsts.push(first);
+    }
     for (pace_index, (pace, _)) in paces.iter().enumerate() {
-        for (onset_index, onset) in onsets.iter().enumerate() {
-            let first = series.hours.partition_point(|hours| *hours < onset.hours);
-            if first == series.hours.len() {
-                continue;
+        let (steps_an_hour, ends_at) = (STEPS_AN_HOUR / pace, ready.ends_at());
+        for (onset_index, (onset, first)) in onsets.iter().zip(&firsts).enumerate() {
+            if *first == series.hours.len() {
+                break;
             }
-            for (value, hours) in course.iter_mut().zip(&series.hours).skip(first) {
-                *value = ready.course.size * ready.shape_at((hours - onset.hours) / pace);
+            moved.clear();
+            for (hours, whole) in series.hours.iter().zip(&whole).skip(*first) {
+                let step = ready.step((hours - onset.hours) * steps_an_hour);
+                moved.push(ready.shape[step] * whole);
+                // Nothing is moved from here on: the rest looks as it does when she is well.
+                if Some(step) == ends_at {
+                    break;
+                }
             }
             let start = (pace_index * onsets.len() + onset_index) * count;
             let cells = &mut table[start..start + count];
             if series.signal == Signal::Kicks {
                 for (cell, amplitude) in cells.iter_mut().zip(&ready.amplitudes) {
-                    *cell = kicks(series, &course, first, *amplitude).exp();
+                    *cell = kicks(&series.shown[*first..], &moved, *amplitude).exp();
                 }
             } else {
-                for ((moved, course), per) in
-                    moved.iter_mut().zip(&course).zip(&series.per_spread).skip(first)
-                {
-                    *moved = (course * per).clamp(-MOST_SPREADS, MOST_SPREADS) as f32;
-                }
-                lanes.ratios(well, &moved, first, cells);
+                lanes.ratios(well, &moved, *first, cells);
             }
         }
     }
     table
 }
 
-/// ln likelihood ratio of kicked cups from reading `first` on.
-fn kicks(series: &Series, course: &[f64], first: usize, amplitude: f64) -> f64 {
-    let read = series.shown.iter().zip(course).skip(first);
-    let sum: f64 = read
+/// ln likelihood ratio of kicked cups, (kicked, habit) by reading, raised by a course.
+fn kicks(shown: &[(f64, f64)], course: &[f32], amplitude: f64) -> f64 {
+    let sum: f64 = shown
+        .iter()
+        .zip(course)
         .map(|((kicked, habit), course)| {
             let habit = habit.clamp(0.005, 0.6);
-            let raised = habit + (1.0 - habit) * (amplitude * course).clamp(0.0, 0.9);
+            let raised = habit + (1.0 - habit) * (amplitude * f64::from(*course)).clamp(0.0, 0.9);
             if 0.5 <= *kicked { (raised / habit).ln() } else { ((1.0 - raised) / (1.0 - habit)).ln() }
         })
         .sum();

@@ -12,6 +12,9 @@ const FEW_NODES: [(f64, f64); 3] =
 const ODD: f64 = 36.0;
 const ODD_QUARTER: f64 = 400.0;
 
+/// Standard deviations from one node of a wide error to the next: 3 in 10,000 is left out or counted twice.
+const WIDE_STEP: f64 = 1.5;
+
 /// Most nodes of a wide error.
 const MOST_NODES: f64 = 40.0;
 
@@ -29,6 +32,9 @@ pub(crate) struct Well {
     /// By place of the first reading that a course moves, then by error: weight of the error × likelihood of the readings
     /// before it, over the likelihood of all readings.
     pub before: Vec<f64>,
+    /// By place of the first reading that it moves no longer and that does not remember one it moved, up to one beyond the
+    /// last, then by error: likelihood of the readings from there on.
+    pub after: Vec<f64>,
     /// Correlation with the reading before; the first one remembers nothing.
     pub memory: Vec<f32>,
     /// 1/√(1 − φ²), of the first reading 1.
@@ -84,6 +90,9 @@ impl Well {
             errors.iter().zip(&sums).map(of_error)
         };
         let before = (0..own.len()).flat_map(factor).collect();
+        let all = own.len();
+        let rest = |from: usize| sums.iter().map(move |sums| (half * (sums[from] - sums[all])).exp());
+        let after = (0..=all).flat_map(rest).collect();
         let narrow = |values: &[f64], first: f32| {
             let mut narrow: Vec<f32> = values.iter().map(|value| *value as f32).collect();
             narrow.iter_mut().take(1).for_each(|value| *value = first);
@@ -91,15 +100,16 @@ impl Well {
         };
         let (memory, per_root) = (narrow(&series.memory, 0.0), narrow(&per_root, 1.0));
         let errors = errors.into_iter().map(|(error, _)| error).collect();
-        Well { errors, own, pull, before, memory, per_root, tail: series.tail, odd: odd as f32 }
+        Well { errors, own, pull, before, after, memory, per_root, tail: series.tail, odd: odd as f32 }
     }
 }
 
 /// Evenly spaced errors with ln of (standard normal density × step), where an error may be many spreads of a reading.
 ///
 /// They reach from no error to the one that explains the readings of a well cow best (five rounds of reweighting by
-/// Student-t weights), three of its standard deviations beyond both, a standard deviation apart: a course can only leave
-/// less for the error to explain. The trapezoid rule is all but exact at that step.
+/// Student-t weights), three of its standard deviations beyond both: a course that is nearer the truth leaves less for the
+/// error to explain. One of more than she fell by would need an error beyond, and comes out less likely than it is
+/// (`tests/likelihood`). At a step of h standard deviations the trapezoid rule errs by 2·exp(−2π²/h²) of a normal integrand.
 fn wide_errors(series: &Series, own: &[f64], pull: &[f64]) -> Vec<(f64, f64)> {
     let (mut best, mut precision) = (0.0, 1.0);
     for _ in 0..5 {
@@ -115,7 +125,7 @@ fn wide_errors(series: &Series, own: &[f64], pull: &[f64]) -> Vec<(f64, f64)> {
     }
     let sd = 1.0 / precision.sqrt();
     let (low, high) = ((best.min(0.0) - 3.0 * sd).max(-4.0), (best.max(0.0) + 3.0 * sd).min(4.0));
-    let count = ((high - low) / sd).ceil().clamp(4.0, MOST_NODES);
+    let count = ((high - low) / (WIDE_STEP * sd)).ceil().clamp(4.0, MOST_NODES);
     let step = (high - low) / count;
     let log_root = 0.5 * std::f64::consts::TAU.ln();
     (0..=count as usize)

@@ -4,5 +4,6 @@ mod heat;
 mod herds;
 mod laws;
 mod learned;
+mod likelihood;
 pub mod made;
 mod parts;
