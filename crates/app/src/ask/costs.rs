@@ -260,7 +260,7 @@ pub fn typed(fields: &BTreeMap<String, String>) -> anyhow::Result<OwnCosts> {
                 "most_calls_a_day" => own.most_calls_a_day = Some(whole(1_000)?),
                 "errand" => own.errand = Some(number()?),
                 "walk_hours" => own.walk_hours = Some(number()?),
-                _ => {}
+                _ => return Err(unknown(name)),
             },
             Some((word_of_cause, field)) => {
                 let row = own.costs.entry(cause(word_of_cause)?).or_default();
@@ -272,7 +272,7 @@ pub fn typed(fields: &BTreeMap<String, String>) -> anyhow::Result<OwnCosts> {
                     "hours" => row.hours = Some(number()?),
                     "currency" => row.currency = Some(word.to_uppercase()),
                     "year" => row.year = u16::try_from(whole(9_999)?).ok(),
-                    _ => {}
+                    _ => return Err(unknown(name)),
                 }
             }
         }
@@ -371,6 +371,13 @@ pub fn urgency_words(word: &str) -> &'static str {
         "watch" => call::urgency(Urgency::Watch),
         _ => "not shown",
     }
+}
+
+fn unknown(name: &str) -> anyhow::Error {
+    refused(
+        format!("`{}` is no cost", short(name)),
+        "name it as the fields of the page do, as in udder.look or walk_hours".into(),
+    )
 }
 
 fn refused(what: String, next: String) -> anyhow::Error {

@@ -4,7 +4,7 @@ use std::{io::Write, process::ExitCode};
 
 use clap::Args;
 use cowpath_core::{
-    say::number,
+    say::{self, number},
     units::{Kilograms, UnitSystem},
 };
 
@@ -164,6 +164,14 @@ fn text(answer: &Intervals) -> anyhow::Result<()> {
     }
     for note in &answer.notes {
         writeln!(out, "\n{note}")?;
+    }
+    if !answer.groups.is_empty()
+        && let Some(words) = say::plan::stated_prices(&answer.terms)
+    {
+        writeln!(
+            out,
+            "\n{words} Set yours: `cowpath settings --terms \"milk=0.45 feed=0.12 labour=0.40 box=60\"`"
+        )?;
     }
     out.flush()?;
     Ok(())

@@ -24,6 +24,7 @@ mod figure;
 mod found;
 mod herd;
 mod hours;
+mod intervals;
 mod lanes;
 mod map;
 mod minutes;
@@ -163,9 +164,9 @@ fn routes(
         .route("/cow/{animal}", get(cow::show))
         .route("/boxes", get(boxes::show))
         .route("/boxes/minutes", get(minutes::show))
-        .route("/boxes/intervals", get(minutes::settle).post(minutes::act))
+        .route("/boxes/intervals", get(intervals::show).post(intervals::act))
         .route("/api/box-minutes", get(minutes::json))
-        .route("/api/intervals", get(minutes::settle_json))
+        .route("/api/intervals", get(intervals::json))
         .route("/plan", get(plan::show))
         .route("/plan/events", get(plan::events))
         .route("/api/plan", get(plan::json))

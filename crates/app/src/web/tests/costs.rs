@@ -79,6 +79,8 @@ async fn a_figure_that_cannot_be_is_said_and_the_form_stays_as_typed() {
         ("act=keep&udder.currency=EUR&udder.case=1&feet.case=77", "would mix two currencies"),
         ("act=keep&most_calls_a_day=2.5&feet.case=77", "no whole number"),
         ("act=keep&ghosts.case=2&feet.case=77", "is no cause"),
+        ("act=keep&udder.price=2&feet.case=77", "`udder.price` is no cost"),
+        ("act=keep&price=2&feet.case=77", "`price` is no cost"),
     ] {
         let page = form("/costs", body).await;
         let words = page.text.replace("<code>", "`").replace("</code>", "`");

@@ -53,10 +53,10 @@ fn fine(error: f64) -> Vec<(f64, f64)> {
 fn plain(series: &Series, course: &[f64], node: f64) -> f64 {
     let odd = 36.0;
     let (mut sum, mut last) = (0.0, None::<f64>);
-    for k in 0..series.hours.len() {
+    for (k, course) in course.iter().enumerate() {
         let per = series.per_spread[k];
-        let departure = (series.gap[k] - course[k] - node * series.error[k]) * per;
-        let wide = 1.0 + (0.3 * course[k] * per).powi(2);
+        let departure = (series.gap[k] - course - node * series.error[k]) * per;
+        let wide = 1.0 + (0.3 * course * per).powi(2);
         let innovation = match last {
             Some(last) => {
                 let memory = series.memory[k];
