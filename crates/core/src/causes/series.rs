@@ -242,7 +242,8 @@ impl Series {
     }
 
     /// What tells most of it. Of a case of [`MEAN_FROM_H`] and more the mean since the onset `since_h`, which is what the
-    /// weight sums over: one reading near what was expected would belie it. Of a shorter one the last reading since then on
+    /// weight sums over: one reading near what was expected would belie it. Each reading counts as it does there, by its
+    /// spread: a quarter that was kicked off gives twice as much the next time. Of a shorter one the last reading since then on
     /// the side the course goes (`down`), else the last one. For kicks the share of milkings since then.
     pub fn telling(&self, since_h: f64, down: bool) -> Option<(f64, f64)> {
         let last = self.shown.last().copied()?;
@@ -253,7 +254,12 @@ impl Series {
             return Some((kicked as f64 / since.len() as f64, last.1));
         }
         if since_h <= -MEAN_FROM_H {
-            let mean = |of: fn(&(f64, f64)) -> f64| since.iter().map(of).sum::<f64>() / since.len() as f64;
+            let weights = self.per_spread[first..].iter().map(|per| per * per);
+            let total: f64 = weights.clone().sum();
+            let mean = |of: fn(&(f64, f64)) -> f64| {
+                since.iter().zip(weights.clone()).map(|(shown, weight)| weight * of(shown)).sum::<f64>()
+                    / total
+            };
             return Some((mean(|shown| shown.0), mean(|shown| shown.1)));
         }
         let telling = since.iter().rev().find(|(observed, expected)| (observed < expected) == down);

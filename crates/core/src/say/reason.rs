@@ -112,6 +112,12 @@ pub fn said(reason: &Reason, units: UnitSystem, mean: bool) -> SaidReason {
     SaidReason { name: signal(reason.signal, reason.quarter), value, unit }
 }
 
+/// Whether its figures read alike: what it weighs lay in single readings, and a sentence with it would belie itself.
+pub fn reads_as_expected(reason: &Reason, units: UnitSystem) -> bool {
+    number::figure(reason.signal, reason.observed, units)
+        == number::figure(reason.signal, reason.expected, units)
+}
+
 /// A figure and its unit; some signals have none.
 fn with_unit(figure: &str, unit: &str) -> String {
     if unit.is_empty() { figure.to_owned() } else { format!("{figure}{}{unit}", number::SPACE) }

@@ -322,3 +322,14 @@ fn figures_carry_sign_and_unit() {
     assert_eq!(number::count(310), "310");
     assert_eq!(number::things(1, "cow", "cows"), "one cow");
 }
+
+#[test]
+fn what_reads_as_expected_is_no_reason_in_a_sentence() {
+    let mut finding = udder(0.93, Urgency::Today);
+    finding.reasons[1].observed = finding.reasons[1].expected;
+    let said = said(&finding, UnitSystem::Metric, &[], true);
+    assert!(!said.why.contains("as expected") && said.why.contains("milk 9.9"), "{}", said.why);
+    assert!(
+        said.reasons.iter().any(|reason| reason.value.contains("26") && reason.value.contains("as expected"))
+    );
+}

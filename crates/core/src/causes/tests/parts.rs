@@ -176,6 +176,11 @@ fn a_long_case_is_told_by_its_mean_and_a_short_one_by_its_last_telling_reading()
     let (observed, expected) =
         milk_of([-130.0, -100.0, -80.0, -50.0, -30.0, -5.0]).telling(-60.0, true).unwrap();
     assert!((observed - 10.3).abs() < 1e-9 && (expected - 11.7).abs() < 1e-9, "{observed} of {expected}");
+    // A reading of twice the spread counts a quarter: (64 · 10.0 + 16 · 9.0 + 64 · 11.9) / 144.
+    let mut wider = milk_of([-130.0, -100.0, -80.0, -50.0, -30.0, -5.0]);
+    wider.per_spread[4] = 4.0;
+    let (observed, _) = wider.telling(-60.0, true).unwrap();
+    assert!((observed - 10.733).abs() < 1e-3, "{observed}");
     let short = milk_of([-60.0, -44.0, -40.0, -24.0, -14.0, -5.0]);
     assert_eq!(short.telling(-30.0, true), Some((11.9, 12.1)), "the last one below what was expected");
     assert_eq!(short.telling(-30.0, false), Some((11.9, 12.1)), "none is above: the last one");
