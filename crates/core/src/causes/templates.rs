@@ -110,6 +110,13 @@ pub fn of_quarter(signal: Signal) -> bool {
     matches!(signal, Signal::QuarterMilk | Signal::Conductivity | Signal::Kicks | Signal::Flow)
 }
 
+/// Whether a cause lowers a signal or raises it; `None` where it moves it neither way.
+pub fn lowers(cause: Cause, signal: Signal) -> Option<bool> {
+    let own = TEMPLATES.iter().filter(|template| template.cause == cause);
+    let mut courses = own.flat_map(|template| template.courses);
+    courses.find(|course| course.signal == signal).map(|course| course.size < 0.0)
+}
+
 impl Template {
     /// Which readings of `signal` speak for the cause in `place` (a quarter, or `None` for a cause of the whole cow): those of
     /// that quarter for what is measured by quarters, else those of the whole cow.

@@ -193,7 +193,7 @@ fn why(finding: &Finding, facts: &Facts) -> String {
         .reasons
         .iter()
         .filter(|reason| 0.5 <= reason.weight && matches!(finding.subject, Subject::Cow(_)))
-        .filter(|reason| !reason::reads_as_expected(reason, facts.units))
+        .filter(|reason| !reason::belies(reason, finding.cause, facts.units))
         .take(3)
         .map(|reason| reason::clause(reason, facts.units))
         .collect();

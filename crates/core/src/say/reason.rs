@@ -1,7 +1,12 @@
 //! In which words is it said what speaks for a call and against it?
 
 use super::number;
-use crate::{causes::Reason, expect::Signal, herd::Quarter, units::UnitSystem};
+use crate::{
+    causes::{Cause, Reason, templates::lowers},
+    expect::Signal,
+    herd::Quarter,
+    units::UnitSystem,
+};
 
 /// One reason in words.
 #[derive(Debug, Clone, PartialEq)]
@@ -112,10 +117,12 @@ pub fn said(reason: &Reason, units: UnitSystem, mean: bool) -> SaidReason {
     SaidReason { name: signal(reason.signal, reason.quarter), value, unit }
 }
 
-/// Whether its figures read alike: what it weighs lay in single readings, and a sentence with it would belie itself.
-pub fn reads_as_expected(reason: &Reason, units: UnitSystem) -> bool {
-    number::figure(reason.signal, reason.observed, units)
-        == number::figure(reason.signal, reason.expected, units)
+/// Whether a sentence with its figures would belie itself: they read alike, or go the other way than the cause does. What it
+/// weighs lay in single readings, and stands in the table.
+pub fn belies(reason: &Reason, cause: Cause, units: UnitSystem) -> bool {
+    let figure = |value: f64| number::figure(reason.signal, value, units);
+    let alike = figure(reason.observed) == figure(reason.expected);
+    alike || lowers(cause, reason.signal).is_some_and(|lowers| lowers != (reason.observed < reason.expected))
 }
 
 /// A figure and its unit; some signals have none.

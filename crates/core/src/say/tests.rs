@@ -324,12 +324,13 @@ fn figures_carry_sign_and_unit() {
 }
 
 #[test]
-fn what_reads_as_expected_is_no_reason_in_a_sentence() {
-    let mut finding = udder(0.93, Urgency::Today);
-    finding.reasons[1].observed = finding.reasons[1].expected;
-    let said = said(&finding, UnitSystem::Metric, &[], true);
-    assert!(!said.why.contains("as expected") && said.why.contains("milk 9.9"), "{}", said.why);
-    assert!(
-        said.reasons.iter().any(|reason| reason.value.contains("26") && reason.value.contains("as expected"))
-    );
+fn what_belies_a_sentence_is_no_reason_in_it() {
+    // The share of an inflamed quarter as expected, and a little above.
+    for above in [0.0, 0.7] {
+        let mut finding = udder(0.93, Urgency::Today);
+        finding.reasons[1].observed = finding.reasons[1].expected + above;
+        let said = said(&finding, UnitSystem::Metric, &[], true);
+        assert!(!said.why.contains("share of the milk") && said.why.contains("milk 9.9"), "{}", said.why);
+        assert!(said.reasons.iter().any(|reason| reason.name.contains("share")), "it stands in the table");
+    }
 }

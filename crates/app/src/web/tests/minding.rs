@@ -113,11 +113,11 @@ async fn terms_of_a_farm_in_pounds_are_by_the_pound() {
     assert_eq!(post(&farm, "act=keep&milk=0.25").await.status, 303);
     let kept = farm.try_terms("").unwrap().milk_kg;
     assert!((kept - 0.25 / 0.453_592_37).abs() < 1e-12, "{kept}");
-    // What contradicts itself is refused, said, and what was typed stands.
     // A name that no term has is refused, not kept in silence.
     let refused = post(&farm, "act=keep&mlik=0.25").await;
     assert_eq!(refused.status, 422);
     assert!(refused.text.contains("mlik"), "{}", refused.text);
+    // What contradicts itself is refused, said, and what was typed stands.
     let refused = post(&farm, "act=keep&later=13%2F7%2F9&later-longest=12%2F14%2F14").await;
     assert_eq!(refused.status, 422);
     assert!(refused.text.contains("longer than the longest") && refused.text.contains("value=\"13/7/9\""));
