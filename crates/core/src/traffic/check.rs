@@ -63,6 +63,14 @@ pub fn check(pen: &Pen) -> Result<(), Fault> {
     let service = &pen.service;
     within("handling", service.handling_min, 0.1, 30.0, "0.1 to 30 min")?;
     within("the share of milkings that fail", service.failed_share, 0.0, 0.9, "0 to 90 %")?;
+    let most = 1.0 - service.failed_share;
+    within(
+        "the share of milkings with milk left behind",
+        service.again_share,
+        0.0,
+        most,
+        "0 to what does not fail",
+    )?;
     within("time from cow to cow", service.between_min, 0.0, 30.0, "0 to 30 min")?;
     within("patience", pen.queue.patience_min, 1.0, f64::INFINITY, "1 min and longer")?;
     within("cleaning", pen.closures.cleaning_min, 0.0, 240.0, "0 to 240 min")?;

@@ -55,7 +55,7 @@ impl Closing {
 
     /// The next cleaning after a time: box after box, so that not all are closed at once.
     fn cleaning_after(&self, closures: &Closures, at: f64) -> f64 {
-        let turn = self.number as f64 * closures.cleaning_min.max(1.0);
+        let turn = self.number as f64 * closures.cleaned_apart_min;
         let day = (at / 1440.0).floor() * 1440.0;
         (0..3)
             .flat_map(|ahead| closures.cleaned_h.iter().map(move |hour| (ahead, hour)))

@@ -5,16 +5,20 @@
 //! part drawn to its prior by some pseudo-events. Only times count at which a box had stood open ([`super::fit_log::Open`]):
 //! nobody waits then, so who enters has just come, and waiting, which no log tells, is not taken for staying away.
 //! minutes = handling + milk/flow_cow: least squares, handling one for the herd, flow each cow's own.
-//! Last, hazards are moved until what is simulated shows the log's milkings and visits by hour (`refine`).
+//! Rounds of people and whom they bring: `fit_fetch`. What closes boxes: `fit_shut`. A cow let in soon after a milking, for milk
+//! left behind: share of the first visits after a milking that come before 0.8 of her shortest interval.
+//! Last, hazards are moved until what is simulated shows the log's milkings, visits turned away and visits by half-hour
+//! (`refine`), with what counting put into the hours shrunk away ([`super::drive`]).
 //! # Not told by any log
 //! Patience, rank and feed's pull: those stay stated defaults, and are said to be.
 
 use std::sync::Arc;
 
 use super::{
+    fit_fetch::Fetched,
     fit_log::{Came, Log, Open, Stay},
-    herd::{Cow, Drawn},
-    pen::{Closures, Coming, Feeding, HALVES, SINCE, Traffic, usual_clock},
+    herd::Cow,
+    pen::{Coming, Feeding, HALVES, SINCE, Traffic, usual_clock},
     refine::refine,
     setup::{Cows, Setup},
     streams::even,
@@ -30,12 +34,7 @@ const PASSES: usize = 15;
 /// Pseudo-events that draw a part to its prior: since, hour, cow.
 const DRAWN_BY: [f64; 3] = [4.0, 8.0, 12.0];
 /// A cow without a visit for longer is out of the pen, h.
-const OUT_H: f64 = 36.0;
-/// Hours since a milking from which people may have brought her.
-const OVERDUE_H: f64 = 10.0;
-/// An hour at which overdue cows come so many times as often as at their usual hour is one at which people fetch.
-const FETCH_TIMES: f64 = 2.2;
-
+pub(super) const OUT_H: f64 = 36.0;
 /// Why a log gives no fit.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum TooLittle {
@@ -72,11 +71,13 @@ pub fn fit(log: &Log) -> Result<Setup, TooLittle> {
     let open = Open::of(log);
     let by_cow = by_cow(log);
     let cells = cells(&by_cow, &open, log);
-    let fetch = fetch_hours(&by_cow, log);
-    let hazard = hazard(&cells, log.cows.len(), &fetch);
+    let fetched = super::fit_fetch::fetched(&by_cow);
+    let hazard = hazard(&cells, log.cows.len(), &fetched);
     let mut setup = Setup::usual(0, log.boxes);
     setup.since_per_h = hazard.since;
-    setup.fetching.rounds_h = fetch;
+    let (from, to) = setup.fetching.working_h;
+    setup.fetching.working_h =
+        fetched.rounds_h.iter().fold((from, to), |(from, to), hour| (from.min(*hour), to.max(*hour)));
     // What the clock does holds the feed's pull too: it is taken out, so that other hours of feed can put it elsewhere.
     let feeding = Feeding::default();
     setup.clock = (0..)
@@ -84,13 +85,16 @@ pub fn fit(log: &Log) -> Result<Setup, TooLittle> {
         .map(|(half, own)| own / feeding.pull((f64::from(half) + 0.5) / 2.0))
         .collect();
     let service = super::fit_visit::service(log, &by_cow);
-    let longest_h = Drawn::default().longest_h;
-    let mut cows = Vec::new();
+    let longest_h = fetched.longest_h;
+    setup.fetching.rounds_h = fetched.rounds_h;
+    let (mut cows, mut early) = (Vec::new(), [0.0, 0.0]);
     for (number, stays) in by_cow.iter().enumerate() {
         let Some(own) = hers(stays, log, number, service.flows[number], hazard.frailty[number], longest_h)
         else {
             continue;
         };
+        let [let_in, kept_out] = came_early(stays, own.minimum_h);
+        early = [early[0] + let_in, early[1] + kept_out];
         // A cow of half the days stands for half a cow: kept if she was there at the end.
         if stays.last().is_some_and(|last| log.span.1 - 60.0 * OUT_H < last.from) {
             cows.push(own);
@@ -99,7 +103,12 @@ pub fn fit(log: &Log) -> Result<Setup, TooLittle> {
     setup.cows = cows.len();
     setup.herd = Cows::Own(Arc::new(cows));
     setup.service = service.service;
-    setup.closures = closures(log, days);
+    // What is let in soon after a milking was let in for milk left behind.
+    if 0.0 < early[0] {
+        let tried = 1.0 - setup.service.failed_share;
+        setup.service.again_share = tried * early[0] / (early[0] + early[1] + DRAWN_BY[0]);
+    }
+    setup.closures = super::fit_shut::closures(log, days);
     refine(&mut setup, log);
     Ok(setup)
 }
@@ -153,50 +162,23 @@ fn cells(by_cow: &[Vec<Stay>], open: &Open, log: &Log) -> Vec<Cell> {
     cells
 }
 
-/// Hours at which people fetch: those at which cows that are long overdue are milked far more often than at the other
-/// hours of their kind.
-fn fetch_hours(by_cow: &[Vec<Stay>], log: &Log) -> Vec<f64> {
-    let (mut events, mut hours) = ([0.0; 24], [0.0; 24]);
-    for stays in by_cow {
-        let milkings: Vec<f64> =
-            stays.iter().filter(|stay| stay.came == Came::Milked).map(|stay| stay.from).collect();
-        for pair in milkings.windows(2) {
-            let end = pair[1].min(pair[0] + 60.0 * OUT_H);
-            let mut at = pair[0] + 60.0 * OVERDUE_H;
-            while at < end {
-                let to = (((at / 60.0).floor() + 1.0) * 60.0).min(end);
-                hours[(at / 60.0).rem_euclid(24.0) as usize % 24] += (to - at) / 60.0;
-                at = to;
-            }
-            if end == pair[1] && pair[0] + 60.0 * OVERDUE_H < pair[1] {
-                events[(pair[1] / 60.0).rem_euclid(24.0) as usize % 24] += 1.0;
-            }
-        }
-    }
-    let _ = log;
-    let rate = |hour: usize| (events[hour] + 0.5) / (hours[hour] + 2.0);
-    let mut rates: Vec<f64> = (0..24).map(rate).collect();
-    rates.sort_by(f64::total_cmp);
-    let usual = rates[10];
-    // The first hour of a run of them: whoever is brought is milked within the next.
-    let fetches = |hour: usize| FETCH_TIMES * usual < rate(hour) && 8.0 <= events[hour];
-    (0..24).filter(|hour| fetches(*hour) && !fetches((hour + 23) % 24)).map(|hour| hour as f64).collect()
-}
-
 struct Hazard {
     since: Vec<f64>,
     hour: Vec<f64>,
     frailty: Vec<f64>,
 }
 
-fn hazard(cells: &[Cell], cows: usize, fetch: &[f64]) -> Hazard {
+fn hazard(cells: &[Cell], cows: usize, fetched: &Fetched) -> Hazard {
     let prior = Coming::usual(Traffic::Free, &Feeding::default());
     let (mut since, mut hour, mut frailty) = (prior.since_per_h.clone(), vec![1.0; HALVES], vec![1.0; cows]);
-    let overdue = (2.0 * OVERDUE_H) as u16;
+    let overdue = (2.0 * fetched.longest_h) as u16;
     // What people bring says nothing of coming: two hours from each round are left out for overdue cows.
     let brought = |cell: &Cell| {
         overdue <= cell.since
-            && fetch.iter().any(|round| (f64::from(cell.half) / 2.0 - round).rem_euclid(24.0) < 2.0)
+            && fetched
+                .rounds_h
+                .iter()
+                .any(|round| (f64::from(cell.half) / 2.0 - round).rem_euclid(24.0) < 2.0)
     };
     let used: Vec<&Cell> = cells.iter().filter(|cell| !brought(cell)).collect();
     let usual = usual_clock();
@@ -300,6 +282,20 @@ fn hers(
     })
 }
 
+/// Below this share of her shortest interval a cow that is let in is let in for another reason than time.
+const EARLY: f64 = 0.8;
+
+/// First visits after a milking that came early: how many were let in, and how many kept out.
+fn came_early(stays: &[Stay], minimum_h: f64) -> [f64; 2] {
+    let mut counts = [0.0, 0.0];
+    for pair in stays.windows(2) {
+        if pair[0].came == Came::Milked && (pair[1].from - pair[0].from) / 60.0 < EARLY * minimum_h {
+            counts[usize::from(pair[1].came == Came::NotDue)] += 1.0;
+        }
+    }
+    counts
+}
+
 /// The hours that part those it was turned away after from those it was milked after with the fewest exceptions; where
 /// it was never turned away, a tenth below the shortest of them.
 fn threshold(let_in: &[f64], kept_out: &[f64]) -> f64 {
@@ -324,33 +320,4 @@ fn threshold(let_in: &[f64], kept_out: &[f64]) -> f64 {
         }
     }
     best
-}
-
-/// What closes a box, from its logged states; none where no log tells of them.
-fn closures(log: &Log, days: f64) -> Closures {
-    let mut closures = Closures::none();
-    let box_days = days * log.boxes.max(1) as f64;
-    let of = |kind: usize| log.shut.iter().filter(move |shut| shut.kind == kind && log.span.0 <= shut.from);
-    let minutes = |kind: usize| of(kind).map(|shut| shut.to - shut.from).sum::<f64>();
-    let mean = |kind: usize| minutes(kind) / (of(kind).count().max(1) as f64);
-    let a_day = (of(0).count() as f64 / box_days).round() as usize;
-    if 0 < a_day {
-        closures.cleaning_min = minutes(0) / box_days / a_day as f64;
-        // The first box's cleanings begin at these hours.
-        let mut starts: Vec<f64> =
-            of(0).filter(|shut| shut.at_box == 0).map(|shut| (shut.from / 60.0).rem_euclid(24.0)).collect();
-        starts.sort_by(f64::total_cmp);
-        closures.cleaned_h = (0..a_day)
-            .filter_map(|turn| starts.get((starts.len() * (2 * turn + 1)) / (2 * a_day)).copied())
-            .collect();
-    }
-    if 0 < of(1).count() {
-        closures.service_every_d = box_days / of(1).count() as f64;
-        closures.service_min = mean(1);
-    }
-    if 0 < of(2).count() {
-        closures.fault_every_d = box_days / of(2).count() as f64;
-        closures.fault_min = mean(2).max(0.1);
-    }
-    closures
 }

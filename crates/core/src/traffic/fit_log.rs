@@ -236,3 +236,28 @@ impl Shown {
         }
     }
 }
+
+/// By how much chance moves the visits of each hour of the clock, all days of a log together: standard errors of their
+/// means over these, 24 of them; none of a log of fewer than two days.
+///
+/// From the days' own counts: visits are neither Poisson, since boxes even them out, nor alike from day to day.
+pub fn hour_errors(log: &Log) -> Vec<f64> {
+    // A log that begins with its first visit lacks some minutes of a whole number of days.
+    let days = ((log.span.1 - log.span.0) / 1440.0 + 0.05).floor() as usize;
+    if days < 2 {
+        return Vec::new();
+    }
+    let mut counts = vec![[0.0; 24]; days];
+    for stay in &log.stays {
+        let day = ((stay.from - log.span.0) / 1440.0).floor();
+        if let Some(own) = (0.0 <= day).then(|| counts.get_mut(day as usize)).flatten() {
+            own[(stay.from / 60.0).rem_euclid(24.0) as usize % 24] += 1.0;
+        }
+    }
+    let error = |hour: usize| {
+        let mut spread = super::Spread::default();
+        counts.iter().for_each(|day| spread.add(day[hour]));
+        spread.error() / spread.mean().mean.max(1.0 / days as f64)
+    };
+    (0..24).map(error).collect()
+}

@@ -78,6 +78,8 @@ pub fn service(log: &Log, by_cow: &[Vec<Stay>]) -> Fitted {
             failed_share: failed.len() as f64 / attempts.max(1) as f64,
             failed_min: mean(&failed, usual.failed_min),
             failed_cv: usual.failed_cv,
+            // Known once her shortest interval is.
+            again_share: 0.0,
             between_min: between(log),
             law: None,
         },

@@ -164,6 +164,9 @@ pub struct Service {
     pub failed_min: f64,
     /// Scatter of it.
     pub failed_cv: f64,
+    /// Share of visits due after which a box lets her in again before her shortest interval is over, for milk that
+    /// was left behind.
+    pub again_share: f64,
     /// From one cow's leaving to the next one's entering, min.
     pub between_min: f64,
     /// Instead of all this, a law with a known answer.
@@ -183,7 +186,8 @@ pub enum Law {
 
 impl Default for Service {
     /// Handling: about 2 min to prepare and attach (`sources.md` §1, practice) and half a minute to leave (stated). Failed:
-    /// 5.4 a box-day of 161 milkings, 3.76 ± 2.57 min (read). Others are stated defaults.
+    /// 5.4 a box-day of 161 milkings, 3.76 ± 2.57 min (read). Others are stated defaults; that no cow is let in again sooner
+    /// is one.
     fn default() -> Service {
         Service {
             handling_min: 2.5,
@@ -194,6 +198,7 @@ impl Default for Service {
             failed_share: 5.4 / (57.6 * 2.8 + 5.4),
             failed_min: 3.76,
             failed_cv: 2.57 / 3.76,
+            again_share: 0.0,
             between_min: 0.0,
             law: None,
         }
@@ -222,6 +227,8 @@ impl Default for Queue {
 pub struct Closures {
     /// Hours at which the first box is cleaned; the others one after another.
     pub cleaned_h: Vec<f64>,
+    /// From one box's cleaning to the next one's, min.
+    pub cleaned_apart_min: f64,
     /// How long a cleaning lasts, min.
     pub cleaning_min: f64,
     /// Days from one service to the next; infinite: none.
@@ -239,6 +246,7 @@ impl Default for Closures {
     fn default() -> Closures {
         Closures {
             cleaned_h: vec![4.0, 12.0, 20.0],
+            cleaned_apart_min: 15.0,
             cleaning_min: 15.0,
             service_every_d: 60.0,
             service_min: 120.0,
@@ -254,6 +262,7 @@ impl Closures {
         let never = f64::INFINITY;
         Closures {
             cleaned_h: Vec::new(),
+            cleaned_apart_min: 0.0,
             cleaning_min: 0.0,
             service_every_d: never,
             service_min: 0.0,

@@ -64,6 +64,8 @@ struct Now {
     milkings: u32,
     /// Beginning of her last milking, min.
     last: f64,
+    /// From when on a box milks her, min.
+    due_from: f64,
     /// When she joined the queue, or entered the box.
     since: f64,
     coming: Stream,
@@ -183,6 +185,7 @@ impl Run<'_> {
                 third: ((3.0 * cow.rank) as u8).min(2),
                 milkings: 0,
                 last,
+                due_from: last + 60.0 * cow.minimum_h,
                 since: 0.0,
                 coming,
                 milking: Stream::named(seed, "milking", replicate, number),
@@ -246,7 +249,7 @@ impl Run<'_> {
     fn comes(&mut self, cow: usize, at: f64) {
         let now = &mut self.room.now[cow];
         now.brought = now.state == State::Brought;
-        let due = now.brought || 60.0 * self.room.cows[cow].minimum_h <= at - now.last;
+        let due = now.brought || now.due_from <= at;
         if !due && self.pen.traffic == Traffic::Guided {
             self.room.counted.passed += 1;
             return self.away(cow, at);
@@ -291,13 +294,16 @@ impl Run<'_> {
         now.at_box = at_box as u8;
         now.since = at;
         let service = &self.pen.service;
-        let due = now.brought || 60.0 * own.minimum_h <= at - now.last;
+        let due = now.brought || now.due_from <= at;
+        let mut again = false;
         let (state, minutes) = if !due {
             (State::NotDue, service.turned_away_min)
         } else {
             let word = now.milking.word();
-            // Forty bits for four factors, twenty for whether it fails.
-            let fails = ((word >> 44) as f64) < service.failed_share * f64::from(1 << 20);
+            // Forty bits for four factors, twenty for whether it fails, or leaves milk behind.
+            let (outcome, all) = ((word >> 44) as f64, f64::from(1 << 20));
+            let fails = outcome < service.failed_share * all;
+            again = (1.0 - service.again_share) * all <= outcome && service.law.is_none();
             if let Some(law) = service.law {
                 (State::Milked, known::minutes_by(law, &mut now.milking))
             } else if fails {
@@ -317,6 +323,7 @@ impl Run<'_> {
             counted.intervals_h.add((at - now.last) / 60.0);
             now.milkings += u32::from(self.counts_from <= at);
             now.last = at;
+            now.due_from = if again { at } else { at + 60.0 * own.minimum_h };
         }
         counted.failed += u64::from(state == State::Failed);
         counted.turned_away += u64::from(state == State::NotDue);

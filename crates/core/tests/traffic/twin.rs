@@ -55,6 +55,7 @@ pub fn simulate(pen: &Pen, days: f64, warm_up: f64, seed: u64) -> [f64; 7] {
     let n = cows.len();
     let mut place = vec![Where::Away; n];
     let mut last: Vec<f64> = (0..n).map(|_| -480.0 * dice.unit()).collect();
+    let mut again = vec![false; n];
     let mut boxes = vec![Box::Free; pen.boxes];
     let every_service = pen.closures.service_every_d * 1440.0;
     let mut service: Vec<f64> = (0..pen.boxes).map(|_| every_service * dice.unit()).collect();
@@ -74,7 +75,7 @@ pub fn simulate(pen: &Pen, days: f64, warm_up: f64, seed: u64) -> [f64; 7] {
                 boxes[at] = Box::Free;
             }
             cleaning[at] |= pen.closures.cleaned_h.iter().any(|hour| {
-                let due = (60.0 * hour + at as f64 * pen.closures.cleaning_min.max(1.0)) % 1440.0;
+                let due = (60.0 * hour + at as f64 * pen.closures.cleaned_apart_min) % 1440.0;
                 (minute - due).rem_euclid(1440.0) < STEP
             });
             fault[at] |= dice.unit() < fault_per_min * STEP;
@@ -113,7 +114,7 @@ pub fn simulate(pen: &Pen, days: f64, warm_up: f64, seed: u64) -> [f64; 7] {
                     let half = (minute / 30.0) as usize;
                     let per_h = cows[cow].frailty * pen.coming.since_per_h[since] * pen.coming.hour[half];
                     if dice.unit() < 1.0 - (-per_h / 60.0 * STEP).exp() {
-                        let due = 60.0 * cows[cow].minimum_h <= now - last[cow];
+                        let due = again[cow] || 60.0 * cows[cow].minimum_h <= now - last[cow];
                         if !due && pen.traffic == Traffic::Guided {
                             turned += f64::from(counts);
                         } else {
@@ -148,7 +149,7 @@ pub fn simulate(pen: &Pen, days: f64, warm_up: f64, seed: u64) -> [f64; 7] {
             let own = &cows[cow];
             let hours = (now - last[cow]) / 60.0;
             let service = &pen.service;
-            let minutes = if !brought && hours < own.minimum_h {
+            let minutes = if !brought && !again[cow] && hours < own.minimum_h {
                 turned += f64::from(counts);
                 service.turned_away_min
             } else if dice.unit() < service.failed_share {
@@ -162,6 +163,8 @@ pub fn simulate(pen: &Pen, days: f64, warm_up: f64, seed: u64) -> [f64; 7] {
                     intervals += hours;
                 }
                 last[cow] = now;
+                again[cow] = 0.0 < service.again_share
+                    && dice.unit() < service.again_share / (1.0 - service.failed_share);
                 service.handling_min * dice.factor(service.handling_cv)
                     + milk / own.flow_kg_min * dice.factor(service.flow_cv)
             };
