@@ -6,6 +6,7 @@
 mod bench;
 mod bring_in;
 mod deb;
+mod foretell;
 mod nile_race;
 mod open_data;
 mod oracle;
@@ -76,9 +77,9 @@ fn main() -> ExitCode {
         ["bench", ref names @ ..] => bench::run(names).map(|text| println!("\n{text}")),
         ["traffic"] => traffic::run().map(|_| ()),
         ["traffic", "--write"] => traffic::run().and_then(|text| fill("validation.md", "traffic", &text)),
-        ["foretell"] => traffic::foretell(&SEEDS).map(|_| ()),
+        ["foretell"] => foretell::run(&SEEDS).map(|_| ()),
         ["foretell", "--write"] => {
-            traffic::foretell(&SEEDS).and_then(|text| fill("validation.md", "foretell", &text))
+            foretell::run(&SEEDS).and_then(|text| fill("validation.md", "foretell", &text))
         }
         ["simpy-race"] => simpy_race::race().map(|_| ()),
         ["simpy-race", "--write"] => {

@@ -1,4 +1,4 @@
-//! The simulated pen beside common practice and published herds, how fast it is, and what a fit foretells.
+//! The simulated pen beside common practice and published herds, and how fast it is.
 
 #![allow(clippy::disallowed_methods, reason = "a stopwatch")]
 
@@ -11,10 +11,6 @@ use cowpath_core::traffic::{
     Change, Days, Figure, Gathered, Mean, Pen, Ready, Room, Setup, Tables, capacity, run as simulate,
 };
 use cowpath_core::units::Kilograms;
-use serde_json::Value;
-
-use crate::program::{asked, program};
-
 fn gathered(setup: &Setup, replicates: u32, days: f64) -> anyhow::Result<Gathered> {
     let ready = Ready::of(setup.scenario()?);
     let (mut room, never) = (Room::default(), AtomicBool::new(false));
@@ -171,140 +167,4 @@ fn speed(pen: &Pen, days: f64) -> anyhow::Result<(u64, f64)> {
         }
     }
     Ok(best)
-}
-
-/// Herds fitted to half their days, held beside the other half; and beside a herd of another size.
-pub fn foretell(seeds: &[u64]) -> anyhow::Result<String> {
-    const WHAT: [&str; 4] =
-        ["mean interval, h", "interval, 10th percentile, h", "interval, 90th percentile, h", "idle share"];
-    let program = program()?;
-    let folder = std::env::temp_dir().join(format!("cowpath-foretell-{}", std::process::id()));
-    let mut text = String::from(
-        "Simulated herds of two boxes, 100 days; days 45 to 72 are fitted and days 73 to 100 foretold, with the number of cows that were then in milk. Simulated less observed, per cent of the observed; by hour: mean and greatest of 24 hours, and beside it how far the fitted half's own visits by hour lie from the other half's.\n\n\
-         | seed | cows fitted, foretold | mean interval | 10th | 90th | idle share | visits by hour, mean | greatest | fitted half itself, mean | within 5 % |\n|---|---|---|---|---|---|---|---|---|---|\n",
-    );
-    let mut other = String::from(
-        "\nThe same fits with another number of cows, beside a herd of that size and seed (within 10 % asked).\n\n| seed | cows fitted, foretold | mean interval | 10th | 90th | idle share | within 10 % |\n|---|---|---|---|---|---|---|\n",
-    );
-    for seed in seeds {
-        let farm = |cows: u32| folder.join(format!("{seed}-{cows}"));
-        let make = |cows: u32| -> anyhow::Result<()> {
-            let (cows_word, seed) = (cows.to_string(), seed.to_string());
-            asked(
-                &program,
-                &farm(cows),
-                &[
-                    "demo",
-                    "--cows",
-                    &cows_word,
-                    "--boxes",
-                    "2",
-                    "--days",
-                    "100",
-                    "--seed",
-                    &seed,
-                    "--no-serve",
-                ],
-            )
-            .map(drop)
-        };
-        make(110)?;
-        let told: Value = serde_json::from_slice(&asked(
-            &program,
-            &farm(110),
-            &["plan", "--foretell", "28", "--format", "json"],
-        )?)?;
-        let figures = told["beside"].as_array().context("beside")?;
-        let off = |what: &str| -> anyhow::Result<f64> {
-            let one = figures.iter().find(|one| one["what"] == what).with_context(|| what.to_owned())?;
-            let (observed, simulated) =
-                (one["observed"].as_f64().unwrap_or(0.0), one["simulated"].as_f64().unwrap_or(0.0));
-            Ok(100.0 * (simulated / observed - 1.0))
-        };
-        let offs: Vec<f64> = WHAT.into_iter().map(off).collect::<anyhow::Result<_>>()?;
-        let hours: Vec<f64> = told["by_hour"]
-            .as_array()
-            .context("by_hour")?
-            .iter()
-            .map(|pair| {
-                let of = |place: usize| pair[place].as_f64().unwrap_or(0.0);
-                (100.0 * (of(1) / of(0).max(0.1) - 1.0)).abs()
-            })
-            .collect();
-        // Two halves of one log, held side by side in the same way: what chance alone makes.
-        let before = told["by_hour_before"]
-            .as_array()
-            .context("by_hour_before")?
-            .iter()
-            .map(|one| one.as_f64().unwrap_or(0.0));
-        let after =
-            told["by_hour"].as_array().into_iter().flatten().map(|pair| pair[0].as_f64().unwrap_or(0.0));
-        let apart = before
-            .zip(after)
-            .map(|(before, after)| (100.0 * (before / after.max(0.1) - 1.0)).abs())
-            .sum::<f64>()
-            / 24.0;
-        let (mean, most) = (hours.iter().sum::<f64>() / 24.0, hours.iter().copied().fold(0.0, f64::max));
-        let within = offs.iter().filter(|off| off.abs() <= 5.0).count();
-        let near = hours.iter().filter(|off| **off <= 5.0).count();
-        let shown: Vec<String> = offs.iter().map(|off| format!("{off:+.1}")).collect();
-        let _ = writeln!(
-            text,
-            "| {seed} | {:.1}, {:.1} | {} | {mean:.1} | {most:.1} | {apart:.1} | {within} of 4; {near} of 24 hours |",
-            told["cows"][0].as_f64().unwrap_or(0.0),
-            told["cows"][1].as_f64().unwrap_or(0.0),
-            shown.join(" | ")
-        );
-        println!("{seed}: {shown:?} {mean:.1} {most:.1}");
-        for cows in [90_u32, 125] {
-            make(cows)?;
-            let seen: Value = serde_json::from_slice(&asked(
-                &program,
-                &farm(cows),
-                &["plan", "--foretell", "28", "--format", "json"],
-            )?)?;
-            let milked = seen["cows"][1].as_f64().unwrap_or(0.0).round();
-            let plan: Value = serde_json::from_slice(&asked(
-                &program,
-                &farm(110),
-                &[
-                    "plan",
-                    "--cows",
-                    &milked.to_string(),
-                    "--replicates",
-                    "10",
-                    "--days",
-                    "28",
-                    "--format",
-                    "json",
-                ],
-            )?)?;
-            let simulated = &plan["scenarios"][0]["rows"][0]["figures"];
-            let names = ["interval-h", "interval-10-h", "interval-90-h", "idle"];
-            let offs: Vec<f64> = WHAT
-                .into_iter()
-                .zip(names)
-                .map(|(what, name)| {
-                    let beside =
-                        seen["beside"].as_array().into_iter().flatten().find(|one| one["what"] == what);
-                    let observed = beside.and_then(|one| one["observed"].as_f64()).unwrap_or(f64::NAN);
-                    100.0 * (simulated[name]["mean"].as_f64().unwrap_or(f64::NAN) / observed - 1.0)
-                })
-                .collect();
-            let within = offs.iter().filter(|off| off.abs() <= 10.0).count();
-            let shown: Vec<String> = offs.iter().map(|off| format!("{off:+.1}")).collect();
-            let _ = writeln!(
-                other,
-                "| {seed} | {:.0}, {milked} | {} | {within} of 4 |",
-                told["cows"][1].as_f64().unwrap_or(0.0),
-                shown.join(" | ")
-            );
-            println!("{seed}, {milked} cows: {shown:?}");
-        }
-    }
-    // What was made is not kept.
-    let _ = std::fs::remove_dir_all(&folder);
-    let text = text + &other;
-    print!("{text}");
-    Ok(text)
 }

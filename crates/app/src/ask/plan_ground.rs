@@ -1,12 +1,12 @@
 //! What a plan of a farm starts from: its own cows, boxes and habits of coming, where its logs tell of them; and how the
 //! pens so simulated stand beside the log.
 
-use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, atomic::AtomicBool};
 
 use cowpath_core::traffic::{
-    Days, Figure, Gathered, Ready, Room, Setup,
+    Cow, Cows, Days, Figure, Gathered, Ready, Room, Setup,
     fit::fit,
-    fit_log::{Log, Shown},
+    fit_log::{Log, Shown, hour_errors},
 };
 use jiff::SignedDuration;
 use serde::Serialize;
@@ -18,6 +18,8 @@ use crate::trouble::user;
 const SPAN: SignedDuration = SignedDuration::from_hours(28 * 24);
 /// Replicates and days with which the fitted pens are held beside the log.
 const HELD: (u32, f64) = (4, 28.0);
+/// Replicates with which days are foretold: nobody waits for them, and their chance is not to be taken for a miss.
+const FORETOLD: u32 = 24;
 
 /// A figure of the log and of the fitted pens.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -102,16 +104,16 @@ fn notes(log: &Log) -> Vec<String> {
 /// The fitted pens beside the log they were fitted to.
 pub fn beside(setup: &Setup, log: &Log) -> Vec<Beside> {
     let shown = Shown::of(log);
-    let Some(gathered) = simulated(setup, shown.cows.round() as usize) else { return Vec::new() };
+    let Some(gathered) = simulated(setup, shown.cows.round() as usize, HELD.0) else { return Vec::new() };
     compared(&shown, &gathered, log.boxes)
 }
 
-/// Some replicates of a setup with so many cows.
-pub fn simulated(setup: &Setup, cows: usize) -> Option<Gathered> {
+/// Replicates of a setup with so many cows.
+fn simulated(setup: &Setup, cows: usize, replicates: u32) -> Option<Gathered> {
     let ready = Ready::of(setup.of_cows(cows.max(1)).scenario().ok()?);
     let (mut room, never) = (Room::default(), AtomicBool::new(false));
     let mut gathered = Gathered::default();
-    for replicate in 0..HELD.0 {
+    for replicate in 0..replicates {
         let days = Days { counted: HELD.1, ..Days::default() };
         gathered.add(&ready.replicate(days, (1, replicate), &mut room, &never)?);
     }
@@ -142,7 +144,7 @@ pub fn compared(shown: &Shown, gathered: &Gathered, boxes: usize) -> Vec<Beside>
         },
         Beside { what: "idle share", observed: shown.idle, simulated: mean(Figure::Idle) },
     ];
-    let box_days = HELD.1 * f64::from(HELD.0) * boxes.max(1) as f64;
+    let box_days = HELD.1 * gathered.count() as f64 * boxes.max(1) as f64;
     let hours = [
         "visits a box, 0 to 6 h",
         "visits a box, 6 to 12 h",
@@ -173,6 +175,10 @@ pub struct Foretold {
     pub by_hour: Vec<(f64, f64)>,
     /// The same in the days that were fitted: how far two stretches of one log lie apart by chance.
     pub by_hour_before: Vec<f64>,
+    /// By how much chance alone moves the log's visits of each hour, standard errors over their means.
+    pub by_hour_error: Vec<f64>,
+    /// Simulated idle share, had it been known how much milk the cows would give.
+    pub idle_with_milk_known: f64,
 }
 
 /// Fits the days before the last `days`, and holds them beside these last days, with as many cows as there were then.
@@ -195,9 +201,14 @@ pub fn foretold(barn: &Barn, days: u32) -> anyhow::Result<Foretold> {
     let setup =
         fit(&before).map_err(|why| user(why.to_string(), nothing, "read more days, or foretell fewer"))?;
     let shown = Shown::of(&after);
-    let gathered = simulated(&setup, shown.cows.round() as usize)
-        .ok_or_else(|| user("the days that were fitted give no pen", nothing, "read more days"))?;
-    let box_days = HELD.1 * f64::from(HELD.0) * after.boxes.max(1) as f64;
+    let of = |setup: &Setup| {
+        simulated(setup, shown.cows.round() as usize, FORETOLD)
+            .ok_or_else(|| user("the days that were fitted give no pen", nothing, "read more days"))
+    };
+    let gathered = of(&setup)?;
+    let more = shown.milk_kg / gathered.mean(Figure::MilkCow).mean.max(1e-9);
+    let milked = of(&with_milk(&setup, more))?;
+    let box_days = HELD.1 * f64::from(FORETOLD) * after.boxes.max(1) as f64;
     let simulated = gathered
         .all
         .by_half
@@ -210,5 +221,14 @@ pub fn foretold(barn: &Barn, days: u32) -> anyhow::Result<Foretold> {
         beside: compared(&shown, &gathered, after.boxes),
         by_hour: shown.by_hour.iter().copied().zip(simulated).collect(),
         by_hour_before: Shown::of(&before).by_hour,
+        by_hour_error: hour_errors(&after),
+        idle_with_milk_known: milked.mean(Figure::Idle).mean,
     })
+}
+
+/// A setup whose own cows give so many times the milk.
+fn with_milk(setup: &Setup, more: f64) -> Setup {
+    let Cows::Own(own) = &setup.herd else { return setup.clone() };
+    let cows = own.iter().map(|cow| Cow { rate_kg_h: more * cow.rate_kg_h, ..*cow });
+    Setup { herd: Cows::Own(Arc::new(cows.collect())), ..setup.clone() }
 }
