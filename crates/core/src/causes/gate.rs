@@ -14,6 +14,7 @@ use super::{
     likelihood::{Ready, ReadyTemplate, log_sum},
     noise::Noise,
     series::Series,
+    templates::Course,
 };
 use crate::{expect::Signal, herd::Quarter};
 
@@ -23,31 +24,70 @@ pub(crate) const OPEN_FROM: f64 = 0.05;
 /// Onsets of the rough look, hours before the time of judging.
 const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];
 
+/// Stretches of time whose readings the rough look takes together, hours before the time of judging: finer where onsets lie
+/// close, and none of them cut by an onset.
+const EDGES_H: [f64; STRETCHES + 1] = [
+    240.0, 220.0, 205.0, 190.0, 175.0, 160.0, 147.0, 135.0, 122.0, 110.0, 100.0, 90.0, 80.0, 70.0, 57.0,
+    44.0, 35.0, 26.0, 20.0, 14.0, 10.0, 6.0, 4.0, 2.0, 0.0,
+];
+const STRETCHES: usize = 24;
+
+/// Times at which a course is looked up in a stretch, for its mean.
+const POINTS: usize = 8;
+
 /// Departures beyond this count no further, in spreads: tails are heavy.
 const CLIP: f64 = 3.5;
 
-/// One signal's readings as the rough look takes them: sums over the readings before each one, so that a straight piece of a
-/// course costs two of them.
-pub(crate) struct Rough<'s> {
-    series: &'s Series,
-    sums: Vec<Sums>,
+/// Lanes of the sums.
+const LANES: usize = 8;
+
+/// What a course says of each stretch: means of μ and of μ², natural unit, at amplitude 1.
+pub(crate) struct Drawn {
+    mean: [f32; STRETCHES],
+    square: [f32; STRETCHES],
 }
 
-/// Of readings k: Σ l, Σ l·t, Σ q, Σ q·t, Σ q·t², where a course of μ_k adds l·μ to f and q·μ² to g; t hours.
-#[derive(Clone, Copy, Default)]
-struct Sums {
-    linear: [f64; 2],
-    square: [f64; 3],
+impl Drawn {
+    /// A course at each pace and each onset of the rough look, onsets innermost.
+    pub fn of(course: &Course, paces: &[(f64, f64)]) -> Vec<Drawn> {
+        let drawn = |pace: f64, onset_h: f64| {
+            let mut drawn = Drawn { mean: [0.0; STRETCHES], square: [0.0; STRETCHES] };
+            for (stretch, edges) in EDGES_H.windows(2).enumerate() {
+                let (from_h, to_h) = (-edges[0], -edges[1]);
+                let moved = (0..POINTS).map(|point| {
+                    let at_h = from_h + (to_h - from_h) * (point as f64 + 0.5) / POINTS as f64;
+                    course.size * course.at((at_h + onset_h) / pace / 24.0) / POINTS as f64
+                });
+                drawn.mean[stretch] = moved.clone().sum::<f64>() as f32;
+                drawn.square[stretch] = moved.map(|moved| moved * moved * POINTS as f64).sum::<f64>() as f32;
+            }
+            drawn
+        };
+        paces
+            .iter()
+            .flat_map(|(pace, _)| ONSETS_H.iter().map(move |onset_h| drawn(*pace, *onset_h)))
+            .collect()
+    }
 }
 
-impl Rough<'_> {
+/// One signal's readings as the rough look takes them: by stretch Σ l and Σ q, where a course of μ adds l·μ to f and q·μ² to g.
+pub(crate) struct Rough {
+    signal: Signal,
+    quarter: Option<Quarter>,
+    linear: [f32; STRETCHES],
+    square: [f32; STRETCHES],
+}
+
+impl Rough {
     /// Of one signal.
-    pub fn of(series: &Series) -> Rough<'_> {
-        let mut sums = Vec::with_capacity(series.hours.len() + 1);
-        let mut sum = Sums::default();
-        sums.push(sum);
+    pub fn of(series: &Series) -> Rough {
+        let (mut linear, mut square) = ([0.0; STRETCHES], [0.0; STRETCHES]);
+        let mut stretch = 0;
         for k in 0..series.hours.len() {
-            let (linear, square) = if series.signal == Signal::Kicks {
+            while stretch + 1 < STRETCHES && -EDGES_H[stretch + 1] <= series.hours[k] {
+                stretch += 1;
+            }
+            let (l, q) = if series.signal == Signal::Kicks {
                 // A kick beyond her habit speaks as the logarithm of how much likelier it is.
                 let (kicked, habit) = series.shown[k];
                 let per_habit = 1.0 / habit.clamp(0.05, 0.6);
@@ -58,37 +98,22 @@ impl Rough<'_> {
                 let per = series.per_spread[k];
                 (fresh * (series.gap[k] * per).clamp(-CLIP, CLIP) * per, fresh * per * per)
             };
-            let t = series.hours[k];
-            sum.linear = [sum.linear[0] + linear, sum.linear[1] + linear * t];
-            sum.square = [sum.square[0] + square, sum.square[1] + square * t, sum.square[2] + square * t * t];
-            sums.push(sum);
+            linear[stretch] += l as f32;
+            square[stretch] += q as f32;
         }
-        Rough { series, sums }
+        Rough { signal: series.signal, quarter: series.quarter, linear, square }
     }
 
-    /// Σ d·μ and Σ μ² under a course with this onset and pace.
-    fn fit(&self, ready: &Ready, onset_h: f64, pace: f64) -> (f64, f64) {
-        let hours = &self.series.hours;
-        let (mut f, mut g) = (0.0, 0.0);
-        let mut from = hours.partition_point(|hours| *hours < onset_h + pace * ready.lines_from_h());
-        for line in &ready.lines {
-            if from == hours.len() {
-                break;
+    /// Σ d·μ and Σ μ² under a course as drawn.
+    fn fit(&self, drawn: &Drawn) -> (f64, f64) {
+        let (mut f, mut g) = ([0.0f32; LANES], [0.0f32; LANES]);
+        for from in (0..STRETCHES).step_by(LANES) {
+            for lane in 0..LANES {
+                f[lane] += self.linear[from + lane] * drawn.mean[from + lane];
+                g[lane] += self.square[from + lane] * drawn.square[from + lane];
             }
-            let to_h = onset_h + pace * line.to_h;
-            let to = from + hours[from..].partition_point(|hours| *hours < to_h);
-            // The line as level + slope · t, t from the time of judging.
-            let slope = line.slope / pace;
-            let level = line.level - slope * onset_h;
-            let (before, by) = (&self.sums[from], &self.sums[to]);
-            let linear = |n: usize| by.linear[n] - before.linear[n];
-            let square = |n: usize| by.square[n] - before.square[n];
-            f += level * linear(0) + slope * linear(1);
-            g += level * level * square(0) + 2.0 * level * slope * square(1) + slope * slope * square(2);
-            from = to;
         }
-        let size = ready.course.size;
-        (f * size, g.max(0.0) * size * size + 1e-12)
+        (f64::from(f.iter().sum::<f32>()), f64::from(g.iter().sum::<f32>()) + 1e-12)
     }
 }
 
@@ -117,37 +142,32 @@ pub(crate) fn open(
                 .iter()
                 .map(|course| {
                     let read = template.reads(course.course.signal, *place);
-                    readings
-                        .iter()
-                        .find(|one| one.series.signal == course.course.signal && one.series.quarter == read)
+                    readings.iter().find(|one| one.signal == course.course.signal && one.quarter == read)
                 })
                 .collect();
-            template.paces.iter().any(|(pace, _)| {
-                ONSETS_H.iter().any(|onset_h| {
-                    let fits: Vec<Option<(f64, f64)>> = ready
-                        .courses
-                        .iter()
-                        .zip(&own)
-                        .map(|(course, own)| own.map(|own| own.fit(course, -onset_h, *pace)))
-                        .collect();
-                    // No severity explains more than the best one would, and most cows are done with here.
-                    let most: f64 = fits.iter().flatten().map(|(f, g)| f.max(0.0).powi(2) / (2.0 * g)).sum();
-                    wanted <= most
-                        && template.severities.iter().any(|(severity, _)| {
-                            // Nor does any sum of shares more than the best of them.
-                            let fitted = ready.courses.iter().zip(&fits);
-                            let best = fitted
-                                .filter_map(|(course, fit)| fit.map(|fit| best(course, *severity, fit)));
-                            if 0.0 < wanted && best.sum::<f64>() + ROUNDING < wanted {
-                                return false;
-                            }
-                            for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits))
-                            {
-                                *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
-                            }
-                            wanted <= parts.iter().sum::<f64>() * noise.discount(&parts)
-                        })
-                })
+            (0..template.paces.len() * ONSETS_H.len()).any(|drawn| {
+                let fits: Vec<Option<(f64, f64)>> = ready
+                    .drawn
+                    .iter()
+                    .zip(&own)
+                    .map(|(course, own)| own.map(|own| own.fit(&course[drawn])))
+                    .collect();
+                // No severity explains more than the best one would, and most cows are done with here.
+                let most: f64 = fits.iter().flatten().map(|(f, g)| f.max(0.0).powi(2) / (2.0 * g)).sum();
+                wanted <= most
+                    && template.severities.iter().any(|(severity, _)| {
+                        // Nor does any sum of shares more than the best of them.
+                        let fitted = ready.courses.iter().zip(&fits);
+                        let best =
+                            fitted.filter_map(|(course, fit)| fit.map(|fit| best(course, *severity, fit)));
+                        if 0.0 < wanted && best.sum::<f64>() + ROUNDING < wanted {
+                            return false;
+                        }
+                        for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits)) {
+                            *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
+                        }
+                        wanted <= parts.iter().sum::<f64>() * noise.discount(&parts)
+                    })
             })
         })
         .collect()

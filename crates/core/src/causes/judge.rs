@@ -50,7 +50,7 @@ pub const NAMED_FROM: f64 = 0.005;
 
 /// Weight of all illnesses of a cow, against 1 of one that is well, from which she is looked at beside what passes by itself:
 /// that only lessens it, and by the stated costs nothing is shown that is less likely than some 1 in 20.
-const TOLD_FROM: f64 = 0.01;
+const TOLD_FROM: f64 = 0.02;
 
 /// Weight of a heat, against 1 of a cow that is well, from which she is looked at beside what passes by itself: heats are so
 /// common that every cow would be. Far below what is shown.

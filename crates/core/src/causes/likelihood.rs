@@ -8,7 +8,8 @@
 //! No case follows a drawn course: each reading may miss it by a share m of what the course says there ([`super::lanes`]),
 //! else a signal that is read to a hair decides by the form that was drawn and not by the case.
 //!
-//! b is the baseline's own error, one for all readings, standard normal, bearing on each by `error_k` (a held baseline errs
+//! b is the baseline's own error, one for all readings, standard normal where it is small and Student-t where it is large
+//! ([`super::well`]), bearing on each by `error_k` (a held baseline errs
 //! the more the longer it is held): summed over 3 Gauss–Hermite nodes, or evenly where it is large,
 //! under the course and under "well" alike. Kicks are counted:
 //! ln L = temper · Σ ln p or ln(1 − p), p = p0 + (1 − p0)·min(0.9, a·size·shape).
@@ -16,6 +17,7 @@
 use std::sync::LazyLock;
 
 use super::{
+    gate::Drawn,
     grid::Onset,
     lanes::Lanes,
     series::Series,
@@ -43,23 +45,15 @@ pub(crate) struct Ready {
     pub parts: Vec<Vec<(Option<usize>, f64)>>,
     /// Logarithms of the weights of the course's shares.
     pub log_shares: Vec<f64>,
-    /// The shape's straight lines, oldest first; none where it is nought.
-    pub lines: Vec<StraightLine>,
     shape: Vec<f32>,
-}
-
-/// A stretch of a shape: `level + slope · hours` from `from_h` to `to_h` after onset, at pace 1.
-pub(crate) struct StraightLine {
-    pub from_h: f64,
-    pub to_h: f64,
-    pub level: f64,
-    pub slope: f64,
 }
 
 /// A template with its courses ready.
 pub(crate) struct ReadyTemplate {
     pub template: &'static Template,
     pub courses: Vec<Ready>,
+    /// By course, pace and onset of the rough look: what the course says of each stretch of time.
+    pub drawn: Vec<Vec<Drawn>>,
 }
 
 /// Every template, made ready once.
@@ -69,6 +63,7 @@ pub(crate) static READY: LazyLock<Vec<ReadyTemplate>> = LazyLock::new(|| {
         .map(|template| ReadyTemplate {
             template,
             courses: template.courses.iter().map(|course| Ready::new(course, template.severities)).collect(),
+            drawn: template.courses.iter().map(|course| Drawn::of(course, template.paces)).collect(),
         })
         .collect()
 });
@@ -97,17 +92,12 @@ impl Ready {
         while shape.ends_with(&[0.0, 0.0]) {
             shape.pop();
         }
-        Ready { course, amplitudes, parts, log_shares, lines: lines(course), shape }
+        Ready { course, amplitudes, parts, log_shares, shape }
     }
 
     /// Fraction of the size `lag_h` hours after onset, 0 before it.
     pub fn shape_at(&self, lag_h: f64) -> f64 {
         if lag_h < 0.0 { 0.0 } else { f64::from(self.shape[self.step(lag_h * STEPS_AN_HOUR)]) }
-    }
-
-    /// Hours after onset from which on the shape is not nought.
-    pub fn lines_from_h(&self) -> f64 {
-        self.lines.first().map_or(f64::INFINITY, |line| line.from_h)
     }
 
     /// The step nearest to one that is not negative, half up; of those beyond the last, the last.
@@ -119,24 +109,6 @@ impl Ready {
     fn ends_at(&self) -> Option<usize> {
         (self.shape.last() == Some(&0.0)).then(|| self.shape.len() - 1)
     }
-}
-
-/// The straight lines between a course's points, and what is held after the last.
-fn lines(course: &Course) -> Vec<StraightLine> {
-    let points = course.shape;
-    let mut lines: Vec<StraightLine> = points
-        .windows(2)
-        .map(|pair| {
-            let ((from, low), (to, high)) = (pair[0], pair[1]);
-            let slope = (high - low) / (24.0 * (to - from));
-            StraightLine { from_h: 24.0 * from, to_h: 24.0 * to, level: low - slope * 24.0 * from, slope }
-        })
-        .collect();
-    if let Some((day, held)) = points.last() {
-        lines.push(StraightLine { from_h: 24.0 * day, to_h: f64::INFINITY, level: *held, slope: 0.0 });
-    }
-    lines.retain(|line| line.level != 0.0 || line.slope != 0.0);
-    lines
 }
 
 /// Likelihood ratios against "well", `[pace][onset][amplitude]`, of one series under one course.

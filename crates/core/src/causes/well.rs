@@ -15,6 +15,14 @@ const ODD_QUARTER: f64 = 400.0;
 /// Standard deviations from one node of a wide error to the next: 3 in 10,000 is left out or counted twice.
 const WIDE_STEP: f64 = 1.5;
 
+/// Degrees of freedom of a wide error: a baseline that was held is now and then farther off than its stated error says (a
+/// scale that was moved, a level that was learnt from few days). Stated default.
+const ERROR_TAIL: f64 = 4.0;
+/// ln of the density of Student's t at 0 with so many: Γ(5/2)/(Γ(2)·√(4π)) = 3/8.
+const ERROR_DENSITY: f64 = -0.980_829_253_011_726_2;
+/// No error is larger, in its standard deviations.
+const MOST_ERROR: f64 = 10.0;
+
 /// Most nodes of a wide error.
 const MOST_NODES: f64 = 40.0;
 
@@ -104,7 +112,7 @@ impl Well {
     }
 }
 
-/// Evenly spaced errors with ln of (standard normal density × step), where an error may be many spreads of a reading.
+/// Evenly spaced errors with ln of (Student-t density × step), where an error may be many spreads of a reading.
 ///
 /// They reach from no error to the one that explains the readings of a well cow best (five rounds of reweighting by
 /// Student-t weights), three of its standard deviations beyond both: a course that is nearer the truth leaves less for the
@@ -124,14 +132,18 @@ fn wide_errors(series: &Series, own: &[f64], pull: &[f64]) -> Vec<(f64, f64)> {
         (best, precision) = (sum / total, total);
     }
     let sd = 1.0 / precision.sqrt();
-    let (low, high) = ((best.min(0.0) - 3.0 * sd).max(-4.0), (best.max(0.0) + 3.0 * sd).min(4.0));
+    let (low, high) =
+        ((best.min(0.0) - 3.0 * sd).max(-MOST_ERROR), (best.max(0.0) + 3.0 * sd).min(MOST_ERROR));
     let count = ((high - low) / (WIDE_STEP * sd)).ceil().clamp(4.0, MOST_NODES);
     let step = (high - low) / count;
-    let log_root = 0.5 * std::f64::consts::TAU.ln();
     (0..=count as usize)
         .map(|index| {
             let error = low + step * index as f64;
-            (error, step.ln() - 0.5 * error * error - log_root)
+            (
+                error,
+                step.ln() + ERROR_DENSITY
+                    - (ERROR_TAIL + 1.0) / 2.0 * (1.0 + error * error / ERROR_TAIL).ln(),
+            )
         })
         .collect()
 }

@@ -7,7 +7,7 @@ use super::{
     number, reason, when,
 };
 use crate::{
-    causes::{Cause, Finding, Reason, Urgency},
+    causes::{Cause, Finding, Reason, Urgency, templates::lowers},
     expect::Signal,
     time::hours_between,
 };
@@ -88,8 +88,12 @@ fn heat(finding: &Finding, facts: &Facts, verb: &str, sure: &str) -> String {
     text
 }
 
-/// The share of milk that is missing, where milk speaks for it.
+/// The share of milk that is missing, where milk speaks for it and no other cause of hers, likelier than this one, explains it.
 fn milk_down(finding: &Finding) -> Option<f64> {
+    let likelier = |(cause, chance): &(Cause, f64)| cause.is_illness() && finding.probability < *chance;
+    if finding.others.iter().any(likelier) {
+        return None;
+    }
     finding
         .reasons
         .iter()
@@ -104,9 +108,15 @@ fn after(since: Timestamp, hours: i64) -> Option<Timestamp> {
 
 /// What speaks for a finding, by name and direction: `with less milk and longer between milkings`.
 fn signs(finding: &Finding) -> String {
+    // A mean that goes the other way than the cause does would belie the sentence; it stands in the table.
+    let with_it = |reason: &&Reason| {
+        lowers(finding.cause, reason.signal)
+            .is_none_or(|lowers| lowers == (reason.observed < reason.expected))
+    };
+    let borne: Vec<&Reason> = finding.reasons.iter().filter(with_it).collect();
     let telling: Vec<&Reason> =
-        finding.reasons.iter().filter(|reason| TELLING <= reason.weight).take(4).collect();
-    let telling = if telling.is_empty() { finding.reasons.iter().take(1).collect() } else { telling };
+        borne.iter().copied().filter(|reason| TELLING <= reason.weight).take(4).collect();
+    let telling = if telling.is_empty() { borne.into_iter().take(1).collect() } else { telling };
     let mut words: Vec<String> = Vec::new();
     for reason in telling {
         let said = sign(reason);
@@ -220,10 +230,28 @@ fn serve(finding: &Finding, facts: &Facts) -> String {
             )
         }
         Some((from, until)) => {
-            format!("{look}If she is to be served: best between {} and {}.", words(from), words(until))
+            format!(
+                "{look}If she is to be served: best between {} and {}{}.",
+                words(from),
+                words(until),
+                give_or_take(finding)
+            )
         }
         None => look.trim_end().to_owned(),
     }
+}
+
+/// Hours from which it is said how uncertain the time of onset is.
+const UNCERTAIN_FROM_H: f64 = 2.0;
+
+/// `, give or take 4 h`: the farther end of the 90 % interval of the onset.
+fn give_or_take(finding: &Finding) -> String {
+    let (early, late) = finding.since_between;
+    let hours = hours_between(early, finding.since).max(hours_between(finding.since, late)).ceil();
+    if hours < UNCERTAIN_FROM_H {
+        return String::new();
+    }
+    format!(", give or take {}{}h", number::plain(hours, 0), number::SPACE)
 }
 
 /// Chance from which another cause is a rival worth deciding on.

@@ -334,3 +334,40 @@ fn what_belies_a_sentence_is_no_reason_in_it() {
         assert!(said.reasons.iter().any(|reason| reason.name.contains("share")), "it stands in the table");
     }
 }
+
+fn heat(probability: f64, milk: (f64, f64), others: Vec<(Cause, f64)>) -> Finding {
+    let reason =
+        |signal, observed, expected, weight| Reason { signal, quarter: None, observed, expected, weight };
+    Finding {
+        cause: Cause::Heat,
+        quarter: None,
+        others,
+        reasons: vec![reason(Signal::Activity, 260.0, 100.0, 5.0), reason(Signal::Milk, milk.0, milk.1, 0.8)],
+        ..udder(probability, Urgency::Today)
+    }
+}
+
+#[test]
+fn heat_and_milk_are_one_sentence_and_its_window_says_how_uncertain_it_is() {
+    let said =
+        whole(&said(&heat(0.86, (9.9, 11.5), vec![(Cause::Well, 0.1)]), UnitSystem::Metric, &[], true));
+    assert!(said.starts_with("214: looks in heat since yesterday 14:10, 86 % sure; that explains 14 % less milk, expected back by tomorrow 02:10."), "{said}");
+    assert!(said.contains("best between 03:10 and 14:10, give or take 6 h."), "{said}");
+}
+
+#[test]
+fn a_heat_does_not_explain_milk_that_a_likelier_illness_explains() {
+    let others = vec![(Cause::Udder, 0.99), (Cause::Well, 0.0)];
+    let said = whole(&said(&heat(0.4, (9.9, 11.5), others), UnitSystem::Metric, &[], true));
+    assert!(said.starts_with("214: could be in heat since yesterday 14:10, 40 % sure.\n"), "{said}");
+}
+
+#[test]
+fn what_goes_the_other_way_is_no_sign_of_being_unwell() {
+    let reason =
+        |signal, observed, expected, weight| Reason { signal, quarter: None, observed, expected, weight };
+    let reasons = vec![reason(Signal::Milk, 12.4, 11.5, 2.0), reason(Signal::Rumination, 38.0, 45.0, 1.0)];
+    let unclear = Finding { cause: Cause::Unclear, quarter: None, reasons, ..udder(0.52, Urgency::Today) };
+    let said = whole(&said(&unclear, UnitSystem::Metric, &[], true));
+    assert!(said.starts_with("214: may be unwell, less rumination; 52 % sure."), "{said}");
+}

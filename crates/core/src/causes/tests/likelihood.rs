@@ -37,7 +37,14 @@ fn readings(signal: Signal, seed: u64, error: f64, wide: bool) -> Series {
     }
 }
 
-/// Errors of the baseline with ln(density × step), so fine that no other sum comes nearer.
+/// Large errors of the baseline, Student-t with 4 degrees of freedom, likewise: density 3/8·(1 + x²/4)^(−5/2).
+fn fine_and_large() -> Vec<(f64, f64)> {
+    let step: f64 = 0.01;
+    let log = |x: f64| (3.0_f64 / 8.0).ln() - 2.5 * (1.0 + x * x / 4.0).ln() + step.ln();
+    (-1000..=1000).map(|k| f64::from(k) * step).map(|x| (x, log(x))).collect()
+}
+
+/// Errors of the baseline, standard normal, with ln(density × step), so fine that no other sum comes nearer.
 fn fine(error: f64) -> Vec<(f64, f64)> {
     if error <= 0.0 {
         return vec![(0.0, 0.0)];
@@ -137,6 +144,26 @@ fn evenly_spaced_nodes_sum_a_large_one() {
     // Three spreads, in cells that are likelier than that she is well. Below, the nodes end before the error that would make
     // up for a course of more than she fell by.
     let series = readings(Signal::Milk, 5, 0.3, true);
-    let (most, cells) = most_apart(&series, &fine(0.3), 0.0);
+    let (most, cells) = most_apart(&series, &fine_and_large(), 0.0);
     assert!(most < 0.45 && 500 < cells, "{most} in {cells} cells");
+}
+
+#[test]
+fn a_baseline_that_is_far_off_is_not_taken_for_a_course() {
+    // All ten days stand twelve spreads below a baseline whose error is two: six of its standard deviations. No course that
+    // began within those days explains it much better than that the baseline is wrong; a normal error would say e^20.
+    let mut series = readings(Signal::Milk, 7, 0.2, true);
+    for gap in &mut series.gap {
+        *gap = gap.clamp(-0.15, 0.15) - 1.2;
+    }
+    let (mut most, nothing) = (f64::NEG_INFINITY, vec![0.0; series.hours.len()]);
+    let well = summed(&series, &nothing, &fine_and_large());
+    for ready in READY.iter() {
+        for course in ready.courses.iter().filter(|course| course.course.signal == Signal::Milk) {
+            let places = onsets(&series.hours, -240.0);
+            let found = table(&series, &Well::of(&series), course, ready.template.paces, &places);
+            most = found.into_iter().map(f64::ln).fold(most, f64::max);
+        }
+    }
+    assert!(most < 8.0, "{most}; ln L of a well cow {well}");
 }
