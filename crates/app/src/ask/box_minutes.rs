@@ -130,6 +130,9 @@ pub struct DayMinutes {
     pub date: String,
     /// How long it is, s.
     pub day_s: i64,
+    /// Whether any box of the farm has a visit on it, or stood still for most of it. Another day is no idle day: nothing is
+    /// known of it.
+    pub seen: bool,
     /// What it went for; adds up to `day_s`.
     pub seconds: Seconds,
     /// Handling in its parts.

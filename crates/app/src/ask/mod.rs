@@ -35,6 +35,7 @@ mod ground;
 pub mod habits;
 pub mod history;
 pub mod inbox;
+mod interval_words;
 pub mod intervals;
 pub mod lanes;
 pub mod learned;

@@ -108,7 +108,7 @@ fn text(told: &BoxMinutes) -> anyhow::Result<()> {
         for shared in &day.shared {
             writeln!(out, "  Claimed twice: {}", show::plain(&shared.words))?;
         }
-        for gap in &day.gaps {
+        for gap in day.gaps.iter().filter(|_| day.seen) {
             writeln!(out, "  No row from {}", gap.words)?;
         }
     }
