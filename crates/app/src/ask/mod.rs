@@ -59,6 +59,8 @@ mod pen_log;
 pub mod places;
 pub mod plan;
 mod plan_beyond;
+pub mod plan_cows;
+pub mod plan_fetch;
 pub mod plan_ground;
 mod plan_live;
 pub mod plan_parlour;

@@ -22,8 +22,8 @@ use cowpath_core::{
 };
 
 use super::plan::{AskedPlan, Difference, Plan, PlanRow, PlanScenario};
-use super::plan_beyond;
 use super::plan_ground::Beside;
+use super::{plan_beyond, plan_fetch};
 use crate::trouble::user;
 
 /// Replicates before an answer can be sure, and at most, where none were asked for.
@@ -236,7 +236,8 @@ impl Prepared<'_> {
         if begun == self.cells.len() {
             self.compare(&mut scenarios, &part);
         }
-        let of_both = scenarios.get(1).map_or(0, |second| second.rows.len());
+        let untold = plan_fetch::untold(ground, asked);
+        let of_both = scenarios.get(1).filter(|_| !untold).map_or(0, |second| second.rows.len());
         let differences: Vec<Difference> =
             (0..of_both).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect();
         let mut plan = Plan {
@@ -250,6 +251,7 @@ impl Prepared<'_> {
             replicates: gathered.iter().map(Gathered::count).min().unwrap_or(0),
             most_replicates: asked.replicates.unwrap_or(UNTIL_SURE.1),
             cows_now: ground.cows_now,
+            fetching_known: !plan_fetch::unknown(ground),
             done,
             sure: gathered.iter().all(|own| own.is_sure(SURE_IDLE)),
             sentences: Vec::new(),
@@ -291,6 +293,9 @@ impl Prepared<'_> {
             name,
             words: words.to_owned(),
             boxes,
+            fetched_unknown: plan_fetch::unknown(self.ground)
+                && asked.change.fetch_h.is_none()
+                && (place == 0 || asked.instead.as_ref().is_none_or(|own| own.fetch_h.is_none())),
             capacity: if own.is_some() { None } else { capacity(&of_sizes, asked.bounds.idle) },
             beyond: None,
             rows: rows.collect(),
@@ -307,7 +312,8 @@ impl Prepared<'_> {
             scenario.beyond = plan_beyond::than_now(&first, now, asked);
         }
         // A second scenario of a number of cows of its own has no other sizes.
-        if let Some(second) = scenarios.get_mut(1).filter(|second| second.capacity.is_some()) {
+        let untold = plan_fetch::untold(self.ground, asked);
+        if let Some(second) = scenarios.get_mut(1).filter(|second| !untold && second.capacity.is_some()) {
             second.beyond = plan_beyond::than_asked(&first, &of(1), asked);
         }
     }

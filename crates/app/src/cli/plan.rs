@@ -212,7 +212,11 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
                 say::with_interval(of(Figure::Idle).times(100.0), 1),
                 number::plain(milk.mean, 0),
                 number::plain(of(Figure::Waiting).mean, 0),
-                number::plain(of(Figure::Brought).mean * row.cows as f64, 1),
+                if scenario.fetched_unknown {
+                    "not known".into()
+                } else {
+                    number::plain(of(Figure::Brought).mean * row.cows as f64, 1)
+                },
                 number::plain(row.money.mean, 0),
             )?;
         }
@@ -226,10 +230,11 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
     }
     writeln!(
         out,
-        "\n{} replicates of {} days, seed {}. {}",
+        "\n{} replicates of {} days, seed {}. {} {}",
         plan.replicates,
         number::plain(plan.days, 0),
         plan.seed,
+        say::brackets(&plan.basis),
         say::terms(&plan.terms, ground.units)
     )?;
     if let Some(words) = say::stated_prices(&plan.terms) {

@@ -38,7 +38,7 @@ use super::{
 use crate::{
     ask::{
         plan::{AskedPlan, Plan},
-        plan_parlour,
+        plan_fetch, plan_parlour,
         planning::{self, Ground},
     },
     clock::Stopwatch,
@@ -223,7 +223,7 @@ fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
                 refused(format!("box time that stays idle: `{typed}` is no figure of 0 to 90 %"))
             })?,
     };
-    let own = ground.setup.cows.to_string();
+    let own = ground.cows_now.unwrap_or(ground.setup.cows).to_string();
     let cows = if word("cows").is_empty() { own.as_str() } else { word("cows") };
     Ok(AskedPlan {
         cows: planning::sizes(cows).map_err(refused)?,
@@ -246,7 +246,10 @@ fn page_of(
     asked: bool,
 ) -> PlanPage {
     let typed = |name: &str| words.get(name).cloned().unwrap_or_default();
-    let usual = plan_drawn::usual(&ground.setup);
+    let mut usual = plan_drawn::usual(&ground.setup);
+    if plan_fetch::unknown(ground) {
+        usual.insert("fetch", "not known".into());
+    }
     let field = |(name, label): (&'static str, &'static str)| Field {
         label,
         name,
