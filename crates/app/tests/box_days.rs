@@ -126,7 +126,17 @@ fn a_meter_that_reads_amiss_changes_no_minutes() {
         }
     }
     let visits = logs.iter().find(|log| log.table == "visits").unwrap().text();
-    let told = farm(&logs).json(["intervals"]);
+    let place = farm(&logs);
+    let told = place.json(["intervals"]);
+    // Every page of milk says which meter is in doubt, and by how much.
+    let said = "Box 1: the milk meter looks";
+    for words in
+        [&["boxes"][..], &["intervals"], &["plan", "--cows", "40", "--replicates", "2", "--days", "5"]]
+    {
+        place.run(words).done().says(&[said, "too low"]);
+    }
+    let before = place.json(["boxes", "--to", "2026-02-10"]);
+    assert!(!before["notes"].to_string().contains(said), "not of days before: {}", before["notes"]);
     let [by_cow, observed] = now(&told, &String::from_utf8(visits).unwrap());
     assert!((by_cow / observed - 1.0).abs() < 0.01, "{by_cow} of {observed} minutes");
 }

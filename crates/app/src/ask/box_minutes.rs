@@ -4,6 +4,8 @@ use cowpath_core::minutes::trend::Trend;
 use jiff::civil::Date;
 use serde::Serialize;
 
+use super::meters;
+
 /// Which days.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct AskedMinutes {
@@ -42,6 +44,15 @@ pub struct BoxMinutes {
     pub take_off: Option<TakeOff>,
     /// Whether the farm's logs tell of cleaning, service, faults and times off at all.
     pub states_logged: bool,
+}
+
+impl BoxMinutes {
+    /// Says first which meters are in doubt, where the span reaches as far.
+    pub fn doubt(&mut self, doubts: &[meters::Doubt]) -> anyhow::Result<()> {
+        let said = meters::notes(doubts, meters::Milk::Logged, self.to.parse()?);
+        self.notes.splice(0..0, said);
+        Ok(())
+    }
 }
 
 /// How a use of the boxes' time changes.

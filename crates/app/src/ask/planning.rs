@@ -23,15 +23,13 @@ use cowpath_core::{
 
 use super::plan::{AskedPlan, Difference, Plan, PlanRow, PlanScenario};
 use super::plan_ground::Beside;
-use super::{plan_beyond, plan_fetch};
+use super::{meters, plan_beyond, plan_fetch, plan_sizes};
 use crate::trouble::user;
 
 /// Replicates before an answer can be sure, and at most, where none were asked for.
 pub const UNTIL_SURE: (u32, u32) = (5, 40);
 /// Idle share that is sure enough.
 const SURE_IDLE: f64 = 0.01;
-/// Most herd sizes of a plan.
-pub const MOST_SIZES: usize = 120;
 /// Most cows times days times replicates of a plan: some minutes.
 const MOST_WORK: f64 = 4e8;
 
@@ -59,6 +57,13 @@ pub struct Ground {
 }
 
 impl Ground {
+    /// Says first which meters are in doubt: milk of a fitted farm is as they wrote it.
+    pub fn doubt(&mut self, doubts: &[meters::Doubt]) {
+        if self.fitted {
+            self.notes.splice(0..0, meters::notes(doubts, meters::Milk::Logged, jiff::civil::Date::MAX));
+        }
+    }
+
     /// Where nothing is known.
     pub fn stated() -> Ground {
         Ground {
@@ -110,12 +115,8 @@ pub fn prepare<'a>(ground: &'a Ground, asked: &'a AskedPlan) -> anyhow::Result<P
     if asked.cows.is_empty() {
         return Err(user("no herd size was named", nothing, "name at least one, like 60 or 100-140/10"));
     }
-    if MOST_SIZES < asked.cows.len() {
-        return Err(user(
-            format!("{} herd sizes are more than {MOST_SIZES}", asked.cows.len()),
-            nothing,
-            "take larger steps, like 60-180/4",
-        ));
+    if plan_sizes::MOST_SIZES < asked.cows.len() {
+        return Err(user(plan_sizes::too_many(asked.cows.len()), nothing, "name fewer of them"));
     }
     let most = asked.replicates.unwrap_or(UNTIL_SURE.1);
     if most == 0 || !(1.0..=2000.0).contains(&asked.days) {
@@ -351,32 +352,6 @@ pub fn mass(mean: Mean, units: UnitSystem) -> (Mean, &'static str) {
         UnitSystem::Metric => (mean, "kg"),
         UnitSystem::Us => (mean.times(Kilograms(1.0).pounds()), "lb"),
     }
-}
-
-/// Herd sizes as a person writes them: `60,90,120`, `60-180/4`.
-///
-/// # Errors
-/// Says what was not understood.
-pub fn sizes(words: &str) -> Result<Vec<usize>, String> {
-    let wrong = |part: &str| format!("`{part}` is no herd size: write them like 60,90,120 or 60-180/10");
-    let mut all = Vec::new();
-    for part in words.split([',', ' ']).map(str::trim).filter(|part| !part.is_empty()) {
-        let (span, step) = part.split_once('/').map_or((part, "1"), |(span, step)| (span, step));
-        let number = |text: &str| text.trim().parse::<usize>().map_err(|_| wrong(part));
-        match span.split_once(['-', '–']) {
-            None => all.push(number(span)?),
-            Some((low, high)) => {
-                let (low, high, step) = (number(low)?, number(high)?, number(step)?);
-                if step == 0 || high < low || MOST_SIZES < (high - low) / step {
-                    return Err(wrong(part));
-                }
-                all.extend((low..=high).step_by(step));
-            }
-        }
-    }
-    all.sort_unstable();
-    all.dedup();
-    Ok(all)
 }
 
 /// The words of a change, as a user's error.

@@ -7,6 +7,7 @@ use cowpath_core::{
         terms::{Group, Terms},
     },
     say::{number, when},
+    time::farm_day,
     units::UnitSystem,
 };
 
@@ -14,6 +15,7 @@ use super::{
     farm::Barn,
     gains, interval_words,
     intervals::{AskedIntervals, CowInterval, GroupInterval, Intervals, Least, Minutes},
+    meters::{self, Milk},
     minute_rows::mass,
     settled::{self, Curve, Stand},
     view::View,
@@ -77,7 +79,9 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         ..nothing(view.ways.name.clone(), terms.clone())
     };
     answer.left_out = stand.left_out.clone();
-    answer.notes = interval_words::notes(&stand, &minutes, &terms);
+    let doubts = meters::in_doubt(barn, view)?;
+    answer.notes = meters::notes(&doubts, Milk::Freed, farm_day(at, zone));
+    answer.notes.extend(interval_words::notes(&stand, &minutes, &terms));
     if cows.is_empty() {
         answer.summary = "No cow is known to be in milk: there is nothing to share out.".into();
         answer.minutes = minutes;

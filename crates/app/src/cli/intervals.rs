@@ -25,7 +25,7 @@ use crate::trouble::user;
 #[derive(Debug, Args)]
 pub struct IntervalsCommand {
     /// Box minutes a day for milking, all boxes together; without it what they have, less the idle reserve
-    #[arg(long, value_name = "M")]
+    #[arg(long, value_name = "M", allow_negative_numbers = true)]
     box_minutes: Option<f64>,
     /// Other terms, tried and not kept, written as `cowpath settings --terms` takes them
     #[arg(long = "try", value_name = "TERMS")]
