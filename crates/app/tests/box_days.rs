@@ -3,7 +3,6 @@
 
 mod common;
 #[path = "common/logs.rs"]
-#[allow(dead_code)]
 mod logs;
 
 use std::collections::BTreeMap;

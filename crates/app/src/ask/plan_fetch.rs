@@ -94,7 +94,7 @@ pub fn sentence(plan: &Plan, asked: &AskedPlan, ground: &Ground) -> Option<Strin
         ));
     }
     Some(
-        "Cows that were brought cannot be told from those that came in this log: what the rounds typed in bring is less than it is, \
+        "Where the hours of fetching as asked are not those of now, type yours in. Cows that were brought cannot be told from those that came in this log: what the rounds typed in bring is less than it is, \
          and what they cost is counted in full."
             .into(),
     )
