@@ -55,6 +55,18 @@ for (const javaScriptEnabled of [true, false]) {
   });
 }
 
+test("on a phone what to type in stands beside what is now, without moving the table", async () => {
+  const { page, close } = await open(browser, "/boxes/intervals", { viewport: { width: 360, height: 740 } });
+  const table = page.getByRole("region", { name: "Settings by group" });
+  assert.deepEqual(await table.locator("thead th").allTextContents(), ["group", "shortest, to type in", "or milk, to type in", "mean interval then", "mean interval now", "cows"]);
+  assert.ok(await table.evaluate((own) => own.scrollWidth <= own.clientWidth), "nothing is beyond the edge");
+  for (const cell of await table.locator("tbody tr").first().locator("td").all()) {
+    const at = await cell.boundingBox();
+    assert.ok(0 <= at.x && at.x + at.width <= 360, JSON.stringify(at));
+  }
+  await close();
+});
+
 test("terms that contradict each other are said, and what was typed stays", async () => {
   const { page, close } = await open(browser, "/boxes/intervals");
   await page.getByLabel("Shortest, later lactations, h").fill("13/7/9");

@@ -79,6 +79,8 @@ function planFills() {
     else say("Stopped before the first figures came.", "status");
   });
   addEventListener("pagehide", end);
-  if (!answer.hasAttribute("data-asked")) reckon(new URLSearchParams({ cows: form.elements.cows.value }));
+  // What the server did not wait for is reckoned here.
+  if (answer.hasAttribute("data-later")) reckon(new URLSearchParams(location.search));
+  else if (!answer.hasAttribute("data-asked")) reckon(new URLSearchParams({ cows: form.elements.cows.value }));
 }
 planFills();

@@ -251,7 +251,7 @@ fn words_that_cannot_be() {
         .run(["boxes", "--from", "2020-01-01", "--to", "2026-02-01"])
         .refused()
         .says(&["more than 400 days"]);
-    place.run(["intervals", "--box-minutes", "-3"]).refused();
+    place.run(["intervals", "--box-minutes", "-3"]).refused().says(&["-3 cannot be a number of box minutes"]);
     place.run(["intervals", "--box-minutes", "0"]).refused().says(&["cannot be a number of box minutes"]);
     for (words, says) in [
         ("first=9/7/9 first-longest=8/14/14", "longer than the longest"),

@@ -232,6 +232,7 @@ fn what_cannot_be_exits_with_one() {
         (vec!["--cows", "60", "--boxes", "0"], "there is no box to milk in"),
         (vec!["--cows", "0", "--boxes", "1"], "there is no cow to milk"),
         (vec!["--cows", "x"], "is no herd size"),
+        (vec!["--cows", "60-900/5"], "169 herd sizes are more than 120: take larger steps"),
         (vec!["--cows", "60", "--boxes", "61"], "61 boxes in one pen are more than 60"),
         (vec!["--cows", "60", "--with", "shortest=9 longest=8"], "cows may not be milked before 9 h"),
         (vec!["--cows", "60", "--with", "fetch=2"], "no round of people lies between"),

@@ -4,6 +4,8 @@ use cowpath_core::minutes::trend::Trend;
 use jiff::civil::Date;
 use serde::Serialize;
 
+use super::meters;
+
 /// Which days.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct AskedMinutes {
@@ -42,6 +44,15 @@ pub struct BoxMinutes {
     pub take_off: Option<TakeOff>,
     /// Whether the farm's logs tell of cleaning, service, faults and times off at all.
     pub states_logged: bool,
+}
+
+impl BoxMinutes {
+    /// Says first which meters are in doubt, where the span reaches as far.
+    pub fn doubt(&mut self, doubts: &[meters::Doubt]) -> anyhow::Result<()> {
+        let said = meters::notes(doubts, meters::Milk::Logged, self.to.parse()?);
+        self.notes.splice(0..0, said);
+        Ok(())
+    }
 }
 
 /// How a use of the boxes' time changes.
@@ -130,6 +141,9 @@ pub struct DayMinutes {
     pub date: String,
     /// How long it is, s.
     pub day_s: i64,
+    /// Whether any box of the farm has a visit on it, or stood still for most of it. Another day is no idle day: nothing is
+    /// known of it.
+    pub seen: bool,
     /// What it went for; adds up to `day_s`.
     pub seconds: Seconds,
     /// Handling in its parts.

@@ -264,7 +264,19 @@ pub fn stage_words(life: &Life, view: &View) -> String {
 /// Every cow in the herd at a view's time: number, place, stage, and what her calls say.
 pub fn herd_list(seen: &Seen) -> Vec<(String, String, String, Vec<String>)> {
     let Some(view) = &seen.view else { return Vec::new() };
-    let present = view.cast.lives.iter().filter(|life| life.present(view.at));
+    let herd = &view.rolled.herd;
+    let heard = &view.others.heard.cows;
+    // A number is free again once its cow has left; while no row tells of another that bears it, there is none.
+    let free = |life: &Life| {
+        0 < life.instance
+            && life.official_id.is_none()
+            && life.born_on.is_none()
+            && life.calvings.is_empty()
+            && life.pens.is_empty()
+            && herd.last_milking(life.key).is_none()
+            && !heard.contains_key(&life.key)
+    };
+    let present = view.cast.lives.iter().filter(|life| life.present(view.at) && !free(life));
     let mut rows: Vec<_> = present
         .map(|life| {
             let hers =

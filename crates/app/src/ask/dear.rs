@@ -1,5 +1,7 @@
 //! What of box time is dear, in words: the day, the ten dearest habits of cows, and taking cups off sooner.
 
+use std::collections::BTreeSet;
+
 use cowpath_core::{
     herd::Quarter,
     minutes::{
@@ -71,14 +73,30 @@ pub(super) fn day(day: &DayMinutes, units: UnitSystem) -> String {
     words
 }
 
-/// The span in words.
+/// Marks the days of which nothing is known: no box of the farm has a visit on them, and none stood still for most of them.
+/// States alone tell of no idle time: their log may reach back further than that of visits.
+pub(super) fn mark_unseen(days: &mut [DayMinutes]) {
+    let told = |day: &&DayMinutes| {
+        let of = &day.seconds;
+        let closed = of.cleaning + of.service + of.fault + of.off;
+        closed + of.idle < day.day_s || day.day_s < 2 * closed
+    };
+    let seen: BTreeSet<String> = days.iter().filter(told).map(|day| day.date.clone()).collect();
+    for day in days.iter_mut().filter(|day| !seen.contains(&day.date)) {
+        day.seen = false;
+        day.words = "No visit in any box: nothing is known of this day.".into();
+    }
+}
+
+/// The span in words; days of which nothing is known are no part of it.
 pub(super) fn summary(days: &[DayMinutes], boxes: usize, units: UnitSystem) -> String {
+    let days: Vec<&DayMinutes> = days.iter().filter(|day| day.seen).collect();
     if days.is_empty() {
         return "No box has a row in these days.".into();
     }
     let whole: i64 = days.iter().map(|day| day.day_s).sum();
     let share = |of: fn(&DayMinutes) -> i64| {
-        number::percent(days.iter().map(of).sum::<i64>() as f64 / whole.max(1) as f64)
+        number::percent(days.iter().map(|day| of(day)).sum::<i64>() as f64 / whole.max(1) as f64)
     };
     let milk: f64 = days.iter().filter_map(|day| day.milk_kg).sum();
     format!(

@@ -2,7 +2,7 @@
 
 use cowpath_core::{
     minutes::{
-        intervals::{self, Best, Cow},
+        intervals::{self, Cow},
         terms::{LONGEST_H, Terms},
     },
     say::number::{self, SPACE},
@@ -10,8 +10,8 @@ use cowpath_core::{
 };
 
 use super::{
-    intervals::{Changes, Figure, Intervals, Minutes},
-    minute_rows::{mass, whole_mass},
+    interval_words::{self, ENOUGH_DAYS},
+    intervals::{Changes, Figure, Minutes},
     settled::Stand,
     settling::{KAPPA_SD, NINETY},
 };
@@ -112,7 +112,12 @@ pub(super) fn changes(stand: &Stand<'_>, hours: &[f64], terms: &Terms, units: Un
     let labour_money = times(&fetches, -terms.fetch_min * terms.labour_min);
     let sd = |figure: &Figure| (figure.high90 - figure.low90) / (2.0 * NINETY);
     let money_both = figure(milk_money.mean + labour_money.mean, sd(&milk_money).hypot(sd(&labour_money)));
+    let enough_days = ENOUGH_DAYS <= stand.load.days;
     let span = |figure: &Figure, word: &dyn Fn(f64) -> String| {
+        if !enough_days {
+            // What so few days leave unknown stands in no interval.
+            return format!("about {}", word(figure.mean));
+        }
         format!("{} ({} to {})", word(figure.mean), word(figure.low90), word(figure.high90))
     };
     let plain = |value: f64| number::signed(value, 1);
@@ -129,19 +134,27 @@ pub(super) fn changes(stand: &Stand<'_>, hours: &[f64], terms: &Terms, units: Un
         (format!("Work of fetching spared, {currency}"), span(&labour_money, &paid)),
         (format!("Both in money, {currency}"), span(&money_both, &paid)),
     ];
-    let verdict = format!(
-        "{}{SPACE}{currency} a day, with 90{SPACE}% certainty {} to {}{}",
-        paid(money_both.mean),
-        paid(money_both.low90),
-        paid(money_both.high90),
-        if 0.0 < money_both.low90 {
-            "."
-        } else if money_both.high90 < 0.0 {
-            ": better leave what stands in the boxes."
-        } else {
-            ": no sure gain over what stands in the boxes."
-        }
-    );
+    let verdict = if enough_days {
+        format!(
+            "{}{SPACE}{currency} a day, with 90{SPACE}% certainty {} to {}{}",
+            paid(money_both.mean),
+            paid(money_both.low90),
+            paid(money_both.high90),
+            if 0.0 < money_both.low90 {
+                "."
+            } else if money_both.high90 < 0.0 {
+                ": better leave what stands in the boxes."
+            } else {
+                ": no sure gain over what stands in the boxes."
+            }
+        )
+    } else {
+        format!(
+            "about {}{SPACE}{currency} a day, but not sure: only {} of box logs lie behind it.",
+            paid(money_both.mean),
+            interval_words::days(stand.load.days)
+        )
+    };
     Changes {
         milk_kg,
         by_setting_kg,
@@ -151,59 +164,10 @@ pub(super) fn changes(stand: &Stand<'_>, hours: &[f64], terms: &Terms, units: Un
         milk_money,
         labour_money,
         money: money_both,
+        enough_days,
         words,
         verdict,
     }
-}
-
-/// The answer in a few sentences.
-pub(super) fn summary(
-    answer: &Intervals,
-    minutes: &Minutes,
-    best: &Best,
-    terms: &Terms,
-    units: UnitSystem,
-) -> String {
-    let mut words = vec![format!(
-        "{} give {} a day in {} box minutes.",
-        big(&number::things(best.cows.len(), "cow", "cows")),
-        whole_mass(best.milk_kg, units),
-        number::count(best.minutes.round() as usize)
-    )];
-    if best.worth <= 0.0 {
-        words.push(
-            "Another box minute is worth nothing: every cow is at the shortest interval her limit allows, and the boxes have time left."
-                .into(),
-        );
-    } else {
-        let ten = answer.worth_of_ten.map_or(String::new(), |ten| {
-            format!(", ten more are worth {} a day", money(ten, &terms.currency))
-        });
-        words
-            .push(format!("One more box minute a day is worth {}{ten}.", money(best.worth, &terms.currency)));
-    }
-    if let Some(half) = answer.worth_of_half_hour.filter(|half| 0.005 <= *half) {
-        words.push(format!(
-            "Limits half an hour shorter would be worth {} a day.",
-            money(half, &terms.currency)
-        ));
-    }
-    if let Some(change) = &answer.change {
-        let more = if change.milk_kg.mean < 0.0 { "less" } else { "more" };
-        words.push(format!(
-            "Against now that is {} of milk a day {more}, with 90{SPACE}% certainty {} to {}.",
-            mass(change.milk_kg.mean.abs(), units),
-            signed_mass(change.milk_kg.low90, units),
-            signed_mass(change.milk_kg.high90, units)
-        ));
-    }
-    if minutes.for_milking < minutes.used_now {
-        words.push(format!(
-            "Milkings now take {} minutes a day, more than there are beside the idle reserve.",
-            number::count(minutes.used_now.round() as usize)
-        ));
-    }
-    words.join(" ")
 }
 
 /// Which limit gives way first, in words.

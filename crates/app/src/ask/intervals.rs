@@ -46,6 +46,8 @@ pub struct Intervals {
     pub change: Option<Changes>,
     /// What changes if each group has its interval.
     pub change_by_group: Option<Changes>,
+    /// What is to be typed in; `null` where no settings fit the minutes.
+    pub advice: Option<Advice>,
     /// Cows that are left out, and why.
     pub left_out: Vec<LeftOut>,
     /// The terms it was made on.
@@ -58,6 +60,18 @@ pub struct Intervals {
     pub cautions: Vec<String>,
     /// What is assumed or not known.
     pub notes: Vec<String>,
+}
+
+/// What is to be typed into the boxes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Advice {
+    /// An interval for each group.
+    ByGroup,
+    /// One for each cow: by group money would be lost for sure.
+    ByCow,
+    /// What stands in them.
+    Leave,
 }
 
 /// Minutes a day, all boxes together.
@@ -79,6 +93,11 @@ pub struct Minutes {
     pub asked: bool,
     /// Milkings take now, whole or incomplete.
     pub used_now: f64,
+    /// Milkings of the cows below take now, at the intervals they have. It differs from `used_now` by cows that came or went in
+    /// those days.
+    pub now_by_cow: f64,
+    /// Days with a visit of a box, of the last fourteen, that this and the cows' habits were taken from.
+    pub days: f64,
     /// They would take.
     pub used_then: Option<f64>,
     /// Least that all cows need, at their longest intervals.
@@ -196,6 +215,8 @@ pub struct Changes {
     pub labour_money: Figure,
     /// Both.
     pub money: Figure,
+    /// Whether a week of box logs and more lies behind it; with fewer its intervals do not hold what those days leave unknown.
+    pub enough_days: bool,
     /// In words, in the farm's units, the 90 % interval in brackets.
     pub words: Vec<(String, String)>,
     /// What it is worth, in words.

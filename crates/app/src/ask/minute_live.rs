@@ -8,7 +8,7 @@ use super::{
     box_minutes::{AskedMinutes, BoxMinutes},
     intervals::{AskedIntervals, Intervals},
     live::{Live, Seen, locked},
-    minute_rows, settling,
+    meters, minute_rows, settling,
     ways::{self, Wanted},
 };
 use crate::{clock, trouble::user};
@@ -40,7 +40,11 @@ impl Live {
             if let Some(told) = known() {
                 return Ok(told);
             }
-            let told = Arc::new(minute_rows::box_minutes(barn, asked, clock::now())?);
+            let mut told = minute_rows::box_minutes(barn, asked, clock::now())?;
+            if let Some(view) = &self.looked(barn, None)?.view {
+                told.doubt(&meters::in_doubt(barn, view)?)?;
+            }
+            let told = Arc::new(told);
             let mut all = locked(&self.minutes.ledgers);
             if KEPT <= all.len() {
                 all.remove(0);

@@ -126,6 +126,7 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
         }
         date = date.checked_add(1.day())?;
     }
+    dear::mark_unseen(&mut days);
     let begun: Vec<&(u32, Visit)> = rows
         .visits
         .values()
@@ -136,7 +137,7 @@ pub fn box_minutes(barn: &Barn, asked: &AskedMinutes, now: Timestamp) -> anyhow:
     let ends = newest.map_or(to, |newest| newest.min(to));
     let cows = minute_cows::cows(&begun, &spent, &numbers, from, ends);
     let boxes: usize = order.len();
-    let box_days = days.len().max(1);
+    let box_days = days.iter().filter(|day| day.seen).count().max(1);
     let states_logged = barn.store.tells_box_states()?;
     let trends = trends::trends(&trends::whole_days(barn, &zone, newest, earlier.iter().chain(&days))?);
     Ok(BoxMinutes {
@@ -256,6 +257,7 @@ fn one_day(
         name: name.to_owned(),
         date: date.to_string(),
         day_s: (to_ms - from_ms) / 1000,
+        seen: true,
         seconds: all,
         handling,
         unsplit_s: ledger.unsplit_ms / 1000,
@@ -333,13 +335,21 @@ fn notes(days: &[DayMinutes], states_logged: bool, newest: Option<Timestamp>, wa
                 .to_owned(),
         );
     }
+    let unseen: BTreeSet<&str> = days.iter().filter(|day| !day.seen).map(|day| &*day.date).collect();
+    if let (Some(first), Some(last)) = (unseen.first(), unseen.last()) {
+        let these = if first == last { (*first).to_owned() } else { format!("{first} to {last}") };
+        notes.push(format!(
+            "Without a visit in any box, and in no sum: {}, {these}.",
+            number::things(unseen.len(), "day", "days")
+        ));
+    }
     if let Some(newest) = newest {
         notes.push(format!(
             "The last visit or state of a box began {}: what comes after it on that day stands as idle.",
             when::minute(newest, &ways.zone)
         ));
     }
-    let sum = |of: fn(&DayMinutes) -> usize| days.iter().map(of).sum::<usize>();
+    let sum = |of: fn(&DayMinutes) -> usize| days.iter().filter(|day| day.seen).map(of).sum::<usize>();
     let (shared, gaps, backwards) =
         (sum(|day| day.shared.len()), sum(|day| day.gaps.len()), sum(|day| day.backwards));
     if 0 < shared {

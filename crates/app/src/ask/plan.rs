@@ -65,6 +65,8 @@ pub struct Plan {
     pub most_replicates: u32,
     /// Cows of the farm now; `null` where no log tells.
     pub cows_now: Option<usize>,
+    /// Whether anything tells when people fetch, the farm's logs or marks; else their work is in no figure.
+    pub fetching_known: bool,
     /// Nothing more comes.
     pub done: bool,
     /// The answer is as sure as was asked.
@@ -90,6 +92,9 @@ pub struct PlanScenario {
     pub words: String,
     /// Its boxes.
     pub boxes: usize,
+    /// Cows are fetched in it and nothing tells when: its figures of fetching are not known.
+    #[serde(skip)]
+    pub fetched_unknown: bool,
     /// How many cows leave the idle reserve; `null` where the sizes do not reach it.
     pub capacity: Option<Mean>,
     /// What these cows bring: against those of now, in the second scenario against those of the first.

@@ -11,7 +11,7 @@ use cowpath_core::traffic::{
 use jiff::SignedDuration;
 use serde::Serialize;
 
-use super::{cast::Cast, farm::Barn, pen_log, planning::Ground};
+use super::{cast::Cast, farm::Barn, pen_log, plan_cows, plan_fetch, planning::Ground};
 use crate::trouble::user;
 
 /// Days of the log that are fitted.
@@ -71,6 +71,8 @@ pub fn of(barn: &Barn) -> anyhow::Result<Ground> {
             }
         }
     }
+    plan_fetch::settle(barn, &mut ground, (from, at), &ways.zone)?;
+    plan_cows::settle(barn, &cast, &mut ground, at)?;
     Ok(ground)
 }
 

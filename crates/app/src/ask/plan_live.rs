@@ -7,7 +7,7 @@ use cowpath_store::Settings;
 
 use super::{
     live::{Live, locked},
-    plan_ground,
+    meters, plan_ground,
     planning::Ground,
 };
 
@@ -28,7 +28,13 @@ impl Live {
         let ground = match kept.as_ref().filter(|(own, _)| *own == mark) {
             Some((_, ground)) if ground.terms == terms => return Ok(Arc::clone(ground)),
             Some((_, ground)) => Arc::new(Ground { terms, ..(**ground).clone() }),
-            None => Arc::new(self.ask(plan_ground::of)?),
+            None => Arc::new(self.ask(|barn| {
+                let mut ground = plan_ground::of(barn)?;
+                if let Some(view) = &self.looked(barn, None)?.view {
+                    ground.doubt(&meters::in_doubt(barn, view)?);
+                }
+                Ok(ground)
+            })?),
         };
         *kept = Some((mark, Arc::clone(&ground)));
         Ok(ground)

@@ -108,7 +108,11 @@ fn first_weeks(plan: &Plan, row: &PlanRow, from: &Parlour) -> String {
         format!(" Begin with rounds at the hours they know, {}.", say::list(&hours, "and"))
     };
     let fetched = row.figures[Figure::Brought.word()];
-    let later = if fetched.mean <= 0.0 {
+    let later = if !plan.fetching_known && fetched.mean <= 0.0 {
+        "How many are fetched later is not known; in published settled herds 5 to 15 of a hundred cows never come by themselves: \
+         plan hours for them."
+            .to_owned()
+    } else if fetched.mean <= 0.0 {
         "In these pens nobody fetches later; in published settled herds 5 to 15 of a hundred cows never come by \
          themselves: plan hours for them."
             .to_owned()

@@ -8,7 +8,7 @@ use cowpath_core::{
 use super::{
     gains::big,
     plan::{AskedPlan, Plan, PlanRow, PlanScenario},
-    plan_parlour,
+    plan_fetch, plan_parlour,
     planning::{Ground, mass},
 };
 
@@ -37,6 +37,7 @@ pub fn sentences(plan: &Plan, asked: &AskedPlan, ground: &Ground) -> Vec<String>
             sentences.push(if two { format!("{}: {}", big(scenario.name), small(&limits)) } else { limits });
         }
     }
+    sentences.extend(plan_fetch::sentence(plan, asked, ground));
     if let Some(parlour) = &asked.parlour {
         sentences.extend(plan_parlour::sentences(plan, parlour, ground));
     }

@@ -22,16 +22,14 @@ use cowpath_core::{
 };
 
 use super::plan::{AskedPlan, Difference, Plan, PlanRow, PlanScenario};
-use super::plan_beyond;
 use super::plan_ground::Beside;
+use super::{meters, plan_beyond, plan_fetch, plan_sizes};
 use crate::trouble::user;
 
 /// Replicates before an answer can be sure, and at most, where none were asked for.
 pub const UNTIL_SURE: (u32, u32) = (5, 40);
 /// Idle share that is sure enough.
 const SURE_IDLE: f64 = 0.01;
-/// Most herd sizes of a plan.
-pub const MOST_SIZES: usize = 120;
 /// Most cows times days times replicates of a plan: some minutes.
 const MOST_WORK: f64 = 4e8;
 
@@ -59,6 +57,13 @@ pub struct Ground {
 }
 
 impl Ground {
+    /// Says first which meters are in doubt: milk of a fitted farm is as they wrote it.
+    pub fn doubt(&mut self, doubts: &[meters::Doubt]) {
+        if self.fitted {
+            self.notes.splice(0..0, meters::notes(doubts, meters::Milk::Logged, jiff::civil::Date::MAX));
+        }
+    }
+
     /// Where nothing is known.
     pub fn stated() -> Ground {
         Ground {
@@ -110,12 +115,8 @@ pub fn prepare<'a>(ground: &'a Ground, asked: &'a AskedPlan) -> anyhow::Result<P
     if asked.cows.is_empty() {
         return Err(user("no herd size was named", nothing, "name at least one, like 60 or 100-140/10"));
     }
-    if MOST_SIZES < asked.cows.len() {
-        return Err(user(
-            format!("{} herd sizes are more than {MOST_SIZES}", asked.cows.len()),
-            nothing,
-            "take larger steps, like 60-180/4",
-        ));
+    if plan_sizes::MOST_SIZES < asked.cows.len() {
+        return Err(user(plan_sizes::too_many(asked.cows.len()), nothing, "name fewer of them"));
     }
     let most = asked.replicates.unwrap_or(UNTIL_SURE.1);
     if most == 0 || !(1.0..=2000.0).contains(&asked.days) {
@@ -236,7 +237,8 @@ impl Prepared<'_> {
         if begun == self.cells.len() {
             self.compare(&mut scenarios, &part);
         }
-        let of_both = scenarios.get(1).map_or(0, |second| second.rows.len());
+        let untold = plan_fetch::untold(ground, asked);
+        let of_both = scenarios.get(1).filter(|_| !untold).map_or(0, |second| second.rows.len());
         let differences: Vec<Difference> =
             (0..of_both).map(|size| self.difference(size, &part(0)[size], &part(1)[size])).collect();
         let mut plan = Plan {
@@ -250,6 +252,7 @@ impl Prepared<'_> {
             replicates: gathered.iter().map(Gathered::count).min().unwrap_or(0),
             most_replicates: asked.replicates.unwrap_or(UNTIL_SURE.1),
             cows_now: ground.cows_now,
+            fetching_known: !plan_fetch::unknown(ground),
             done,
             sure: gathered.iter().all(|own| own.is_sure(SURE_IDLE)),
             sentences: Vec::new(),
@@ -291,6 +294,9 @@ impl Prepared<'_> {
             name,
             words: words.to_owned(),
             boxes,
+            fetched_unknown: plan_fetch::unknown(self.ground)
+                && asked.change.fetch_h.is_none()
+                && (place == 0 || asked.instead.as_ref().is_none_or(|own| own.fetch_h.is_none())),
             capacity: if own.is_some() { None } else { capacity(&of_sizes, asked.bounds.idle) },
             beyond: None,
             rows: rows.collect(),
@@ -307,7 +313,8 @@ impl Prepared<'_> {
             scenario.beyond = plan_beyond::than_now(&first, now, asked);
         }
         // A second scenario of a number of cows of its own has no other sizes.
-        if let Some(second) = scenarios.get_mut(1).filter(|second| second.capacity.is_some()) {
+        let untold = plan_fetch::untold(self.ground, asked);
+        if let Some(second) = scenarios.get_mut(1).filter(|second| !untold && second.capacity.is_some()) {
             second.beyond = plan_beyond::than_asked(&first, &of(1), asked);
         }
     }
@@ -345,32 +352,6 @@ pub fn mass(mean: Mean, units: UnitSystem) -> (Mean, &'static str) {
         UnitSystem::Metric => (mean, "kg"),
         UnitSystem::Us => (mean.times(Kilograms(1.0).pounds()), "lb"),
     }
-}
-
-/// Herd sizes as a person writes them: `60,90,120`, `60-180/4`.
-///
-/// # Errors
-/// Says what was not understood.
-pub fn sizes(words: &str) -> Result<Vec<usize>, String> {
-    let wrong = |part: &str| format!("`{part}` is no herd size: write them like 60,90,120 or 60-180/10");
-    let mut all = Vec::new();
-    for part in words.split([',', ' ']).map(str::trim).filter(|part| !part.is_empty()) {
-        let (span, step) = part.split_once('/').map_or((part, "1"), |(span, step)| (span, step));
-        let number = |text: &str| text.trim().parse::<usize>().map_err(|_| wrong(part));
-        match span.split_once(['-', '–']) {
-            None => all.push(number(span)?),
-            Some((low, high)) => {
-                let (low, high, step) = (number(low)?, number(high)?, number(step)?);
-                if step == 0 || high < low || MOST_SIZES < (high - low) / step {
-                    return Err(wrong(part));
-                }
-                all.extend((low..=high).step_by(step));
-            }
-        }
-    }
-    all.sort_unstable();
-    all.dedup();
-    Ok(all)
 }
 
 /// The words of a change, as a user's error.

@@ -1,6 +1,6 @@
 //! Each cow's curve from her own last two weeks: rate, handling, flow, how often she comes; and what the boxes had to do.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use cowpath_core::{
     coming::limits::{Hers, Limits},
@@ -8,7 +8,7 @@ use cowpath_core::{
     herd::{Life, LifeKey, Stage},
     minutes::{
         intervals::Cow,
-        ledger::{self, Stay, Use},
+        ledger::{self, Spent, Stay, Use},
         terms::{Group, Terms},
     },
     tables::Outcome,
@@ -16,13 +16,7 @@ use cowpath_core::{
 };
 use jiff::{SignedDuration, Timestamp};
 
-use super::{
-    dear::middle,
-    farm::Barn,
-    intervals::LeftOut,
-    minute_rows::{self, milk_kg},
-    view::View,
-};
+use super::{dear::middle, farm::Barn, intervals::LeftOut, minute_rows, view::View};
 
 /// Days a cow's handling, flow and habit are taken from.
 pub(super) const SPAN: SignedDuration = SignedDuration::from_hours(24 * 14);
@@ -38,6 +32,7 @@ const HANDLING_MIN: f64 = 2.0;
 const FLOW_KG_MIN: f64 = 2.5;
 /// Intervals from which her shortest are told.
 const FEWEST_FOR_TENTH: usize = 8;
+const DAY_MS: i64 = 86_400_000;
 /// Longer ones are no interval: a row may be missing.
 const LONGEST_H: f64 = 36.0;
 
@@ -87,12 +82,11 @@ pub(super) struct Stand<'a> {
 struct Own {
     ends: Vec<Timestamp>,
     turned: u32,
-    /// With seconds of flow: handling each, flow minutes, milk.
+    /// With seconds of flow: handling each, flow minutes.
     handling: Vec<f64>,
     flow_min: f64,
-    flow_kg: f64,
-    /// Without: minutes in the box, milk.
-    whole: (f64, f64, u32),
+    /// Without: minutes in the box, milkings.
+    whole: (f64, u32),
 }
 
 /// How cows and boxes stood at a view's time, from rows that had ended by then.
@@ -103,42 +97,43 @@ pub(super) fn stand<'a>(
     limits: &Limits,
 ) -> anyhow::Result<Stand<'a>> {
     let at = view.at;
-    let first = barn.store.first_row_at()?.unwrap_or(at);
-    let from = at.saturating_sub(SPAN)?.max(first.min(at));
-    let mut rows = minute_rows::rows(barn, from, at)?;
+    let mut rows = minute_rows::rows(barn, at.saturating_sub(SPAN)?, at)?;
     rows.visits.values_mut().for_each(|own| own.retain(|(_, visit)| visit.ended_at <= at));
     let at_ms = at.as_millisecond();
     rows.states.values_mut().for_each(|own| own.retain(|state| state.to <= at_ms));
-    let load = load(&rows, from, at);
+    let load = load(&rows, at);
     let mut owns: BTreeMap<LifeKey, Own> = BTreeMap::new();
     for (number, visit) in rows.visits.values().flatten() {
         let Some(life) = view.cast.life(*number, visit.started_at) else { continue };
         let stay = Stay::of(*number, visit);
         let own = owns.entry(life.key).or_default();
         own.turned += u32::from(visit.outcome == Some(Outcome::TurnedAway));
-        if stay.milked() || visit.outcome == Some(Outcome::Incomplete) {
-            own.ends.push(visit.ended_at);
+        if !stay.milked() && visit.outcome != Some(Outcome::Incomplete) {
+            continue;
         }
-        let (true, Some(kg)) = (stay.milked(), milk_kg(visit).filter(|kg| 0.0 < *kg)) else { continue };
+        own.ends.push(visit.ended_at);
         let minutes = (stay.to - stay.from) as f64 / 60_000.0;
         match stay.longest_s() {
             Some((longest_s, _)) if 0.0 < longest_s && longest_s / 60.0 <= minutes => {
                 own.handling.push(minutes - longest_s / 60.0);
                 own.flow_min += longest_s / 60.0;
-                own.flow_kg += kg;
             }
-            _ => own.whole = (own.whole.0 + minutes, own.whole.1 + kg, own.whole.2 + 1),
+            _ => own.whole = (own.whole.0 + minutes, own.whole.1 + 1),
         }
     }
-    let of_herd = Herds::of(&owns);
-    let (mut curves, mut left_out) = (Vec::new(), Vec::new());
-    for life in view.cast.lives.iter().filter(|life| life.present(at)) {
+    let present = view.cast.lives.iter().filter(|life| life.present(at));
+    let mut habits = Vec::new();
+    for life in present {
         let stage = life.stage(at);
-        if stage.dry {
-            continue;
+        if !stage.dry {
+            habits.push((life, habit(view, life, stage, owns.remove(&life.key))));
         }
-        match curve(view, life, stage, owns.remove(&life.key), &of_herd, terms, limits) {
-            Ok(curve) => curves.push(curve),
+    }
+    let of_herd = Herds::of(habits.iter().filter_map(|(_, habit)| habit.as_ref().ok()));
+    let (mut curves, mut left_out) = (Vec::new(), Vec::new());
+    for (life, habit) in habits {
+        match habit {
+            Ok(habit) => curves.push(curve(view, life, habit, &of_herd, load.days, terms, limits)),
             Err(Some(why)) => left_out.push(LeftOut { animal: life.animal.clone(), why: why.into() }),
             Err(None) => {}
         }
@@ -155,9 +150,30 @@ pub(super) fn stand<'a>(
     Ok(Stand { curves, left_out, load, wait_h, flows_logged: of_herd.flows_logged })
 }
 
-fn load(rows: &minute_rows::Rows, from: Timestamp, at: Timestamp) -> Load {
-    let cuts = [from.as_millisecond(), at.as_millisecond()];
-    let days = (cuts[1] - cuts[0]) as f64 / 86_400_000.0;
+/// The days of [`SPAN`] on which a box has a visit, each 24 hours back from `at_ms`, the first from its first visit on: rows of
+/// other kinds may reach back further, and a day of which no visit was read is no day of idle boxes.
+fn days_with_visits(rows: &minute_rows::Rows, at_ms: i64) -> Vec<[i64; 2]> {
+    let mut first: BTreeMap<i64, i64> = BTreeMap::new();
+    let span = SPAN.as_millis() as i64;
+    for (_, visit) in rows.visits.values().flatten() {
+        let started = visit.started_at.as_millisecond();
+        if at_ms - span <= started && started < at_ms {
+            let own = first.entry(-((at_ms - 1 - started) / DAY_MS)).or_insert(started);
+            *own = started.min(*own);
+        }
+    }
+    let oldest = first.keys().next().copied();
+    let span_of = |(day, started): (i64, i64)| {
+        let ends = at_ms + day * DAY_MS;
+        [if Some(day) == oldest { started } else { ends - DAY_MS }, ends]
+    };
+    first.into_iter().map(span_of).collect()
+}
+
+fn load(rows: &minute_rows::Rows, at: Timestamp) -> Load {
+    let spans = days_with_visits(rows, at.as_millisecond());
+    let days = spans.iter().map(|[from, to]| to - from).sum::<i64>() as f64 / DAY_MS as f64;
+    let cuts: Vec<i64> = spans.iter().flatten().copied().collect::<BTreeSet<_>>().into_iter().collect();
     let mut load = Load { days, ..Load::default() };
     for (key, visits) in &rows.visits {
         let newest = visits.iter().map(|(_, visit)| visit.ended_at).max();
@@ -166,7 +182,10 @@ fn load(rows: &minute_rows::Rows, from: Timestamp, at: Timestamp) -> Load {
         }
         let stays: Vec<Stay> = visits.iter().map(|(cow, visit)| Stay::of(*cow, visit)).collect();
         let states = rows.states.get(key).map_or(&[][..], Vec::as_slice);
-        let spent = ledger::ledger(&cuts, &stays, states, i64::MAX).day();
+        let told = ledger::ledger(&cuts, &stays, states, i64::MAX);
+        let mut spent = Spent::default();
+        let counted = cuts.windows(2).zip(&told.pieces).filter(|(cut, _)| spans.iter().any(|own| own == cut));
+        counted.for_each(|(_, piece)| spent.add(piece));
         let a_day = |ms: i64| ms as f64 / 60_000.0 / days;
         let of = |uses: &[Use]| a_day(uses.iter().map(|of| spent.of(*of)).sum());
         load.boxes += 1;
@@ -189,11 +208,11 @@ struct Herds {
 }
 
 impl Herds {
-    fn of(owns: &BTreeMap<LifeKey, Own>) -> Herds {
-        let all = || owns.values().flat_map(|own| &own.handling);
+    fn of<'h>(habits: impl Iterator<Item = &'h Habit> + Clone) -> Herds {
+        let all = || habits.clone().flat_map(|habit| &habit.own.handling);
         let number = all().count() as f64;
-        let kg: f64 = owns.values().map(|own| own.flow_kg).sum();
-        let flow_min: f64 = owns.values().map(|own| own.flow_min).sum();
+        let kg: f64 = habits.clone().map(|habit| habit.own.handling.len() as f64 * habit.milking_kg).sum();
+        let flow_min: f64 = habits.clone().map(|habit| habit.own.flow_min).sum();
         if number < 1.0 || kg <= 0.0 || flow_min <= 0.0 {
             return Herds {
                 handling_min: HANDLING_MIN,
@@ -215,18 +234,22 @@ impl Herds {
     }
 }
 
-/// A cow's curve; `Err(None)`: nothing says that she is in milk; `Err(Some)`: why she is left out.
-fn curve<'a>(
-    view: &View,
-    life: &'a Life,
+/// What a cow does now.
+struct Habit {
     stage: Stage,
-    own: Option<Own>,
-    herds: &Herds,
-    terms: &Terms,
-    limits: &Limits,
-) -> Result<Curve<'a>, Option<&'static str>> {
-    let at = view.at;
-    let herd = &view.rolled.herd;
+    own: Own,
+    hours: Vec<f64>,
+    /// Their mean.
+    now_h: f64,
+    rate_kg_h: f64,
+    left_kg: f64,
+    /// Milk of a milking after `now_h`, by her curve: what her meters told, less what is their boxes' and not hers.
+    milking_kg: f64,
+}
+
+/// What a cow does now; `Err(None)`: nothing says that she is in milk; `Err(Some)`: why she is left out.
+fn habit(view: &View, life: &Life, stage: Stage, own: Option<Own>) -> Result<Habit, Option<&'static str>> {
+    let (at, herd) = (view.at, &view.rolled.herd);
     let Some(mut own) = own.filter(|own| !own.ends.is_empty()) else {
         let recent = herd.last_milking(life.key).is_some_and(|last| hours_between(last, at) < GONE_AFTER_H)
             || stage.days_in_milk.is_some_and(|days| days < GONE_AFTER_H / 24.0);
@@ -247,20 +270,40 @@ fn curve<'a>(
     let Some((rate_kg_h, left_kg)) = herd.filling(life.key, &stage).filter(|(rate, _)| 0.0 < *rate) else {
         return Err(Some("nothing is known of her milk"));
     };
+    let now_h = hours.iter().sum::<f64>() / hours.len() as f64;
+    let milking_kg = rate_kg_h * g(now_h, herd.parameters().kappa_per_h);
+    Ok(Habit { stage, own, hours, now_h, rate_kg_h, left_kg, milking_kg })
+}
+
+/// A cow's curve.
+///
+/// Her flow is the milk of her curve over her minutes of flow, both of a milking of now: so a meter that reads amiss weighs on
+/// neither, and at the interval she has now the curve takes the minutes that the log shows, drawn a little to the herd's.
+fn curve<'a>(
+    view: &View,
+    life: &'a Life,
+    habit: Habit,
+    herds: &Herds,
+    days: f64,
+    terms: &Terms,
+    limits: &Limits,
+) -> Curve<'a> {
+    let Habit { stage, own, hours, now_h, rate_kg_h, left_kg, milking_kg } = habit;
+    let herd = &view.rolled.herd;
     let mut assumed = Vec::new();
     let number = own.handling.len() as f64;
     let mut handling_min =
         (own.handling.iter().sum::<f64>() + HERDS_MILKINGS * herds.handling_min) / (number + HERDS_MILKINGS);
     let beside_kg = HERDS_MILKINGS * herds.milking_kg;
-    let mut pace = (own.flow_min + beside_kg * herds.pace_min_kg) / (own.flow_kg + beside_kg);
+    let mut pace = (own.flow_min + beside_kg * herds.pace_min_kg) / (number * milking_kg + beside_kg);
     if number < 1.0 {
         assumed.push("handling");
         handling_min = herds.handling_min;
-        let (minutes, kg, milkings) = own.whole;
+        let (minutes, milkings) = own.whole;
         // Her whole stay, less handling of the herd's length.
         let flow_min = minutes - handling_min * f64::from(milkings);
-        if 0.0 < flow_min && 0.0 < kg {
-            pace = flow_min / kg;
+        if 0.0 < flow_min {
+            pace = flow_min / (f64::from(milkings) * milking_kg);
         } else {
             assumed.push("flow");
         }
@@ -270,8 +313,7 @@ fn curve<'a>(
     let (low_h, high_h) = terms.limits(group);
     let kappa_per_h = herd.parameters().kappa_per_h;
     let hers = Hers { days: stage.days_in_milk, first, treated: false, rate_kg_h: Some(rate_kg_h), left_kg };
-    let now_h = hours.iter().sum::<f64>() / hours.len() as f64;
-    Ok(Curve {
+    Curve {
         life,
         stage,
         group,
@@ -283,9 +325,9 @@ fn curve<'a>(
         milkings: own.ends.len() as u32,
         hours,
         assumed,
-        turned_day: f64::from(own.turned) / SPAN.as_hours() as f64 * 24.0,
+        turned_day: f64::from(own.turned) / days.max(1.0),
         fetch_h: limits.of(&hers, kappa_per_h).hours,
-    })
+    }
 }
 
 impl Curve<'_> {

@@ -7,13 +7,15 @@ use cowpath_core::{
         terms::{Group, Terms},
     },
     say::{number, when},
+    time::farm_day,
     units::UnitSystem,
 };
 
 use super::{
     farm::Barn,
-    gains,
+    gains, interval_words,
     intervals::{AskedIntervals, CowInterval, GroupInterval, Intervals, Least, Minutes},
+    meters::{self, Milk},
     minute_rows::mass,
     settled::{self, Curve, Stand},
     view::View,
@@ -24,14 +26,6 @@ use crate::trouble::user;
 pub(super) const NINETY: f64 = 1.645;
 /// Spread of ln κ between what trials gave (`sources.md` §2: 0.02 to 0.09 holds 95 %). A herd's own fit narrows it little.
 pub(super) const KAPPA_SD: f64 = 0.384;
-
-/// What must be known before anything is typed in.
-const CAUTIONS: [&str; 4] = [
-    "A box lets a cow in from its shortest interval on; when she comes is hers. The mean interval will be longer than what you type in by what she waits.",
-    "Change one group at a time, by half an hour to an hour, and look again after two weeks: cows learn slowly.",
-    "Fresh cows, treated cows and cows with a call on the round keep the settings a person gave them.",
-    "The gain of shorter intervals is what trials found for some weeks; within a day it may be smaller.",
-];
 
 /// While there are no rows.
 pub fn nothing(farm: String, terms: Terms) -> Intervals {
@@ -50,6 +44,7 @@ pub fn nothing(farm: String, terms: Terms) -> Intervals {
         groups: Vec::new(),
         change: None,
         change_by_group: None,
+        advice: None,
         left_out: Vec::new(),
         terms,
         kappa_per_h: 0.0,
@@ -79,12 +74,14 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         at: when::rfc3339(at, zone),
         at_words: when::heading(at, newest, zone),
         kappa_per_h: view.rolled.herd.parameters().kappa_per_h,
-        cautions: CAUTIONS.map(str::to_owned).into(),
+        cautions: interval_words::CAUTIONS.map(str::to_owned).into(),
         summary: String::new(),
         ..nothing(view.ways.name.clone(), terms.clone())
     };
     answer.left_out = stand.left_out.clone();
-    answer.notes = notes(&stand, &minutes, &terms);
+    let doubts = meters::in_doubt(barn, view)?;
+    answer.notes = meters::notes(&doubts, Milk::Freed, farm_day(at, zone));
+    answer.notes.extend(interval_words::notes(&stand, &minutes, &terms));
     if cows.is_empty() {
         answer.summary = "No cow is known to be in milk: there is nothing to share out.".into();
         answer.minutes = minutes;
@@ -131,7 +128,8 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
             if let Some(hours) = by_group.map(|best| pooled.hours(&stand.curves, &best)) {
                 answer.change_by_group = Some(gains::changes(&stand, &hours, &terms, units));
             }
-            let found = gains::summary(&answer, &minutes, &best, &terms, units);
+            interval_words::advise(&mut answer);
+            let found = interval_words::summary(&answer, &minutes, &best, &terms, units);
             answer.summary = format!("{} {found}", answer.summary).trim().to_owned();
         }
         Err(_) => answer.groups = groups(&stand, &pooled, None, &terms, units),
@@ -162,17 +160,20 @@ fn minutes(stand: &Stand<'_>, terms: &Terms, asked: Option<f64>) -> anyhow::Resu
             figure(has)
         ),
         None => format!(
-            "{} of {} minutes a day: less {} for cleaning, service, faults and off, {} for cows turned away, fed only or failed, and {} kept idle ({}). From the last {} days.",
+            "{} of {} minutes a day: less {} for cleaning, service, faults and off, {} for cows turned away, fed only or failed, and {} kept idle ({}). {}",
             figure(has),
             figure(whole),
             figure(load.states),
             figure(load.other_visits),
             figure(reserve),
             number::percent(terms.idle),
-            number::plain(load.days, 0),
+            interval_words::from_days(load.days),
         ),
     };
+    let curves = stand.curves.iter();
     Ok(Minutes {
+        days: load.days,
+        now_by_cow: curves.map(|curve| curve.cow.day(curve.now_h).minutes).sum(),
         boxes: load.boxes,
         whole,
         states: load.states,
@@ -357,33 +358,4 @@ fn shown(curve: &Curve<'_>, day: &intervals::Day, price: f64, worth: f64, units:
             number::plain(day.minutes, 1),
         ],
     }
-}
-
-fn notes(stand: &Stand<'_>, minutes: &Minutes, terms: &Terms) -> Vec<String> {
-    let mut notes = Vec::new();
-    if stand.load.days < 7.0 {
-        notes.push(format!(
-            "Only {} days of box logs lie behind this: habits of cows and boxes are little known.",
-            number::plain(stand.load.days, 1)
-        ));
-    }
-    if !stand.flows_logged {
-        notes.push("No seconds of flow are logged: handling is taken to be two minutes a milking, and the rest of a stay to be flow.".into());
-    }
-    if let Some(wait_h) = stand.wait_h {
-        notes.push(format!(
-            "Cows here come {} after their shortest intervals, in the middle: a mean interval lies so much above what is typed in, \
-             and no mean is aimed at that is nearer to the farm’s shortest than that.",
-            gains::hours(wait_h)
-        ));
-    }
-    if 0 < minutes.boxes {
-        notes.push(format!(
-            "A box costs {} a day, that is {} a minute of its day.",
-            gains::money(terms.box_day, &terms.currency),
-            gains::money(terms.box_day / 1440.0, &terms.currency)
-        ));
-    }
-    notes.push("All boxes are taken as one: where pens cannot reach each other’s boxes, a pen with fewer cows a box has minutes that the others cannot use.".into());
-    notes
 }

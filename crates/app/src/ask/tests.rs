@@ -10,9 +10,11 @@ use jiff::{Timestamp, ToSpan, tz::TimeZone};
 use super::{
     cast::Cast,
     coming::Coming,
+    cowing,
     farm::Barn,
     history::{Drawn, History},
-    model, parked, reading, take_in, view,
+    live::Seen,
+    model, parked, reading, rounding, take_in, view,
 };
 
 /// A farm of a simulated herd's logs of twelve weeks, in a folder that goes with it.
@@ -205,4 +207,24 @@ fn what_waits_is_bounded_and_the_oldest_goes() {
     let last = parked::list(&farm)[0].key.clone();
     parked::remove(&farm, &last);
     assert!(!farm.join("unread").exists());
+}
+
+#[test]
+fn a_number_whose_cow_has_left_is_no_cow_of_the_herd() {
+    let farm = simulated();
+    let view = view::at(&farm.barn, None).unwrap().unwrap();
+    let gone: Vec<String> = view
+        .cast
+        .lives
+        .iter()
+        .filter(|life| life.until.is_some_and(|until| until < view.at))
+        .map(|life| life.animal.clone())
+        .collect();
+    assert!(!gone.is_empty(), "no cow of these logs leaves");
+    let round = std::sync::Arc::new(rounding::of_view(&farm.barn, &view).unwrap());
+    let listed = cowing::herd_list(&Seen { view: Some(view), round });
+    for (animal, _, stage, _) in &listed {
+        assert!(!stage.contains("not recorded"), "{animal}: {stage}");
+        assert!(!gone.contains(animal), "{animal} has left");
+    }
 }

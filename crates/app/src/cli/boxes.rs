@@ -12,7 +12,7 @@ use jiff::civil::Date;
 use super::{Context, Format, show};
 use crate::ask::{
     box_minutes::{AskedMinutes, BoxMinutes},
-    minute_rows,
+    meters, minute_rows,
 };
 use crate::trouble::{short, user};
 
@@ -51,7 +51,8 @@ impl BoxesCommand {
             to: self.to.as_deref().map(day).transpose()?,
             metric: self.format == Format::Json,
         };
-        let told = minute_rows::box_minutes(&barn, &asked, context.now)?;
+        let mut told = minute_rows::box_minutes(&barn, &asked, context.now)?;
+        told.doubt(&meters::newest(&barn)?)?;
         match self.format {
             Format::Json => show::json(&told)?,
             Format::Csv => csv(&told, barn.ways()?.units)?,
@@ -108,7 +109,7 @@ fn text(told: &BoxMinutes) -> anyhow::Result<()> {
         for shared in &day.shared {
             writeln!(out, "  Claimed twice: {}", show::plain(&shared.words))?;
         }
-        for gap in &day.gaps {
+        for gap in day.gaps.iter().filter(|_| day.seen) {
             writeln!(out, "  No row from {}", gap.words)?;
         }
     }

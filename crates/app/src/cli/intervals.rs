@@ -25,7 +25,7 @@ use crate::trouble::user;
 #[derive(Debug, Args)]
 pub struct IntervalsCommand {
     /// Box minutes a day for milking, all boxes together; without it what they have, less the idle reserve
-    #[arg(long, value_name = "M")]
+    #[arg(long, value_name = "M", allow_negative_numbers = true)]
     box_minutes: Option<f64>,
     /// Other terms, tried and not kept, written as `cowpath settings --terms` takes them
     #[arg(long = "try", value_name = "TERMS")]
@@ -117,7 +117,10 @@ fn text(answer: &Intervals) -> anyhow::Result<()> {
         writeln!(out, "{}", answer.minutes.words)?;
     }
     if !answer.groups.is_empty() {
-        writeln!(out, "\nBy group: mean interval; to type in, hours or milk expected; now")?;
+        writeln!(
+            out,
+            "\nBy group: mean interval then; to type in: shortest interval, or milk expected at it; mean interval now"
+        )?;
         for group in &answer.groups {
             let [mean, shortest, milk, now] = &group.words;
             let name = format!("{} ({})", group.group, group.days_words);
@@ -131,7 +134,8 @@ fn text(answer: &Intervals) -> anyhow::Result<()> {
     for (head, change) in [("each cow", &answer.change), ("each group", &answer.change_by_group)] {
         if let Some(change) = change {
             writeln!(out, "\nIf {head} has its interval: {}", change.verdict)?;
-            writeln!(out, "What changes a day (90 % interval)")?;
+            let interval = if change.enough_days { " (90 % interval)" } else { "" };
+            writeln!(out, "What changes a day{interval}")?;
             for (what, words) in &change.words {
                 writeln!(out, "  {what}: {words}")?;
             }

@@ -11,9 +11,10 @@ use cowpath_core::{
 use super::{Context, Format, show};
 use crate::ask::{
     farm::Barn,
+    meters,
     plan::{AskedPlan, Plan},
     plan_ground::{self, Beside},
-    plan_parlour,
+    plan_parlour, plan_sizes,
     planning::{self, Ground},
 };
 use crate::trouble::user;
@@ -103,8 +104,8 @@ impl PlanCommand {
             user(why, nothing, "write terms like \"milk=0.45 feed=0.12 idle=10 later=4/6/8\"")
         })?;
         Ok(AskedPlan {
-            cows: planning::sizes(&self.cows)
-                .map_err(|why| user(why, nothing, "name herd sizes with --cows"))?,
+            cows: plan_sizes::sizes(&self.cows)
+                .map_err(|why| user(why, nothing, "name fewer herd sizes with --cows, or others"))?,
             change,
             instead: self.instead.as_deref().map(planning::change).transpose()?,
             replicates: self.replicates,
@@ -144,7 +145,12 @@ impl PlanCommand {
         if self.stated || (!context.farm_named && !cowpath_store::Farm::exists(&context.farm)) {
             return Ok(Ground::stated());
         }
-        plan_ground::of(&Barn::open(&context.farm)?)
+        let barn = Barn::open(&context.farm)?;
+        let mut ground = plan_ground::of(&barn)?;
+        if ground.fitted {
+            ground.doubt(&meters::newest(&barn)?);
+        }
+        Ok(ground)
     }
 }
 
@@ -212,7 +218,11 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
                 say::with_interval(of(Figure::Idle).times(100.0), 1),
                 number::plain(milk.mean, 0),
                 number::plain(of(Figure::Waiting).mean, 0),
-                number::plain(of(Figure::Brought).mean * row.cows as f64, 1),
+                if scenario.fetched_unknown {
+                    "not known".into()
+                } else {
+                    number::plain(of(Figure::Brought).mean * row.cows as f64, 1)
+                },
                 number::plain(row.money.mean, 0),
             )?;
         }
@@ -226,10 +236,11 @@ fn text(plan: &Plan, ground: &Ground) -> anyhow::Result<()> {
     }
     writeln!(
         out,
-        "\n{} replicates of {} days, seed {}. {}",
+        "\n{} replicates of {} days, seed {}. {} {}",
         plan.replicates,
         number::plain(plan.days, 0),
         plan.seed,
+        say::brackets(&plan.basis),
         say::terms(&plan.terms, ground.units)
     )?;
     if let Some(words) = say::stated_prices(&plan.terms) {

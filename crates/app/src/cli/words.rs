@@ -48,9 +48,23 @@ fn reason(error: &Error) -> Option<String> {
     std::error::Error::source(error).map(ToString::to_string)
 }
 
+/// Which command was meant: the first word that names one and is no value of an option before it, as a farm called `demo` is.
+fn command<'a>(words: &clap::Command, args: &'a [String]) -> Option<&'a String> {
+    let takes_value = |arg: &str| {
+        let mut options = words.get_arguments().filter(|own| own.get_action().takes_values());
+        options.any(|own| own.get_long().is_some_and(|long| arg.strip_prefix("--") == Some(long)))
+    };
+    let mut before = "";
+    args.iter().skip(1).find(|arg| {
+        let is_value = takes_value(before);
+        before = arg;
+        !is_value && words.get_subcommands().any(|one| one.get_name() == **arg)
+    })
+}
+
 fn next(error: &Error, args: &[String]) -> String {
     let words = Words::command();
-    let command = args.iter().skip(1).find(|arg| words.get_subcommands().any(|one| one.get_name() == **arg));
+    let command = command(&words, args);
     let help = match command {
         Some(command) => format!("`cowpath {command} --help` shows what can be said"),
         None => "`cowpath --help` shows what can be said".to_owned(),
@@ -86,3 +100,6 @@ pub fn instant(words: &str) -> Result<jiff::Timestamp, String> {
 pub fn day(words: &str) -> Result<jiff::civil::Date, String> {
     words.trim().parse().map_err(|_| "write a day like 2026-03-02".to_owned())
 }
+
+#[cfg(test)]
+mod tests;

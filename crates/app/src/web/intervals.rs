@@ -26,7 +26,7 @@ use super::{
     round,
     trouble::Trouble,
 };
-use crate::ask::intervals::{AskedIntervals, Intervals};
+use crate::ask::intervals::{Advice, AskedIntervals, Intervals};
 
 /// What the address of the intervals may ask.
 #[derive(Debug, Default, Deserialize)]
@@ -42,6 +42,11 @@ pub struct IntervalsAsked {
 struct IntervalsPage<'a> {
     frame: Frame,
     answer: &'a Intervals,
+    /// No interval by group is offered; one by cow is.
+    leave: bool,
+    by_cow: bool,
+    /// Whether enough days lie behind what it is worth.
+    enough: bool,
     /// What changes, in words: by group, by cow.
     worth: Vec<(&'a str, [&'a str; 2])>,
     /// What money is reckoned with, and whether that is stated.
@@ -227,6 +232,9 @@ fn drawn(
     page::fill(&IntervalsPage {
         frame: Frame::of("boxes"),
         answer,
+        leave: matches!(answer.advice, Some(Advice::ByCow | Advice::Leave)),
+        by_cow: answer.advice == Some(Advice::ByCow),
+        enough: answer.change_by_group.as_ref().is_none_or(|change| change.enough_days),
         worth: by_group
             .zip(by_cow.map(|(_, words)| words.as_str()).chain(std::iter::repeat("")))
             .map(|((what, group), cow)| (what.as_str(), [group.as_str(), cow]))

@@ -170,6 +170,10 @@ fn trend(told: &BoxMinutes, units: UnitSystem) -> Vec<[String; 5]> {
     }
     days.into_iter()
         .map(|(date, boxes)| {
+            if boxes.iter().all(|day| !day.seen) {
+                let [none, dash] = ["no visits", "–"].map(str::to_owned);
+                return [date.to_owned(), none, dash.clone(), dash.clone(), dash];
+            }
             let sum = |of: fn(&DayMinutes) -> i64| boxes.iter().map(|day| of(day)).sum::<i64>() as f64;
             let (whole, idle) = (sum(|day| day.day_s).max(1.0), sum(|day| day.seconds.idle));
             let milk: f64 = boxes.iter().filter_map(|day| day.milk_kg).sum();

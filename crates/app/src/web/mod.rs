@@ -35,6 +35,7 @@ mod plan_asks;
 mod plan_desk;
 mod plan_drawn;
 mod plan_pictures;
+mod plan_waited;
 mod quarantine;
 mod records;
 mod round;

@@ -32,31 +32,23 @@ use super::{
     page::{self, Frame},
     plan_asks::{self, Ask},
     plan_desk::{Desk, MOST_PLANS, Place, threads},
-    plan_drawn, round,
+    plan_drawn, plan_waited, round,
     trouble::Trouble,
 };
 use crate::{
     ask::{
-        plan::{AskedPlan, Plan},
-        plan_parlour,
+        plan::AskedPlan,
+        plan_fetch, plan_parlour, plan_sizes,
         planning::{self, Ground},
     },
     clock::Stopwatch,
 };
 
-/// Replicates of an answer that a page waits for.
-const WAITED_FOR: u32 = 5;
-/// Days of such an answer.
-const WAITED_DAYS: f64 = 30.0;
-/// Most cow-days of it: some seconds.
-const MOST_WAITED: f64 = 2e6;
-/// Longest that such an answer waits for its turn.
-const LONGEST_WAIT: Duration = Duration::from_secs(8);
 /// Least time between two pictures of a plan that fills.
 const DRAW_EVERY: Duration = Duration::from_millis(150);
 
 /// The words of the form, by name.
-type Words = BTreeMap<String, String>;
+pub(super) type Words = BTreeMap<String, String>;
 
 /// A field of the form.
 pub struct Field {
@@ -88,6 +80,8 @@ struct PlanPage {
     common: Vec<Field>,
     money: String,
     wrong: Option<(String, String)>,
+    /// It is not wrong, only more than is waited for: the page's script reckons it.
+    later: bool,
     answer: String,
     asked: bool,
 }
@@ -129,18 +123,18 @@ pub async fn show(
         let words = round::words(words)?;
         let ground = ground(answers)?;
         let asked = words.values().any(|word| !word.trim().is_empty());
-        let (answer, wrong) = if asked {
-            match waited_for(&desk, &ground, &words) {
-                Ok(plan) => (plan_drawn::answer(&plan, &ground), None),
-                Err(error) => {
-                    let words = crate::trouble::in_words(&error);
-                    (String::new(), Some((words.what, words.next)))
+        let mut page = page_of(&ground, &words, asked);
+        if asked {
+            match plan_waited::answer(&desk, &ground, &words) {
+                Ok(plan) => page.answer = plan_drawn::answer(&plan, &ground),
+                Err(not) => {
+                    // What would only take longer, a page with its script reckons by itself.
+                    page.later = not.is_for_a_script();
+                    page.wrong = Some(not.words());
                 }
             }
-        } else {
-            (String::new(), None)
-        };
-        page::fill(&page_of(&ground, &words, answer, wrong, asked))
+        }
+        page::fill(&page)
     })
     .await
 }
@@ -155,8 +149,7 @@ pub async fn json(
     page::json(answers, headers, move |answers| {
         let words = round::words(words)?;
         let ground = ground(answers)?;
-        let plan = waited_for(&desk, &ground, &words)
-            .map_err(|error| Trouble::unchanged("The plan could not be reckoned", &error))?;
+        let plan = plan_waited::answer(&desk, &ground, &words).map_err(plan_waited::Not::trouble)?;
         serde_json::to_string(&plan)
             .map_err(|error| Trouble::ours("The plan could not be written", &error.to_string()))
     })
@@ -167,39 +160,8 @@ fn ground(answers: &dyn Answers) -> Result<Arc<Ground>, Trouble> {
     answers.plan_ground().map_err(|error| Trouble::unanswered("The farm could not be read", &error))
 }
 
-/// A modest answer, waited for in the line.
-fn waited_for(desk: &Desk, ground: &Ground, words: &Words) -> anyhow::Result<Plan> {
-    let mut asked = asked(ground, words)?;
-    asked.days = WAITED_DAYS;
-    // Nobody can stop it, and others wait behind it: what would take long is made of fewer replicates, or refused.
-    let cows: usize = asked.cows.iter().sum();
-    let once = cows as f64 * asked.days * if asked.instead.is_some() { 2.0 } else { 1.0 };
-    let replicates = (MOST_WAITED / once.max(1.0)) as u32;
-    if replicates < 2 {
-        return Err(crate::trouble::user(
-            "this is more than a page waits for",
-            "nothing was reckoned or changed",
-            "ask for fewer herd sizes, let the page run its script, or ask `cowpath plan`",
-        ));
-    }
-    asked.replicates = Some(replicates.min(WAITED_FOR));
-    let prepared = planning::prepare(ground, &asked)?;
-    let busy = || {
-        crate::trouble::user(
-            "other plans are being reckoned",
-            "nothing was lost: what you asked stands in the form",
-            "ask again in a minute",
-        )
-    };
-    let place = desk.queue().ok_or_else(busy)?;
-    if !place.wait(Some(LONGEST_WAIT), &mut |_| {}) {
-        return Err(busy());
-    }
-    prepared.run(threads(), &place.cancelled, &mut |_| {}).ok_or_else(busy)
-}
-
 /// What the words of the form ask.
-fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
+pub(super) fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
     let refused = |why: String| {
         crate::trouble::user(why, "nothing was reckoned or changed", "mend that field, or leave it empty")
     };
@@ -223,10 +185,10 @@ fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
                 refused(format!("box time that stays idle: `{typed}` is no figure of 0 to 90 %"))
             })?,
     };
-    let own = ground.setup.cows.to_string();
+    let own = ground.cows_now.unwrap_or(ground.setup.cows).to_string();
     let cows = if word("cows").is_empty() { own.as_str() } else { word("cows") };
     Ok(AskedPlan {
-        cows: planning::sizes(cows).map_err(refused)?,
+        cows: plan_sizes::sizes(cows).map_err(refused)?,
         change,
         instead: (!instead.is_nothing()).then_some(instead),
         replicates: None,
@@ -238,15 +200,12 @@ fn asked(ground: &Ground, words: &Words) -> anyhow::Result<AskedPlan> {
     })
 }
 
-fn page_of(
-    ground: &Ground,
-    words: &Words,
-    answer: String,
-    wrong: Option<(String, String)>,
-    asked: bool,
-) -> PlanPage {
+fn page_of(ground: &Ground, words: &Words, asked: bool) -> PlanPage {
     let typed = |name: &str| words.get(name).cloned().unwrap_or_default();
-    let usual = plan_drawn::usual(&ground.setup);
+    let mut usual = plan_drawn::usual(&ground.setup);
+    if plan_fetch::unknown(ground) {
+        usual.insert("fetch", "not known".into());
+    }
     let field = |(name, label): (&'static str, &'static str)| Field {
         label,
         name,
@@ -275,8 +234,9 @@ fn page_of(
         folded,
         common: common(ground).into_iter().map(sum).collect(),
         money: say::plan::terms(&ground.terms, ground.units),
-        wrong,
-        answer,
+        wrong: None,
+        later: false,
+        answer: String::new(),
         asked,
     }
 }
@@ -309,11 +269,7 @@ pub async fn events(
         Ok(words) => words,
         Err(trouble) => return trouble.into_response_for(true),
     };
-    let Some(place) = desk.queue() else {
-        let mut response = full().into_response_for(true);
-        response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("30"));
-        return response;
-    };
+    let Some(place) = desk.queue() else { return full().into_response_for(true) };
     let (send, receive) = mpsc::channel::<Told>(8);
     let gone = Gone(Arc::clone(&place.cancelled));
     tokio::task::spawn_blocking(move || {

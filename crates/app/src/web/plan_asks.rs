@@ -38,7 +38,11 @@ fn wider(setup: &Setup) -> String {
 pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
     let about = around(setup).0;
     let one_more = (setup.boxes + 1).to_string();
+    // Hours can only be held beside hours: where none are known some stand as asked, to be mended in the form.
+    let rounds: &[(&str, &str)] = &[("fetch", "6/18"), ("other-fetch", "6/14/22")];
     let fetch = if setup.fetching.rounds_h == [6.0, 14.0, 22.0] { "6/18" } else { "6/14/22" };
+    let known = [("other-fetch", fetch)];
+    let other_hours = if setup.fetching.rounds_h.is_empty() { rounds } else { &known };
     let feed = if setup.feeding.delivered_h.len() < 2 { "6/16" } else { "6" };
     let (other_name, other) =
         if setup.traffic == Traffic::Free { ("Guided traffic", "guided") } else { ("Free traffic", "free") };
@@ -53,7 +57,7 @@ pub fn asks(setup: &Setup, words: &BTreeMap<String, String>) -> Vec<Ask> {
     let all: [Asked<'_>; 10] = [
         ("How many more cows?", about.clone(), &[]),
         ("One more box", wider(setup), &[("other-boxes", &one_more)]),
-        ("Other fetch hours", about.clone(), &[("other-fetch", fetch)]),
+        ("Other fetch hours", about.clone(), other_hours),
         ("Fresh feed at other hours", about.clone(), &[("other-feed", feed)]),
         ("Feed pushed more often", about.clone(), &[("other-pushes", "5/8/11/14/17/20/23")]),
         ("Intervals an hour longer", about.clone(), &[("other-shortest", "+1")]),

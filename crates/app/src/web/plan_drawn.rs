@@ -77,9 +77,9 @@ pub fn answer(plan: &Plan, ground: &Ground) -> String {
     }
     let _ = write!(
         out,
-        "<p class=\"soft\"><span class=\"state\">{}</span> In brackets: 95{}% interval. From {}.</p>",
+        "<p class=\"soft\"><span class=\"state\">{}</span> {} From {}.</p>",
         state(plan),
-        number::SPACE,
+        escaped(&say::brackets(&plan.basis)),
         escaped(&plan.basis)
     );
     let notes = |out: &mut String| {
@@ -266,7 +266,11 @@ fn table(plan: &Plan, ground: &Ground) -> String {
                 say::with_interval(of(Figure::Idle).times(100.0), 1),
                 say::grouped(milk.mean, 0, false),
                 number::plain(of(Figure::Waiting).mean, 0),
-                number::plain(of(Figure::Brought).mean * row.cows as f64, 1),
+                if scenario.fetched_unknown {
+                    "not known".into()
+                } else {
+                    number::plain(of(Figure::Brought).mean * row.cows as f64, 1)
+                },
                 say::with_interval(row.money, 0),
                 gave.join("; ")
             );

@@ -126,6 +126,9 @@ impl Trouble {
         *response.status_mut() = self.status;
         response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));
         response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+        if self.status == StatusCode::SERVICE_UNAVAILABLE {
+            response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("30"));
+        }
         response
     }
 }

@@ -111,6 +111,22 @@ pub fn tell(said: &mut Said, fault: &BoxFault, instead: Option<&str>, facts: &Fa
     }
 }
 
+/// A fault on a page beside the round: `Box 1: the milk meter looks 11 % too low, 95 % sure, since 3 February.`
+pub fn since(
+    fault: &BoxFault,
+    box_name: &str,
+    instead: Option<&str>,
+    (at, zone): (jiff::Timestamp, &jiff::tz::TimeZone),
+    units: UnitSystem,
+) -> String {
+    let says = shown(fault, instead, units);
+    format!(
+        "Box {box_name}: {}, since {}.",
+        says.trim_end_matches('.'),
+        when::day(fault.finding.since, at, zone)
+    )
+}
+
 fn cup(finding: &Finding) -> &'static str {
     finding.quarter.map_or("quarter", |quarter| quarter.words())
 }

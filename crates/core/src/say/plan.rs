@@ -279,6 +279,13 @@ pub struct Differs {
     pub currency: String,
 }
 
+/// What an interval in brackets holds and what it does not.
+pub fn brackets(basis: &str) -> String {
+    format!(
+        "In brackets: 95{SPACE}% interval, of the chance of the simulated days only; how well {basis} tell is not in it."
+    )
+}
+
 /// What money is reckoned with: `Money: 0.45 USD a kg of milk less 0.12 of feed, …`.
 pub fn terms(terms: &Terms, units: UnitSystem) -> String {
     let by_mass = if units == UnitSystem::Us { KG_PER_LB } else { 1.0 };

@@ -113,6 +113,11 @@ pub fn ablation(reports: &[Report]) -> String {
     text
 }
 
+/// `1 herd`, `20 herds`.
+fn count(number: usize, one: &str, many: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { many })
+}
+
 /// Which herds, and which seeds were used for what.
 pub fn heading(herds: &Herds) -> String {
     let seeds = match (herds.seeds.first(), herds.seeds.last()) {
@@ -126,11 +131,11 @@ pub fn heading(herds: &Herds) -> String {
     };
     let often = if herds.every_milking { "after every milking" } else { "at 05:30 and 16:00" };
     format!(
-        "{} herds of {} cows, {} boxes and {} days, {seeds}{without}; rounds {often}: {}, over {:.0} cow-days judged, {:.1} calls a \
+        "{} of {} cows, {} and {} days, {seeds}{without}; rounds {often}: {}, over {:.0} cow-days judged, {:.1} calls a \
          round. Templates and defaults may be looked at on seeds {} to {}, figures are reported on {REPORTED_FROM} and on. Reckoning: {}.\n\n",
-        herds.seeds.len(),
+        count(herds.seeds.len(), "herd", "herds"),
         herds.cows,
-        herds.boxes,
+        count(herds.boxes as usize, "box", "boxes"),
         herds.days,
         herds.rounds,
         herds.cow_days,

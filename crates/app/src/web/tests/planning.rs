@@ -72,7 +72,7 @@ async fn what_cannot_be_is_said_and_stays_typed() {
         ("cows=60&fetch=3", "no round of people lies between"),
         ("cows=60&shortest=9&longest=8", "must be brought after 8 h"),
         ("cows=60&idle=much", "is no figure"),
-        ("cows=1-9000/1", "is no herd size"),
+        ("cows=1-9000/1", "9000 herd sizes are more than 120"),
     ] {
         let page = get(whole(), &format!("/plan?{words}")).await;
         assert_eq!(page.status, 200, "{words}");
@@ -90,7 +90,10 @@ async fn what_nobody_could_stop_is_not_begun() {
     let begun = crate::clock::Stopwatch::start();
     let response = router.oneshot(request).await.unwrap();
     let text = String::from_utf8(to_bytes(response.into_body(), usize::MAX).await.unwrap().to_vec()).unwrap();
-    assert!(text.contains("more than a page waits for"), "{text}");
+    // Only who has no script is told so: the script reckons it.
+    let told = text.split("<noscript>").nth(1).unwrap().split("</noscript>").next().unwrap();
+    assert!(told.contains("more than a page waits for"), "{text}");
+    assert!(text.contains(" data-later>") && !text.contains("data-asked"), "{text}");
     assert!(begun.elapsed() < Duration::from_secs(2), "{:?}", begun.elapsed());
     assert_eq!(desk.plans(), 0);
 }
@@ -164,6 +167,28 @@ async fn twenty_plans_keep_no_page_waiting() {
     assert!(waits.contains("event: waiting") && waits.contains("data: 19"), "{waits}");
     drop((held, last));
     until("all of them are gone", || desk.plans() == 0).await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn who_asks_while_others_are_reckoned_hears_it_within_a_second() {
+    let (desk, router, request) = desk_and("/plan/events?cows=60-1200/10&boxes=12");
+    let held = router.clone().oneshot(request).await.unwrap();
+    until("it never began", || desk.plans() == 1).await;
+    for (address, status) in [("/plan?cows=50-70/10&boxes=1", 200), ("/api/plan?cows=60&boxes=1", 503)] {
+        let begun = crate::clock::Stopwatch::start();
+        let request = axum::http::Request::get(address).header("host", "localhost");
+        let answer = router.clone().oneshot(request.body(axum::body::Body::empty()).unwrap()).await.unwrap();
+        // A fit of the farm's pens and the drawing of the page are in it.
+        assert!(begun.elapsed() < Duration::from_secs(3), "{:?}", begun.elapsed());
+        assert_eq!(answer.status(), status, "{address}");
+        assert_eq!(answer.headers().contains_key("retry-after"), status == 503, "{address}");
+        let text = to_bytes(answer.into_body(), usize::MAX).await.unwrap().to_vec();
+        let text = String::from_utf8(text).unwrap().to_lowercase();
+        assert!(text.contains("other plans are being reckoned"), "{text}");
+        assert_eq!(text.contains(" data-later>"), status == 200);
+    }
+    assert_eq!(desk.plans(), 1, "nobody waits on");
+    drop(held);
 }
 
 /// Reads a response piece by piece.
