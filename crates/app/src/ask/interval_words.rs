@@ -96,7 +96,7 @@ pub(super) fn summary(
     }
     match (&answer.change_by_group, answer.advice) {
         (Some(change), Some(Advice::ByGroup)) => {
-            words.push(format!("With an interval for each group that is {}.", told(change, units)));
+            words.push(format!("An interval for each group: {}.", told(change, units)));
         }
         (Some(change), _) => words.push(format!(
             "Leave the groups as they are: with one interval for each group it would be {}, which loses money.",
@@ -104,13 +104,16 @@ pub(super) fn summary(
         )),
         (None, _) => {}
     }
-    let own = answer.change.as_ref().map_or(String::new(), |change| format!(", {}", told(change, units)));
-    words.push(format!(
-        "With an interval for each cow {} give {} a day in {} box minutes{own}.",
+    let whole = format!(
+        "{} give {} a day in {} box minutes.",
         number::things(best.cows.len(), "cow", "cows"),
         whole_mass(best.milk_kg, units),
         number::count(best.minutes.round() as usize)
-    ));
+    );
+    words.push(match &answer.change {
+        Some(change) => format!("One for each cow: {}; then {whole}", told(change, units)),
+        None => format!("With an interval for each cow {whole}"),
+    });
     if best.worth <= 0.0 {
         words.push(
             "Another box minute is worth nothing: every cow is at the shortest interval her limit allows, and the boxes have time left."

@@ -72,7 +72,7 @@ fn the_first_sentence_is_of_the_table_that_is_shown() {
     let told = answer(change((2.0, 4.0), (0.0, 1.0)), change((8.0, 9.0), (0.0, 1.0)));
     assert_eq!(told.advice, Some(Advice::ByGroup));
     assert_eq!(told.groups[0].words[1], "5.0 h");
-    assert!(said(&told).starts_with("With an interval for each group that is 9.1"), "{}", said(&told));
+    assert!(said(&told).starts_with("An interval for each group: 9.1"), "{}", said(&told));
     // Less milk, but the work that is spared is surely worth more.
     let told = answer(change((-2.0, -1.0), (5.0, 6.0)), change((0.0, 1.0), (0.0, 1.0)));
     assert_eq!(told.advice, Some(Advice::ByGroup));
