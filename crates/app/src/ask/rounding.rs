@@ -257,6 +257,7 @@ fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
     if 0 < gone {
         notes.push(say::summary::gone(gone));
     }
+    notes.extend(super::stuck::note(view));
     notes.extend(super::contradictions::notes(view));
     notes.extend(super::unsaid::notes(barn, view.at)?);
     notes.extend(super::unsaid::named_later(barn)?);

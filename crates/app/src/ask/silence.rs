@@ -155,9 +155,9 @@ pub fn stopped(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyh
     let span = at.saturating_sub(SPAN)?..at;
     let mut boxes: BTreeMap<usize, OfBox> = BTreeMap::new();
     let mut scales = Scales::default();
-    barn.store.visits(span.clone(), &mut |number, visit| {
+    barn.store.visits(span.clone(), &mut |_, visit| {
         if visit.ended_at <= at {
-            scales.take(number, visit, at);
+            scales.take(visit, at);
             take(boxes.entry(usize::from(visit.at_box.0)).or_default(), visit);
         }
         std::ops::ControlFlow::Continue(())

@@ -12,6 +12,7 @@ use super::{
     learned::{self, Judging},
     model::{self, Rolled},
     others::{self, Others},
+    stuck,
 };
 
 /// How far back a cow is judged, and how far back a picture of evidence goes.
@@ -79,6 +80,7 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     })?;
     let mut others = others;
     box_log.append(std::mem::take(&mut others.boxes));
+    stuck::take_out(&others.stuck, &mut milkings);
     Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, box_log, judging }))
 }
 
