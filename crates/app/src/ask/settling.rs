@@ -6,7 +6,7 @@ use cowpath_core::{
         intervals::{self, Best, Cow, best},
         terms::{Group, Terms},
     },
-    say::{number, when},
+    say::{number, summary::Lacks, when},
     units::UnitSystem,
 };
 
@@ -15,6 +15,7 @@ use super::{
     gains,
     intervals::{AskedIntervals, CowInterval, GroupInterval, Intervals, Least, Minutes},
     minute_rows::mass,
+    refused,
     settled::{self, Curve, Stand},
     view::View,
 };
@@ -84,7 +85,8 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         ..nothing(view.ways.name.clone(), terms.clone())
     };
     answer.left_out = stand.left_out.clone();
-    answer.notes = notes(&stand, &minutes, &terms);
+    answer.notes.extend(refused::note(barn, Lacks::Intervals)?);
+    answer.notes.extend(notes(&stand, &minutes, &terms));
     if cows.is_empty() {
         answer.summary = "No cow is known to be in milk: there is nothing to share out.".into();
         answer.minutes = minutes;

@@ -26,6 +26,7 @@ use serde::Serialize;
 use super::{
     cast::Cast,
     farm::Barn,
+    refused,
     scales::{self, Scales},
 };
 
@@ -179,6 +180,13 @@ pub fn stopped(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyh
         }
         std::ops::ControlFlow::Continue(())
     })?;
+    // A box whose visits were refused goes on.
+    for visit in refused::visits(barn, cast, at)? {
+        let own = boxes.entry(usize::from(visit.at_box.0)).or_default();
+        own.last_end = own.last_end.max(Some(visit.ended_at));
+        let last = seen.entry(visit.life).or_insert(visit.ended_at);
+        *last = (*last).max(visit.ended_at);
+    }
     let mut silent = Vec::new();
     for (place, own) in &boxes {
         if let Some(name) = cast.boxes.get(*place) {

@@ -12,7 +12,7 @@ use super::{
     learned::{self, Judging},
     model::{self, Rolled},
     others::{self, Others},
-    stuck,
+    refused, stuck,
 };
 
 /// How far back a cow is judged, and how far back a picture of evidence goes.
@@ -81,6 +81,8 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     let mut others = others;
     box_log.append(std::mem::take(&mut others.boxes));
     stuck::take_out(&others.stuck, &mut milkings);
+    let refused = refused::visits(barn, &cast, at)?;
+    refused::join(&refused, &mut box_log, &mut others.seen, &mut milkings);
     Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, box_log, judging }))
 }
 
