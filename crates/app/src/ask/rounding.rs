@@ -255,7 +255,7 @@ fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
         notes.push(say::summary::gone(gone));
     }
     notes.extend(super::stuck::note(view));
-    notes.extend(super::contradictions::notes(view));
+    notes.extend(super::contradictions::notes(barn, view)?);
     notes.extend(super::unsaid::notes(barn, view.at)?);
     notes.extend(super::unsaid::named_later(barn)?);
     notes.extend(super::refused::note(barn, say::summary::Lacks::Round)?);
