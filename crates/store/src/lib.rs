@@ -57,7 +57,7 @@ pub use memory::KeptRound;
 pub use mend::Entry;
 pub use movement::EachBin;
 pub use open::FILE_NAME;
-pub use quarantine::Quarantined;
+pub use quarantine::{Quarantined, RefusedRows};
 pub use records::{BatchRecord, HistoryRow, KeptRemark};
 pub use settings::{BoxSetting, PenSetting, Settings};
 pub use silence::{Bins, Rates};

@@ -33,6 +33,19 @@ pub struct Quarantined {
     pub mended: bool,
 }
 
+/// Rows in quarantine of one reading, with all that is needed to read them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RefusedRows {
+    /// The file's header, one CSV line; empty where it is not known.
+    pub header: String,
+    /// IANA zone its wall times were read in.
+    pub zone: String,
+    /// The column map's text; empty for a plain table.
+    pub map: String,
+    /// The rows as the file has them.
+    pub raws: Vec<String>,
+}
+
 /// Keeps a refusal; tells whether the line is counted for the first time in the batch.
 pub(crate) fn keep(connection: &Connection, batch: i64, table: &str, refusal: &Refusal) -> Result<bool> {
     let mut print = blake3::Hasher::new();
@@ -153,6 +166,33 @@ impl Farm {
             |row| row.get(0),
         )?;
         Ok(count.unsigned_abs())
+    }
+
+    /// The text of rows of `visits` that are in quarantine, by the reading that first brought them, in the order they came;
+    /// of more than `most` the newest.
+    pub fn refused_visits(&self, most: u64) -> Result<Vec<RefusedRows>> {
+        let mut all = self.connection.prepare_cached(
+            "SELECT q.batch, q.raw, b.zone, b.map, coalesce(h.words, '')
+             FROM (SELECT id, batch, raw FROM quarantine WHERE mended_by IS NULL AND table_name = 'visits'
+                   ORDER BY id DESC LIMIT ?1) AS q
+             JOIN batch AS b ON b.id = q.batch LEFT JOIN header AS h ON h.batch = b.id
+             ORDER BY q.batch, q.id",
+        )?;
+        let mut rows = all.query([most as i64])?;
+        let mut groups: Vec<RefusedRows> = Vec::new();
+        let mut last = None;
+        while let Some(row) = rows.next()? {
+            let batch: i64 = row.get(0)?;
+            if last != Some(batch) {
+                last = Some(batch);
+                let (zone, map, header) = (row.get(2)?, row.get(3)?, row.get(4)?);
+                groups.push(RefusedRows { header, zone, map, raws: Vec::new() });
+            }
+            if let Some(group) = groups.last_mut() {
+                group.raws.push(row.get(1)?);
+            }
+        }
+        Ok(groups)
     }
 
     /// What is wrong most often with entries that are not mended: table, column, reason, and how many, the most frequent

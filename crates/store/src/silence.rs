@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use jiff::Timestamp;
-use rusqlite::params;
+use rusqlite::{OptionalExtension, params};
 
 use crate::{cells, error::Result, farm::Farm, layout::day_of};
 
@@ -81,5 +81,36 @@ impl Farm {
             });
         }
         Ok(bins)
+    }
+
+    /// The last bins of movement of one herd number that had closed by a time, so many days back at most: those of the last
+    /// fourteen days up to the last of them. `None` where there are none.
+    pub fn last_bins(&self, animal: &str, by: Timestamp, days: i64) -> Result<Option<Bins>> {
+        let by_ms = by.as_millisecond();
+        let mut last = self.connection.prepare_cached(
+            "WITH RECURSIVE own (id) AS (SELECT id FROM animal_name WHERE name = ?1),
+                            back (day) AS (VALUES (?2) UNION ALL SELECT day - 1 FROM back WHERE ?3 < day)
+             SELECT day FROM back
+             WHERE EXISTS (SELECT 1 FROM movement WHERE movement.day = back.day AND animal = (SELECT id FROM own))
+             LIMIT 1",
+        )?;
+        let newest = day_of(by_ms);
+        let day: Option<i64> =
+            last.query_row(params![animal, newest, newest - days], |row| row.get(0)).optional()?;
+        let Some(day) = day else { return Ok(None) };
+        let mut own = self.connection.prepare_cached(
+            "SELECT count(*), min(\"from\"), max(\"from\" + CAST(minutes * 60000 AS INTEGER)) FROM movement
+             WHERE day BETWEEN ?2 AND ?3 AND animal = (SELECT id FROM animal_name WHERE name = ?1)
+               AND \"from\" + CAST(minutes * 60000 AS INTEGER) <= ?4",
+        )?;
+        let mut rows = own.query(params![animal, day - 14, day, by_ms])?;
+        let Some(row) = rows.next()? else { return Ok(None) };
+        let (Some(first), Some(last_end)) = (row.get(1)?, row.get(2)?) else { return Ok(None) };
+        Ok(Some(Bins {
+            animal: animal.to_owned(),
+            count: row.get::<_, i64>(0)?.unsigned_abs(),
+            first: cells::instant(first, "from")?,
+            last_end: cells::instant(last_end, "from")?,
+        }))
     }
 }

@@ -7,7 +7,7 @@ use std::{
 
 use cowpath_core::{
     herd::BoxKey,
-    say::{number, when},
+    say::{number, summary::Lacks, when},
     tables::Outcome,
     time::{day_seconds, day_starts, farm_day},
     units::{Kilograms, UnitSystem},
@@ -19,6 +19,7 @@ use super::{
     boxes::{AskedBoxes, BoxDay, BoxState, BoxVisit, Boxes, Counts, DayAxis, HerVisit, Hers, VisitWords},
     farm::{Barn, Ways},
     overlap::overlaps,
+    refused,
     tellings::Tellings,
 };
 
@@ -114,6 +115,7 @@ pub fn boxes(barn: &Barn, tellings: &Tellings, asked: &AskedBoxes, now: Timestam
     let logs_end = last.filter(|last| later.is_none() && *last < to);
     let states_logged = barn.store.tells_box_states()?;
     let mut notes = Vec::new();
+    notes.extend(refused::note(barn, Lacks::Boxes)?);
     if seen && !states_logged {
         notes.push(
             "The logs tell nothing of what boxes do between visits: cleaning, service, faults and times off are not \

@@ -79,6 +79,7 @@ fn faults(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Resu
         log: &view.box_log,
         stood: &stood,
         pickups: &pickups(barn, from, view.at)?,
+        stuck: &view.others.stuck,
     };
     Ok(causes::judge_boxes(&boxes, settings))
 }

@@ -12,7 +12,7 @@ use cowpath_core::{
         list::{Listed, Room},
     },
     herd::{Life, LifeKey, Stage},
-    say::{bring_in as words, when},
+    say::{bring_in as words, summary::Lacks, when},
     tables::{Outcome, Visit},
     time::{WallClock, hours_between},
 };
@@ -24,6 +24,7 @@ use super::{
     bring_shown::{away, brings, by_hour, expected, model_words, notes, waits},
     farm::Barn,
     habits::{self, Pens},
+    refused,
     round::Round,
     view::View,
 };
@@ -123,7 +124,11 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<(Bring
         by_hour: by_hour(view, &rest),
         rest,
         cautions: words::CAUTIONS.to_vec(),
-        notes: notes(view, &pens, &rooms, known, fitted),
+        notes: [
+            refused::note(barn, Lacks::List)?.into_iter().collect(),
+            notes(view, &pens, &rooms, known, fitted),
+        ]
+        .concat(),
     };
     Ok((answer, fits))
 }

@@ -15,6 +15,7 @@ use super::{
     answered::{self, Told},
     box_day,
     boxes::{AskedBoxes, Boxes},
+    contradictions,
     cow::Cow,
     cowing::{self, Span},
     farm::{self, Barn, Ways},
@@ -86,7 +87,7 @@ pub struct Live {
 }
 
 /// Signals that stopped coming, and what was fitted.
-pub type Standing = (Vec<Silent>, Option<Fit>);
+pub type Standing = (Vec<Silent>, Option<Fit>, Vec<String>);
 
 pub(super) fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     // What is guarded is only ever replaced whole, so a thread that failed left nothing half done.
@@ -141,7 +142,8 @@ impl Live {
                 }
             };
             *locked(&self.silent) = Some((ground, silent.clone()));
-            Ok((silent, fit))
+            let contradictions = contradictions::all(barn, view)?;
+            Ok((silent, fit, contradictions.into_iter().map(|(_, sentence)| sentence).collect()))
         })
     }
 

@@ -342,7 +342,7 @@ impl Sink for One {
 }
 
 /// The cells of one line.
-fn split(line: &str, separator: u8) -> Vec<String> {
+pub(super) fn split(line: &str, separator: u8) -> Vec<String> {
     let mut reader = csv::ReaderBuilder::new();
     reader.has_headers(false).flexible(true).delimiter(separator);
     let mut reader = reader.from_reader(line.as_bytes());
@@ -354,7 +354,7 @@ fn split(line: &str, separator: u8) -> Vec<String> {
 }
 
 /// One line of cells.
-fn line<'a>(cells: impl Iterator<Item = &'a str>, separator: u8) -> anyhow::Result<String> {
+pub(super) fn line<'a>(cells: impl Iterator<Item = &'a str>, separator: u8) -> anyhow::Result<String> {
     let mut writer = csv::WriterBuilder::new().delimiter(separator).from_writer(Vec::new());
     writer.write_record(cells)?;
     let text = String::from_utf8(writer.into_inner().map_err(csv::IntoInnerError::into_error)?)?;

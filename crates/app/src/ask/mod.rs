@@ -72,6 +72,7 @@ pub mod reading;
 mod ready;
 pub mod record;
 pub mod records;
+mod refused;
 pub mod round;
 pub mod rounding;
 pub mod sample;

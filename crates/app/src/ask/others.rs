@@ -8,8 +8,10 @@ use std::{collections::BTreeMap, ops::ControlFlow, ops::Range};
 use cowpath_core::{
     causes::boxes::BoxLog,
     herd::{Life, LifeKey},
-    signals::{self, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Stuck, Window},
-    tables::Visit,
+    signals::{
+        self, BoxSensors, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Stuck, Tags, Window,
+    },
+    tables::{Bin, Visit},
     time::WallClock,
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
@@ -54,10 +56,9 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
     let (ground, learned) = ground(barn, cast, zone, at)?;
     let mut window = Window::new(&ground, at, WallClock::new(zone.clone()));
     let from = at.saturating_sub(TEN_DAYS)?;
-    let mut stuck = Vec::new();
     let mut boxes = BoxLog::new();
     let mut seen: BTreeMap<LifeKey, Vec<Timestamp>> = BTreeMap::new();
-    each_reading(
+    let stuck = each_reading(
         barn,
         cast,
         from..at,
@@ -66,8 +67,8 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
             boxes.take(visit);
             seen.entry(visit.life).or_default().push(visit.ended_at);
         },
-        &mut |one| stuck.push(one),
     )?;
+    window.without(&stuck);
     seen.values_mut().for_each(|ends| ends.sort_unstable());
     let heats = ground.heats.iter().enumerate();
     let heats = heats.filter_map(|(key, heat)| Some((LifeKey(key as u32), (*heat)?))).collect();
@@ -116,48 +117,50 @@ fn ground(
     }
     let mut learner = Learner::new(cast.lives.len(), WallClock::new(zone.clone()));
     let from = turn.saturating_sub(SignedDuration::from_hours(24 * LEARNED_D))?;
-    each_reading(
+    let stuck = each_reading(
         barn,
         cast,
         from..turn,
         &mut |life, reading| learner.take(reading, &life.stage(start(reading))),
         &mut |_| {},
-        &mut |_| {},
     )?;
-    let ground = learner.learned(turn.as_millisecond());
+    let ground = learner.learned(turn.as_millisecond(), &stuck);
     let lives = cast.lives.iter().map(|life| (life.animal.clone(), life.instance)).collect();
     let kept = Kept { lives, ground };
     let bytes = postcard::to_stdvec(&kept)?;
     Ok((kept.ground, Some((turn, bytes))))
 }
 
-/// Every reading of a span, bins first, then visits, each day by day, and the visits themselves; sensors that were stuck
-/// are told and left out.
+/// Every reading of a span, bins first, then visits, each day by day, and the visits themselves, as the log has them.
+/// Returned are the sensors that were stuck. What is known at a row to come of one is left out of the readings; what is only
+/// known later (the first readings of a stuck sensor, a column of a tag) is for who takes them to leave out.
 fn each_reading(
     barn: &Barn,
     cast: &Cast,
     span: Range<Timestamp>,
     each: &mut dyn FnMut(&Life, &Reading),
     visited: &mut dyn FnMut(&Visit),
-    told: &mut dyn FnMut(Stuck),
-) -> anyhow::Result<()> {
+) -> anyhow::Result<Vec<Stuck>> {
+    let mut tags = Tags::default();
     let mut frozen: BTreeMap<LifeKey, Frozen> = BTreeMap::new();
+    let mut sound = |life: &Life, bin: &Bin| {
+        signals::of_bin(life.key, bin, &mut |reading| each(life, &reading));
+    };
     barn.store.movement(span.clone(), &mut |number, bin| {
         if let Some(life) = cast.life(number, bin.from) {
-            frozen.entry(life.key).or_default().take(bin, &mut |sound| {
-                signals::of_bin(life.key, sound, &mut |reading| each(life, &reading));
-            });
+            tags.take(life.key, bin);
+            frozen.entry(life.key).or_default().take(bin, &mut |bin| sound(life, bin));
         }
         ControlFlow::Continue(())
     })?;
+    let mut stuck = Vec::new();
     for (key, frozen) in frozen {
         let Some(life) = cast.of(key) else { continue };
-        let stuck = frozen.end(key, &mut |sound| {
-            signals::of_bin(key, sound, &mut |reading| each(life, &reading));
-        });
-        stuck.into_iter().for_each(&mut *told);
+        stuck.extend(frozen.end(key, &mut |bin| sound(life, bin)));
     }
+    stuck.extend(tags.end());
     let end = span.end;
+    let mut sensors = BoxSensors::default();
     barn.store.visits(span, &mut |number, visit| {
         if visit.ended_at <= end
             && let Some(life) = cast.life(number, visit.started_at)
@@ -165,9 +168,11 @@ fn each_reading(
             let mut visit = *visit;
             visit.life = life.key;
             visited(&visit);
+            sensors.take(&mut visit);
             signals::of_visit(&visit, &mut |reading| each(life, &reading));
         }
         ControlFlow::Continue(())
     })?;
-    Ok(())
+    stuck.extend(sensors.end());
+    Ok(stuck)
 }

@@ -40,6 +40,8 @@ pub struct Records {
     pub set_aside: u64,
     /// Signals that stopped coming.
     pub silent: Vec<Silent>,
+    /// What the logs record of cows that cannot all be true, a sentence each.
+    pub contradictions: Vec<String>,
     /// What was fitted; `None` while published figures stand in.
     pub fit: Option<Fit>,
 }

@@ -246,9 +246,6 @@ pub fn model_words(view: &View) -> String {
     format!("{}; {fitted}{}", super::model::MODEL, view.judging.words)
 }
 
-/// Refused visits are told of as long as the logs they came with are no older than what is judged, days.
-const QUARANTINE_TOLD_D: i64 = 10;
-
 fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
     let mut notes = Vec::new();
     if view.rolled.fitted_at.is_none() {
@@ -257,13 +254,11 @@ fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
     if 0 < gone {
         notes.push(say::summary::gone(gone));
     }
-    notes.extend(super::contradictions::notes(view));
+    notes.extend(super::stuck::note(view));
+    notes.extend(super::contradictions::notes(barn, view)?);
     notes.extend(super::unsaid::notes(barn, view.at)?);
     notes.extend(super::unsaid::named_later(barn)?);
-    let refused = barn.store.visits_in_quarantine(QUARANTINE_TOLD_D)?;
-    if 0 < refused {
-        notes.push(say::summary::in_quarantine(refused));
-    }
+    notes.extend(super::refused::note(barn, say::summary::Lacks::Round)?);
     Ok(notes)
 }
 

@@ -1,15 +1,13 @@
-//! Sensors whose readings lie on another scale since some day, or have been the same to the last digit ever since.
+//! Sensors whose readings lie on another scale since some day.
 //!
 //! # Rule
 //! Looked at are the fourteen days before a time, in blocks of 24 hours that end there. Of a box the middle of a block's
 //! readings is one value, from ten readings on; of movement the middle of the cows' rates, and of one cow her rate beside that
-//! middle. How a step is found: `core/signals/jump`; from how many times on it is told: [`OF_BOX`], [`OF_HERD`], [`OF_COW`]. A
-//! sensor of a box is stuck when at least twelve readings of at least four cows end the log with one and the same value,
-//! where readings changed at least as often before.
+//! middle. How a step is found: `core/signals/jump`; from how many times on it is told: [`OF_BOX`], [`OF_HERD`], [`OF_COW`].
 //! # Not here
-//! Movement of one cow that is stuck or zero: [`super::stuck`]. Readings outside their range: the quarantine.
+//! Sensors that are stuck: [`super::stuck`]. Readings outside their range: the quarantine.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use cowpath_core::{
     say::{number, when},
@@ -27,8 +25,6 @@ pub const BLOCKS: usize = 14;
 const BLOCK: SignedDuration = SignedDuration::from_hours(24);
 /// Fewest readings of a box, and fewest cows, of which a block has a middle.
 const FEWEST: (usize, usize) = (10, 5);
-/// Readings in a row that are the same to the last digit, and of how many cows, from which a sensor is stuck.
-const SAME: (usize, usize) = (12, 4);
 
 /// A reading of a box: its name, how many times what it was is no cow's doing, and the reading. Stated defaults: wider than
 /// a herd's middle moves within two weeks by heat, feed, or who calves. Cells of a herd move by half and more.
@@ -64,32 +60,9 @@ fn mean(values: impl Iterator<Item = Option<f64>>) -> Option<f64> {
 #[derive(Default)]
 struct Series {
     blocks: [Vec<f64>; BLOCKS],
-    last: Option<f64>,
-    same: usize,
-    since: Option<Timestamp>,
-    cows: BTreeSet<u32>,
-    changes: usize,
 }
 
 impl Series {
-    fn take(&mut self, block: usize, value: f64, number: u32, at: Timestamp) {
-        self.blocks[block].push(value);
-        if self.last != Some(value) {
-            self.changes += 1;
-            self.same = 0;
-            self.since = Some(at);
-            self.cows.clear();
-        }
-        self.last = Some(value);
-        self.same += 1;
-        self.cows.insert(number);
-    }
-
-    fn stuck(&self) -> Option<(f64, Timestamp)> {
-        let is = SAME.0 <= self.same && SAME.1 <= self.cows.len() && SAME.0 <= self.changes;
-        self.last.zip(self.since).filter(|_| is)
-    }
-
     fn jump(&mut self, least: f64) -> Option<Jump> {
         let middles: Vec<Option<f64>> = self.blocks.iter_mut().map(|block| middle(block, FEWEST.0)).collect();
         jump::jump(&middles, least, 1)
@@ -123,12 +96,12 @@ fn begin(block: usize, at: Timestamp) -> Timestamp {
 
 impl Scales {
     /// One more visit that ended by `at`; visits come in order of time.
-    pub fn take(&mut self, number: u32, visit: &Visit, at: Timestamp) {
+    pub fn take(&mut self, visit: &Visit, at: Timestamp) {
         let Some(block) = block(visit.started_at, at) else { return };
         let own = self.boxes.entry(usize::from(visit.at_box.0)).or_default();
         for (series, (_, _, read)) in own.iter_mut().zip(&OF_BOX) {
             if let Some(value) = read(visit) {
-                series.take(block, value, number, visit.ended_at);
+                series.blocks[block].push(value);
             }
         }
     }
@@ -140,20 +113,7 @@ impl Scales {
             let mut jumps: Vec<(String, Jump)> = Vec::new();
             for (key, own) in &mut self.boxes {
                 let Some(of_box) = cast.boxes.get(*key) else { continue };
-                if let Some((value, since)) = own[place].stuck() {
-                    silent.push(Silent {
-                        signal: (*name).into(),
-                        box_name: Some(of_box.clone()),
-                        animals: Vec::new(),
-                        since: when::rfc3339(since, zone),
-                        sentence: format!(
-                            "{} at box {of_box} is exactly {} at every milking since {}, whoever stands in it: is the sensor stuck?",
-                            upper(name),
-                            figure(value),
-                            when::instant(since, at, zone)
-                        ),
-                    });
-                } else if let Some(jump) = own[place].jump(*least) {
+                if let Some(jump) = own[place].jump(*least) {
                     jumps.push((of_box.clone(), jump));
                 }
             }
@@ -264,16 +224,10 @@ fn stepped(
     }
 }
 
-/// `38.5`, `600`.
-fn figure(value: f64) -> String {
-    let words = number::plain(value, 3);
-    if words.contains('.') { words.trim_end_matches('0').trim_end_matches('.').to_owned() } else { words }
-}
-
 fn upper(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 #[cfg(test)]
-mod tests;
+pub(super) mod tests;

@@ -6,7 +6,7 @@ use cowpath_core::{
         intervals::{self, Best, Cow, best},
         terms::{Group, Terms},
     },
-    say::{number, when},
+    say::{number, summary::Lacks, when},
     time::farm_day,
     units::UnitSystem,
 };
@@ -17,6 +17,7 @@ use super::{
     intervals::{AskedIntervals, CowInterval, GroupInterval, Intervals, Least, Minutes},
     meters::{self, Milk},
     minute_rows::mass,
+    refused,
     settled::{self, Curve, Stand},
     view::View,
 };
@@ -79,8 +80,9 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
         ..nothing(view.ways.name.clone(), terms.clone())
     };
     answer.left_out = stand.left_out.clone();
+    answer.notes.extend(refused::note(barn, Lacks::Intervals)?);
     let doubts = meters::in_doubt(barn, view)?;
-    answer.notes = meters::notes(&doubts, Milk::Freed, farm_day(at, zone));
+    answer.notes.extend(meters::notes(&doubts, Milk::Freed, farm_day(at, zone)));
     answer.notes.extend(interval_words::notes(&stand, &minutes, &terms));
     if cows.is_empty() {
         answer.summary = "No cow is known to be in milk: there is nothing to share out.".into();

@@ -5,22 +5,28 @@
 //! with k: its share is taken as k / (n + 1), never quite 1. The m milkings after it would all lack it by chance with
 //! probability (1 − share)^m. Below 1 in 10,000, and from m = 5 and k = 10 on, it has stopped. A box, and a sensor that
 //! tells bins of time, have stopped after three (six) times their longest (mean) wait, and never before 3 h (12 h).
+//! The sensor of a cow that is still milked is looked for 400 days back: what fell off her is told until it is mended. Who
+//! left or died is asked for no more, nor who bears no number any longer: of a life that a departure opened, bins of the two
+//! days after it and nothing else are the last of the one before.
 //! A signal that never came is no signal that stopped: a farm without a probe is told nothing.
 //! # Not here
 //! Why it stopped. Rows alone are asked; where the newest row of all is old, nothing is told by it but that.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use cowpath_core::{
+    herd::{Life, LifeKey},
     say::{number, when},
     tables::{Outcome, Visit},
 };
+use cowpath_store::Bins;
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::Serialize;
 
 use super::{
     cast::Cast,
     farm::Barn,
+    refused,
     scales::{self, Scales},
 };
 
@@ -33,6 +39,14 @@ const BY_CHANCE: f64 = 1e-4;
 /// Least silence of a box, and of an animal's sensor.
 const LEAST: (SignedDuration, SignedDuration) =
     (SignedDuration::from_hours(3), SignedDuration::from_hours(12));
+/// Who was milked so long ago is in milk and should have a sensor, if she ever had.
+const MILKED_WITHIN: SignedDuration = SignedDuration::from_hours(48);
+/// Days back her last bin is looked for: a lactation and the dry time before it. Stated default.
+const LOST_D: i64 = 400;
+/// A tag goes on so long after its cow was noted as gone: it lies in the office, or the note bears the day alone.
+const AFTER_EXIT: SignedDuration = SignedDuration::from_hours(48);
+/// Sensors that fell silent within so long of each other are told in one sentence.
+const ALIKE: SignedDuration = SignedDuration::from_hours(12);
 /// Animals named in one sentence.
 const NAMED: usize = 8;
 /// So long after the newest row of all a round says that the logs end there.
@@ -155,13 +169,24 @@ pub fn stopped(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyh
     let span = at.saturating_sub(SPAN)?..at;
     let mut boxes: BTreeMap<usize, OfBox> = BTreeMap::new();
     let mut scales = Scales::default();
+    let mut seen: BTreeMap<LifeKey, Timestamp> = BTreeMap::new();
     barn.store.visits(span.clone(), &mut |number, visit| {
         if visit.ended_at <= at {
-            scales.take(number, visit, at);
+            if let Some(life) = cast.life(number, visit.started_at) {
+                seen.insert(life.key, visit.ended_at);
+            }
+            scales.take(visit, at);
             take(boxes.entry(usize::from(visit.at_box.0)).or_default(), visit);
         }
         std::ops::ControlFlow::Continue(())
     })?;
+    // A box whose visits were refused goes on.
+    for visit in refused::visits(barn, cast, at)? {
+        let own = boxes.entry(usize::from(visit.at_box.0)).or_default();
+        own.last_end = own.last_end.max(Some(visit.ended_at));
+        let last = seen.entry(visit.life).or_insert(visit.ended_at);
+        *last = (*last).max(visit.ended_at);
+    }
     let mut silent = Vec::new();
     for (place, own) in &boxes {
         if let Some(name) = cast.boxes.get(*place) {
@@ -170,7 +195,7 @@ pub fn stopped(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyh
     }
     scales.told(cast, zone, at, &mut silent);
     scales::of_cows(&barn.store.movement_rates(span.clone())?, cast, zone, at, &mut silent);
-    of_sensors(barn, cast, span, zone, &mut silent)?;
+    of_sensors(barn, cast, &seen, span, zone, &mut silent)?;
     Ok(silent)
 }
 
@@ -229,14 +254,15 @@ fn of_box(name: &str, own: &OfBox, at: Timestamp, zone: &TimeZone, silent: &mut 
 fn of_sensors(
     barn: &Barn,
     cast: &Cast,
+    seen: &BTreeMap<LifeKey, Timestamp>,
     span: std::ops::Range<Timestamp>,
     zone: &TimeZone,
     silent: &mut Vec<Silent>,
 ) -> anyhow::Result<()> {
     let at = span.end;
-    let bins = barn.store.movement_bins(span)?;
+    let mut bins = barn.store.movement_bins(span)?;
     let Some(newest) = bins.iter().map(|bins| bins.last_end).max() else { return Ok(()) };
-    let step = |bins: &cowpath_store::Bins| {
+    let step = |bins: &Bins| {
         SignedDuration::from_millis(
             (bins.last_end.as_millisecond() - bins.first.as_millisecond()) / bins.count.max(1) as i64,
         )
@@ -259,28 +285,46 @@ fn of_sensors(
         push(Vec::new(), newest, "the whole herd".into(), all);
         return Ok(());
     }
-    let mut quiet: Vec<&cowpath_store::Bins> = bins
-        .iter()
-        .filter(|bins| {
-            let here = cast.find(&bins.animal, at).is_some_and(|life| life.present(at));
-            here && FEWEST.0 <= bins.count
-                && (step(bins) * 6).max(LEAST.1) < newest.duration_since(bins.last_end)
-        })
-        .collect();
+    let told: BTreeSet<&str> = bins.iter().map(|bins| bins.animal.as_str()).collect();
+    let milked = |life: &&Life| {
+        seen.get(&life.key).is_some_and(|last| at.duration_since(*last) < MILKED_WITHIN)
+            && !told.contains(life.animal.as_str())
+    };
+    let mut lost = Vec::new();
+    for life in cast.lives.iter().filter(milked) {
+        let last = barn.store.last_bins(&life.animal, at, LOST_D)?;
+        lost.extend(last.filter(|last| life.from.is_none_or(|from| from < last.last_end)));
+    }
+    bins.extend(lost);
+    let is_quiet = |bins: &&Bins| {
+        FEWEST.0 <= bins.count
+            && (step(bins) * 6).max(LEAST.1) < newest.duration_since(bins.last_end)
+            && is_here(cast, seen, bins, at)
+    };
+    let mut quiet: Vec<&Bins> = bins.iter().filter(is_quiet).collect();
     quiet.sort_by_key(|bins| std::cmp::Reverse(bins.last_end));
-    if let [one] = quiet.as_slice() {
-        push(vec![one.animal.clone()], one.last_end, one.animal.clone(), step(one));
-    } else if let Some(last) = quiet.first() {
-        let animals: Vec<String> = quiet.iter().map(|bins| bins.animal.clone()).collect();
+    for group in quiet.chunk_by(|later, earlier| later.last_end.duration_since(earlier.last_end) < ALIKE) {
+        let animals: Vec<String> = group.iter().map(|bins| bins.animal.clone()).collect();
         let mut named: Vec<String> = animals.iter().take(NAMED).cloned().collect();
         if NAMED < animals.len() {
             named.push(format!("{} more", animals.len() - NAMED));
         }
-        let whose = format!("{} cows ({})", number::count_words(animals.len()), when::join(&named));
-        let (since, usual) = (last.last_end, step(last));
-        push(animals, since, whose, usual);
+        let whose = match animals.as_slice() {
+            [one] => one.clone(),
+            _ => format!("{} cows ({})", number::count_words(animals.len()), when::join(&named)),
+        };
+        push(animals, group[0].last_end, whose, step(group[0]));
     }
     Ok(())
+}
+
+/// Whether the cow whose sensor told these bins is in the herd.
+fn is_here(cast: &Cast, seen: &BTreeMap<LifeKey, Timestamp>, bins: &Bins, at: Timestamp) -> bool {
+    let Some(life) = cast.find(&bins.animal, at).filter(|life| life.present(at)) else { return false };
+    let Some(left) = life.from else { return true };
+    // Her number was given back then. Somebody bears it only if there is more of her than a tag that had not been taken off.
+    let noted = || cast.events_of(&bins.animal).iter().any(|event| left < event.at && event.at <= at);
+    AFTER_EXIT < bins.last_end.duration_since(left) || seen.contains_key(&life.key) || noted()
 }
 
 fn upper(text: &str) -> String {

@@ -8,10 +8,12 @@ use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use super::{
     background, box_judging,
     cast::Cast,
+    contradictions,
     farm::{Barn, Ways},
     learned::{self, Judging},
     model::{self, Rolled},
     others::{self, Others},
+    refused, stuck,
 };
 
 /// How far back a cow is judged, and how far back a picture of evidence goes.
@@ -35,6 +37,8 @@ pub struct View {
     pub others: Others,
     /// What the boxes wrote in the last weeks.
     pub box_log: BoxLog,
+    /// Cows that are milked though they were noted as dried off then: the note is not in `cast`.
+    pub undried: Vec<(LifeKey, Timestamp)>,
     /// Costs, and rates as far as the farm has taught them.
     pub judging: Judging,
 }
@@ -52,7 +56,7 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
         return Ok(None);
     };
     let ways = barn.ways()?;
-    let cast = Cast::read(barn, &ways.zone)?;
+    let mut cast = Cast::read(barn, &ways.zone)?;
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
     let from = at.saturating_sub(TEN_DAYS)?;
     let zone = &ways.zone;
@@ -79,7 +83,11 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     })?;
     let mut others = others;
     box_log.append(std::mem::take(&mut others.boxes));
-    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, box_log, judging }))
+    stuck::take_out(&others.stuck, &mut milkings);
+    let refused = refused::visits(barn, &cast, at)?;
+    refused::join(&refused, &mut box_log, &mut others.seen, &mut milkings);
+    let undried = contradictions::take_out_dry_offs(&mut cast, &milkings, at);
+    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, box_log, judging, undried }))
 }
 
 /// The other signals; `None` where rows have come in since: then they are read where the file is held still.

@@ -148,7 +148,7 @@ impl Live {
     /// The Records page; `skip` files are left out.
     pub fn records(&self, skip: u64) -> anyhow::Result<Records> {
         let now = self.now();
-        let (silent, fit) = self.standing()?;
+        let (silent, fit, contradictions) = self.standing()?;
         let inbox = locked(&self.inbox).clone();
         let waiting: Vec<records::Waits> = parked::list(&self.dir())
             .into_iter()
@@ -169,6 +169,7 @@ impl Live {
                     in_quarantine,
                     set_aside,
                     silent: silent.clone(),
+                    contradictions: contradictions.clone(),
                     fit: fit.clone(),
                     settings: records::Ways::of(settings),
                 })

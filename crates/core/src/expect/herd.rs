@@ -11,6 +11,7 @@ use super::quarters::quarters;
 use super::split::{BoxState, Effect, days_on, fade};
 use super::{BoxBin, Scored, secretion};
 use crate::herd::{BoxKey, LifeKey, Stage};
+use crate::signals::{columns::OF_CUPS, stuck, stuck::Run};
 use crate::tables::{Outcome, Visit};
 
 /// The herd's effect on milk at a time.
@@ -44,7 +45,12 @@ pub struct Herd {
     by_hour: ByHour,
     cows_seen: u32,
     shared_boxes: u32,
+    /// By box: its cups' meters and probes, that a stuck one is not read.
+    cups: Vec<Option<Cups>>,
 }
+
+/// Runs of a box's cups: milk, then conductivity.
+type Cups = Box<[Run; OF_CUPS.len()]>;
 
 impl Herd {
     /// A herd nothing was read of yet.
@@ -60,6 +66,7 @@ impl Herd {
             by_hour: ByHour::new(),
             cows_seen: 0,
             shared_boxes: 0,
+            cups: Vec::new(),
         }
     }
 
@@ -101,7 +108,15 @@ impl Herd {
         out.ended_at = visit.ended_at;
         out.scored = false;
         out.departures.clear();
-        self.go(visit, stage, hour_of_day, Purpose::Judge(out))
+        let runs = at(&mut self.cups, usize::from(visit.at_box.0)).get_or_insert_default();
+        let stuck = stuck::step(&mut **runs, &OF_CUPS, visit, &mut |_, _| {});
+        if stuck == 0 {
+            return self.go(visit, stage, hour_of_day, Purpose::Judge(out));
+        }
+        // What the whole udder gave is still the sum of the quarters, as the log has it.
+        let mut own = Visit { milk_kg: whole_milk_kg(visit), ..*visit };
+        stuck::take_out(stuck, &OF_CUPS, &mut own);
+        self.go(&own, stage, hour_of_day, Purpose::Judge(out))
     }
 
     /// Takes the milk of a visit alone and adds the log-likelihood of what was seen (less the constant of its density):
@@ -237,7 +252,19 @@ impl Herd {
         life: &dyn Fn(LifeKey) -> Option<LifeKey>,
         at_box: &dyn Fn(BoxKey) -> Option<BoxKey>,
     ) -> Herd {
-        let mut herd = Herd { cows: Vec::new(), boxes: Vec::new(), cows_seen: 0, shared_boxes: 0, ..self };
+        let mut herd = Herd {
+            cows: Vec::new(),
+            boxes: Vec::new(),
+            cups: Vec::new(),
+            cows_seen: 0,
+            shared_boxes: 0,
+            ..self
+        };
+        for (index, runs) in self.cups.into_iter().enumerate() {
+            if let Some(BoxKey(key)) = at_box(BoxKey(index as u16)) {
+                *at(&mut herd.cups, usize::from(key)) = runs;
+            }
+        }
         for (index, cow) in self.cows.into_iter().enumerate() {
             let (Some(cow), Some(LifeKey(key))) = (cow, life(LifeKey(index as u32))) else { continue };
             *at(&mut herd.cows, key as usize) = Some(cow);

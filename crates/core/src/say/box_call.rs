@@ -148,6 +148,14 @@ fn shown(fault: &BoxFault, instead: Option<&str>, units: UnitSystem) -> String {
             let instead = instead.map_or_else(String::new, |name| format!(", or box {name}'s {by} {other}"));
             format!("the milk meter {verb} {by} too {side}{instead}, {sure} sure.")
         }
+        Cause::ConductivityProbe if fault.frozen.is_some() => {
+            let figure = number::plain(fault.level, 2);
+            let space = number::SPACE;
+            format!(
+                "the conductivity probe of the {} cup always says {figure}{space}mS/cm, {sure} sure.",
+                cup(finding)
+            )
+        }
         Cause::ConductivityProbe => {
             let side = if fault.level < 0.0 { "low" } else { "high" };
             let by = number::plain(fault.level.abs(), 1);
@@ -210,7 +218,7 @@ fn why(fault: &BoxFault, facts: &Facts) -> String {
         finding.reasons.first().map_or((0.0, 0.0), |reason| (reason.observed, reason.expected));
     let space = number::SPACE;
     let shows = match finding.cause {
-        Cause::MilkMeter if fault.frozen.is_some() => format!("{rows} have the same figure"),
+        _ if fault.frozen.is_some() => format!("{rows} have the same figure"),
         Cause::MilkMeter => {
             let side = if first < 0.0 { "below" } else { "above" };
             let tank = if fault.tank_says { ", and the tank says so too" } else { "" };

@@ -168,15 +168,34 @@ pub fn gone(cows: usize) -> String {
     format!("{subject} without a row for over three weeks {verb} taken to be dry or gone.")
 }
 
+/// What lacks the visits that are in quarantine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lacks {
+    /// The round.
+    Round,
+    /// Whom to bring in.
+    List,
+    /// The boxes' days.
+    Boxes,
+    /// What to type in.
+    Intervals,
+}
+
 /// Refused rows of visits that came with the latest logs.
-pub fn in_quarantine(rows: u64) -> String {
+pub fn in_quarantine(rows: u64, lacks: Lacks) -> String {
     let (what, verb, they) = if rows == 1 {
         ("One visit".to_owned(), "is", "it tells")
     } else {
         (format!("{} visits", number::count(usize::try_from(rows).unwrap_or(usize::MAX))), "are", "they tell")
     };
+    let (here, so) = match lacks {
+        Lacks::Round => ("in this round", "a cow may look unmilked by it"),
+        Lacks::List => ("in this list", "a cow may look unmilked by it"),
+        Lacks::Boxes => ("on this page", "a box may look idle by it"),
+        Lacks::Intervals => ("in these intervals", "a cow may seem to wait longer by it"),
+    };
     format!(
-        "{what} of the latest logs {verb} in quarantine, and what {they} is not in this round: a cow may look unmilked by it. Records says what is wrong."
+        "{what} of the latest logs {verb} in quarantine, and what {they} is not {here}: {so}. Records says what is wrong."
     )
 }
 

@@ -10,6 +10,7 @@ use super::{
     ordered::Ordered,
     spoke::{self, Began, Spoken},
     stage_class,
+    stuck::Stuck,
     ways::{self, PLACES, Scale, Way},
 };
 use crate::{
@@ -125,6 +126,16 @@ impl<'g> Window<'g> {
             value = value.exp();
         }
         self.readings[place].push(Expected { reading: *reading, value, speaks });
+    }
+
+    /// Leaves out what stuck sensors sent.
+    pub fn without(&mut self, stuck: &[Stuck]) {
+        for (place, readings) in self.readings.iter_mut().enumerate() {
+            let here: Vec<&Stuck> = stuck.iter().filter(|own| own.place() == Some(place)).collect();
+            if !here.is_empty() {
+                readings.retain(|one| !here.iter().any(|own| own.holds(&one.reading)));
+            }
+        }
     }
 
     fn own(&self, life: LifeKey, place: usize) -> Option<&super::Own> {
@@ -327,7 +338,8 @@ impl Block {
         };
         let gap = way.scale.departure(observed, expected);
         let shown = |value: f64| match way.signal {
-            Signal::Feed => 100.0 * value,
+            // What box and herd share is taken off first: none is expected to eat less than nothing.
+            Signal::Feed => 100.0 * value.clamp(0.0, 1.0),
             Signal::Activity => 100.0 * value / expected.max(1e-9),
             _ if way.scale == Scale::Logged => value.exp(),
             _ => value,

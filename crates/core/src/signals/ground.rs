@@ -14,6 +14,7 @@ use super::{
     LEARNED_D, Reading, STAGES,
     past_heat::{self, PastHeat},
     stage_class,
+    stuck::Stuck,
     ways::{self, PLACES},
 };
 use crate::{
@@ -156,10 +157,11 @@ impl Learner {
         }
     }
 
-    /// What was learned, by a time.
-    pub fn learned(mut self, until_ms: i64) -> Ground {
+    /// What was learned, by a time; days in which a tag sent nothing that a cow could do are left out.
+    pub fn learned(mut self, until_ms: i64, stuck: &[Stuck]) -> Ground {
         let lives = self.own_hours.len();
         (0..lives).for_each(|life| self.turn(life));
+        self.days.retain(|day| !stuck.iter().any(|own| own.has_day(day.place, day.life, day.number)));
         let mut ground = Ground {
             until_ms,
             own: vec![[None; PLACES]; lives],

@@ -19,6 +19,7 @@
 //! # Not here
 //! Milk, quarters, conductivity, kicks and intervals: [`crate::expect`].
 
+pub(crate) mod columns;
 mod depart;
 mod ground;
 pub mod jump;
@@ -26,17 +27,22 @@ mod ordered;
 mod past_heat;
 mod readings;
 mod spoke;
+pub(crate) mod stuck;
+mod tags;
 #[cfg(test)]
 mod tests;
 pub mod ways;
 
 use jiff::Timestamp;
 
+pub use columns::Column;
 pub use depart::{Heard, HerdLine, Hers, Window};
 pub use ground::{Ground, Learner, Own};
 pub use past_heat::PastHeat;
-pub use readings::{Frozen, Reading, Stuck, of_bin, of_visit};
+pub use readings::{Reading, of_bin, of_visit};
 pub use spoke::Began;
+pub use stuck::{BoxSensors, Run, Stuck, Whose};
+pub use tags::{Frozen, TAG_H, Tags};
 pub use ways::{Scale, Way};
 
 use crate::{

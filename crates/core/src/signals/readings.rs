@@ -1,6 +1,4 @@
-//! Which readings does a row hold, and which of them does a stuck sensor send?
-
-use jiff::{SignedDuration, Timestamp};
+//! Which readings does a row hold?
 
 use super::ways;
 use crate::{
@@ -111,88 +109,4 @@ pub fn of_visit(visit: &Visit, each: &mut dyn FnMut(Reading)) {
             put(Signal::Flow, Some(quarter), flow.ln(), 1.0);
         }
     }
-}
-
-/// A stretch in which a cow's sensor sent the same again and again, or nothing but zeros.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Stuck {
-    /// Whose.
-    pub life: LifeKey,
-    /// First bin of it.
-    pub from: Timestamp,
-    /// End of its last bin so far.
-    pub to: Timestamp,
-    /// All its figures are exactly 0.
-    pub zero: bool,
-}
-
-/// Tells stuck bins of one cow from others; bins come in order of time.
-///
-/// Three bins in a row with every figure the same to the last digit do not happen to a moving cow, nor does a single one
-/// in which all of them are 0: neither illness nor rest looks like it.
-#[derive(Debug, Clone, Default)]
-pub struct Frozen {
-    held: Vec<Bin>,
-    stuck: Option<(Timestamp, Timestamp, bool)>,
-}
-
-/// Equal bins in a row from which the sensor is stuck.
-const EQUAL_BINS: usize = 3;
-
-impl Frozen {
-    /// Takes the next bin; those that are now known to be sound are handed to `sound`.
-    pub fn take(&mut self, bin: &Bin, sound: &mut dyn FnMut(&Bin)) {
-        let end = bin
-            .from
-            .saturating_add(SignedDuration::from_secs((bin.minutes * 60.0) as i64))
-            .unwrap_or(bin.from);
-        if all_zero(bin) {
-            self.release(sound);
-            let from = self
-                .stuck
-                .filter(|(_, to, zero)| *zero && *to == bin.from)
-                .map_or(bin.from, |(from, ..)| from);
-            self.stuck = Some((from, end, true));
-            return;
-        }
-        if self.held.last().is_some_and(|last| same(last, bin)) {
-            self.held.push(*bin);
-            if EQUAL_BINS <= self.held.len() {
-                let from = self.held.first().map_or(bin.from, |first| first.from);
-                self.stuck = Some((from, end, false));
-            }
-            return;
-        }
-        self.release(sound);
-        self.held.push(*bin);
-    }
-
-    fn release(&mut self, sound: &mut dyn FnMut(&Bin)) {
-        if self.held.len() < EQUAL_BINS {
-            self.held.iter().for_each(sound);
-        }
-        self.held.clear();
-    }
-
-    /// No more bins come: the last ones, and the stretch in which the sensor was stuck last.
-    pub fn end(mut self, life: LifeKey, sound: &mut dyn FnMut(&Bin)) -> Option<Stuck> {
-        self.release(sound);
-        self.stuck.map(|(from, to, zero)| Stuck { life, from, to, zero })
-    }
-}
-
-fn figures(bin: &Bin) -> [Option<f64>; 5] {
-    [bin.activity, bin.rumination_min, bin.eating_min, bin.lying_min, bin.steps]
-}
-
-/// All measured figures are 0, and more than one is measured.
-fn all_zero(bin: &Bin) -> bool {
-    let measured = figures(bin).into_iter().flatten();
-    1 < measured.clone().count() && measured.into_iter().all(|value| value == 0.0)
-}
-
-/// The same figures; one that is measured alone, or only zeros, could be so by chance.
-fn same(a: &Bin, b: &Bin) -> bool {
-    let told = figures(a).into_iter().flatten().filter(|value| *value != 0.0).count();
-    2 <= told && figures(a) == figures(b) && a.minutes == b.minutes
 }

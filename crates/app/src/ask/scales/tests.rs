@@ -1,4 +1,4 @@
-//! Sensors that changed their scale or got stuck, on ten days of twelve cows whose readings were changed on the seventh.
+//! Sensors that changed their scale, on ten days of twelve cows whose readings were changed on the seventh.
 
 use std::fmt::Write as _;
 
@@ -8,7 +8,7 @@ use crate::ask::{
     cast::Cast,
     farm::Barn,
     silence::{Silent, stopped},
-    take_in,
+    stuck, take_in, view,
 };
 
 /// Day from whose begin on readings are changed.
@@ -21,16 +21,16 @@ fn at(minutes: i64) -> Timestamp {
 
 /// Readings of one visit: milk, temperature, weight; and of one bin: activity, rumination.
 #[derive(Clone, Copy)]
-struct Told {
-    milk: f64,
-    temperature: f64,
-    weight: f64,
-    activity: f64,
-    rumination: f64,
+pub struct Told {
+    pub milk: f64,
+    pub temperature: f64,
+    pub weight: f64,
+    pub activity: f64,
+    pub rumination: f64,
 }
 
-/// What is told of ten days; `change` is given box or cow, and readings from the seventh day on.
-fn told(change: impl Fn(&str, i64, &mut Told)) -> Vec<Silent> {
+/// What Records tells of ten days; `change` is given box or cow, and readings from the seventh day on.
+pub fn told(change: impl Fn(&str, i64, &mut Told)) -> Vec<Silent> {
     let dir = tempfile::tempdir().unwrap();
     let mut visits = "animal,box,started_at,ended_at,outcome,milk_kg,milk_c,weight_kg\n".to_owned();
     let mut movement = "animal,from,minutes,activity,rumination_min\n".to_owned();
@@ -70,7 +70,9 @@ fn told(change: impl Fn(&str, i64, &mut Told)) -> Vec<Silent> {
     let taken = take_in::take_in(&mut barn, &files, &TimeZone::UTC, at(20_000), &mut |_, _| {}).unwrap();
     assert!(taken.files.iter().all(|file| file.quarantined == 0), "{taken:?}");
     let cast = Cast::read(&barn, &TimeZone::UTC).unwrap();
-    stopped(&barn, &cast, &TimeZone::UTC, at(DAYS * 1440)).unwrap()
+    let mut silent = stopped(&barn, &cast, &TimeZone::UTC, at(DAYS * 1440)).unwrap();
+    silent.extend(stuck::told(&view::at(&barn, Some(at(DAYS * 1440))).unwrap().unwrap()));
+    silent
 }
 
 fn sentences(silent: &[Silent]) -> Vec<&str> {

@@ -136,3 +136,40 @@ fn a_cows_sensor_that_stopped_is_told_by_her_number() {
     );
     assert_eq!(silent[0].animals, ["3"]);
 }
+
+/// Six weeks of bins of twelve cows and of visits of the last six days, with events; what is told of sensors on cows.
+fn tags(sends: impl Fn(i64, i64) -> bool, events: &str) -> Vec<String> {
+    let (dir, mut barn) =
+        farm(|_, _| ALL, |minute, name| !(name == "1" && minute % 120 == 0 && 4320 <= minute));
+    let mut text = "animal,from,minutes,activity\n".to_owned();
+    for bin in -36 * 12..6 * 12 {
+        for cow in (0..12).filter(|cow| sends(*cow, bin)) {
+            writeln!(text, "{cow},{},120,{}", at(bin * 120), 30 + (bin * 7 + cow * 11).rem_euclid(43))
+                .unwrap();
+        }
+    }
+    let events = format!("animal,at,kind\n{events}");
+    let files = [("movement.csv", text), ("events.csv", events)].map(|(name, text)| {
+        let file = dir.path().join(name);
+        std::fs::write(&file, text).unwrap();
+        file
+    });
+    take_in::take_in(&mut barn, &files, &TimeZone::UTC, at(9000), &mut |_, _| {}).unwrap();
+    told(&barn, 6 * 1440).into_iter().map(|one| one.sentence).collect()
+}
+
+#[test]
+fn a_sensor_of_a_cow_in_milk_is_missed_until_it_is_mended() {
+    let silent = tags(|cow, bin| !(cow == 5 && -20 * 12 <= bin), "");
+    assert_eq!(silent, ["Movement of 5: none since 12 January; before, a reading every 2 hours."]);
+    // One that never had a sensor has lost none.
+    assert_eq!(tags(|cow, _| cow != 5, ""), [""; 0]);
+}
+
+#[test]
+fn who_died_or_left_is_not_sought() {
+    // Cow 0 is in no visit of the last three days; her tag goes on for half a day after she was noted as dead.
+    let dead = |cow: i64, bin: i64| !(cow == 0 && 3 * 12 + 6 <= bin);
+    assert_eq!(tags(dead, &format!("0,{},died\n", at(3 * 1440))), [""; 0]);
+    assert_eq!(tags(dead, "").len(), 1, "without the note she is missed");
+}

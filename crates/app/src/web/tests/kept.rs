@@ -114,6 +114,11 @@ impl Keeps for FixedFarm {
                         .into(),
                 }]
             },
+            contradictions: if nothing {
+                Vec::new()
+            } else {
+                vec!["150 is recorded as dried off 20 February, and is milked since as before, last milking 02:10: one of them is wrong, and she is judged as a cow in milk.".into()]
+            },
             fit: (!nothing).then(|| Fit {
                 rows_until: "2026-03-01T18:00:00-06:00".into(),
                 rows_until_words: "yesterday 18:00".into(),

@@ -27,6 +27,11 @@ pub(crate) struct Row {
 }
 
 impl Row {
+    /// She was milked out, and her milk was measured.
+    pub fn milked(&self) -> bool {
+        matches!(self.outcome, Some(Outcome::Milked) | None) && self.milk_kg.is_some()
+    }
+
     /// A milking was tried.
     pub fn tried(&self) -> bool {
         match self.outcome {

@@ -43,6 +43,7 @@ use crate::{
     expect::{BIN_MS, BoxBin, HerdPoint, Signal},
     herd::{BoxKey, Quarter},
     middle::median,
+    signals::Stuck,
 };
 
 /// Nothing is said of a box of which nothing was read for so long, h.
@@ -76,6 +77,8 @@ pub struct Boxes<'a> {
     pub stood: &'a [Stood],
     /// Milk that left the tank, in order of time.
     pub pickups: &'a [Pickup],
+    /// Sensors that were stuck in the last days.
+    pub stuck: &'a [Stuck],
 }
 
 /// A box's finding, and what a person is told of it.
@@ -105,14 +108,13 @@ pub struct BoxFault {
 pub fn judge_boxes(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
     let rows = boxes.log.by(boxes.at);
     let mut faults = frozen::judge(boxes, &rows);
-    let frozen: Vec<BoxKey> = faults.iter().filter_map(BoxFault::of_box).collect();
-    // A meter that always says the same is told as that, once.
-    faults.extend(
-        meter::judge(boxes, settings)
-            .into_iter()
-            .filter(|fault| !fault.of_box().is_some_and(|own| frozen.contains(&own))),
-    );
-    faults.extend(probe::judge(boxes, settings));
+    let place = |fault: &BoxFault| (fault.of_box(), fault.finding.cause, fault.finding.quarter);
+    let frozen: Vec<_> = faults.iter().map(place).collect();
+    // A meter or probe that always says the same is told as that, once.
+    let mut read = meter::judge(boxes, settings);
+    read.extend(probe::judge(boxes, settings));
+    read.retain(|fault| !frozen.contains(&place(fault)));
+    faults.extend(read);
     faults.extend(attach::judge(boxes, &rows, settings));
     faults.extend(dispenser::judge(boxes, &rows, settings));
     faults.extend(idle::judge(boxes, &rows, settings));

@@ -2,7 +2,9 @@
 
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
-use super::{Frozen, Ground, Heard, JUDGED_H, Learner, Reading, Window, of_bin, of_visit};
+use super::{
+    Column, Frozen, Ground, Heard, JUDGED_H, Learner, Reading, Stuck, Tags, Whose, Window, of_bin, of_visit,
+};
 use crate::{
     expect::Signal,
     herd::{BoxKey, LifeKey, Stage},
@@ -88,6 +90,10 @@ fn visits(change: impl Fn(u32, i64, &mut Visit)) -> Vec<Visit> {
 }
 
 fn heard(bins: &[(LifeKey, Bin)], visits: &[Visit], at: Timestamp) -> Heard {
+    heard_without(bins, visits, at, &[])
+}
+
+fn heard_without(bins: &[(LifeKey, Bin)], visits: &[Visit], at: Timestamp, stuck: &[Stuck]) -> Heard {
     let clock = WallClock::new(TimeZone::UTC);
     let until = hours_on((DAYS - 11) * 24);
     let readings = || {
@@ -100,9 +106,10 @@ fn heard(bins: &[(LifeKey, Bin)], visits: &[Visit], at: Timestamp) -> Heard {
     for reading in readings().iter().filter(|reading| reading.to_ms <= until.as_millisecond()) {
         learner.take(reading, &stage());
     }
-    let ground: Ground = learner.learned(until.as_millisecond());
+    let ground: Ground = learner.learned(until.as_millisecond(), &[]);
     let mut window = Window::new(&ground, at, clock);
     readings().iter().for_each(|reading| window.take(reading, &stage()));
+    window.without(stuck);
     window.heard()
 }
 
@@ -232,7 +239,67 @@ fn a_sensor_that_is_stuck_is_told_and_left_out() {
             frozen.take(&bin, &mut |_| sound += 1);
         }
         let stuck = frozen.end(LifeKey(2), &mut |_| sound += 1).unwrap();
-        assert_eq!((stuck.from, stuck.to, stuck.zero), (hours_on(500), hours_on(600), zero));
+        assert_eq!((stuck.from, stuck.to, stuck.zero()), (hours_on(500), hours_on(600), zero));
         assert_eq!(sound, DAYS * 12 - 50);
+    }
+}
+
+fn tags(made: &[(LifeKey, Bin)]) -> Vec<Stuck> {
+    let mut tags = Tags::default();
+    made.iter().for_each(|(life, bin)| tags.take(*life, bin));
+    tags.end()
+}
+
+#[test]
+fn one_column_of_a_tag_that_is_zero_for_a_day_is_told_and_a_silent_half_day_is_not() {
+    let made = bins(|cow, hour, bin| {
+        if cow == 3 && (600..623).contains(&hour) || cow == 5 && (700..730).contains(&hour) {
+            bin.rumination_min = Some(0.0);
+        }
+        if cow == 7 && 800 <= hour {
+            bin.activity = Some(0.0);
+        }
+    });
+    let stuck: Vec<_> =
+        tags(&made).into_iter().map(|own| (own.whose, own.column, own.from, own.mended)).collect();
+    let cow = |cow: u32| Whose::Cow(LifeKey(cow));
+    // Twelve bins of cow 3 end at hour 624: a day, less than that is left alone.
+    assert_eq!(
+        stuck,
+        [
+            (cow(3), Column::Rumination, hours_on(600), true),
+            (cow(5), Column::Rumination, hours_on(700), true),
+            (cow(7), Column::Activity, hours_on(800), false),
+        ]
+    );
+    let short = bins(|cow, hour, bin| {
+        if cow == 3 && (600..621).contains(&hour) {
+            bin.rumination_min = Some(0.0);
+        }
+    });
+    assert_eq!(tags(&short), []);
+}
+
+#[test]
+fn rumination_of_the_whole_herd_at_zero_is_told_once_and_is_nobodys_illness() {
+    let made = bins(|_, hour, bin| {
+        if 900 <= hour {
+            bin.rumination_min = Some(0.0);
+        }
+    });
+    for at in [hours_on(904), hours_on(934)] {
+        let by: Vec<_> = made.iter().filter(|(_, bin)| bin.from < at).copied().collect();
+        let stuck = tags(&by);
+        let [one] = stuck.as_slice() else { panic!("{stuck:?}") };
+        assert_eq!((one.whose, one.column, one.from), (Whose::Herd, Column::Rumination, hours_on(900)));
+        assert!(one.zero() && one.began && !one.mended);
+        let last = |stuck: &[Stuck]| {
+            let heard = heard_without(&by, &[], at, stuck);
+            let lines = heard.cows.into_values().flat_map(|hers| hers.lines);
+            let of_it = lines.filter(|line| line.signal == Signal::Rumination);
+            of_it.map(|line| line.points.last().unwrap().gap).fold(0.0, f64::min)
+        };
+        assert!(last(&stuck) > -0.7, "{}", last(&stuck));
+        assert!(last(&[]) < -0.4, "it is no fault of the test: {}", last(&[]));
     }
 }

@@ -6,7 +6,8 @@ use crate::{
         Cause,
         boxes::{BoxFault, BoxLog, clock_off},
     },
-    herd::{BoxKey, Quarter},
+    expect::{Herd, Parameters, Scored, Signal},
+    herd::{BoxKey, Quarter, Stage},
 };
 
 const STILL: &dyn Fn(f64) -> f64 = &|_| 0.0;
@@ -179,6 +180,38 @@ fn a_meter_that_always_says_the_same_is_told_once() {
     assert_eq!(meters.len(), 1, "{meters:?}");
     assert!(meters[0].frozen.is_some_and(|times| 50 < times), "{meters:?}");
     assert_eq!(meters[0].of_box(), Some(BoxKey(0)));
+}
+
+#[test]
+fn a_probe_that_always_says_the_same_is_told_on_the_box_and_on_no_cow() {
+    let mut made = made(98, 2, CALM_D + 2.05, Wrong::none(), ALL, STILL);
+    let broke = super::made::hours_on(24.0 * CALM_D);
+    for visit in &mut made.visits {
+        if visit.at_box == BoxKey(0) && broke <= visit.started_at {
+            visit.quarters[1].ms_cm = visit.quarters[1].ms_cm.map(|_| 4.2);
+        }
+    }
+    let faults = round(&made, CALM_D + 2.0);
+    let told = shown(&faults);
+    let [one] = told.as_slice() else { panic!("{faults:?}") };
+    assert_eq!((one.of_box(), one.finding.cause), (Some(BoxKey(0)), Cause::ConductivityProbe));
+    assert_eq!((one.finding.quarter, one.level), (Some(Quarter::RightFront), 4.2));
+    assert!(one.frozen.is_some_and(|times| 50 < times), "{one:?}");
+    // Read as conductivity it would be the cows': of 4.2 in that quarter nothing is left but the first few.
+    let mut herd = Herd::new(Parameters::prior());
+    let mut visits: Vec<_> = made.visits.iter().collect();
+    visits.sort_by_key(|visit| visit.ended_at);
+    let stage = Stage { parity: Some(2), calved_at: None, days_in_milk: Some(100.0), dry: false };
+    let read = |scored: &Scored| {
+        let departures = scored.departures.iter();
+        departures
+            .filter(|own| own.signal == Signal::Conductivity && own.quarter == Some(Quarter::RightFront))
+            .count()
+    };
+    let taken: Vec<Scored> = visits.iter().filter_map(|visit| herd.take(visit, &stage, 12.0)).collect();
+    let of_it = taken.iter().filter(|own| own.at_box == BoxKey(0) && broke <= own.started_at);
+    let left: usize = of_it.clone().map(read).sum();
+    assert!(100 < of_it.count() && left < 10, "{left}");
 }
 
 #[test]

@@ -8,6 +8,7 @@ use crate::{
     causes::{Settings, tests::made::Chance},
     expect::{Herd, Parameters},
     herd::{BoxKey, LifeKey, Stage},
+    signals::BoxSensors,
     tables::{Outcome, QuarterVisit, Visit},
 };
 
@@ -249,6 +250,11 @@ pub fn rounds(made: &Made, at_h: &[f64]) -> Vec<Vec<BoxFault>> {
             let courses: Vec<_> =
                 (0..made.boxes).map(|key| (BoxKey(key), herd.box_course(BoxKey(key)))).collect();
             let stood: Vec<Stood> = made.stood.iter().filter(|stood| stood.from <= at).copied().collect();
+            let mut sensors = BoxSensors::default();
+            for visit in visits[..next].iter().filter(|visit| from <= visit.started_at) {
+                let mut own = **visit;
+                sensors.take(&mut own);
+            }
             let boxes = Boxes {
                 at,
                 known_until: at,
@@ -257,6 +263,7 @@ pub fn rounds(made: &Made, at_h: &[f64]) -> Vec<Vec<BoxFault>> {
                 log: &log,
                 stood: &stood,
                 pickups: &made.pickups,
+                stuck: &sensors.end(),
             };
             judge_boxes(&boxes, &settings)
         })
