@@ -7,7 +7,7 @@ use jiff::Timestamp;
 
 use super::{
     bring_in::{BringIn, Done, Marked},
-    bring_shown, bringing, habits,
+    bring_shown, bringing,
     live::{Live, Seen, locked},
 };
 use crate::{clock, trouble::user};
@@ -36,7 +36,7 @@ impl Live {
             if let Some(list) = known {
                 return Ok(list);
             }
-            let (list, fits) = bringing::of_view(barn, view, &seen.round)?;
+            let list = bringing::of_view(barn, view, &seen.round)?;
             let list = Arc::new(list);
             let mut all = locked(&self.brings);
             all.retain(|(own, ..)| !Arc::ptr_eq(own, &seen));
@@ -47,7 +47,7 @@ impl Live {
             drop(all);
             // A farm that is being written is shown all the same.
             if let Ok(mut keeper) = self.keeper.try_lock() {
-                let _ = habits::keep(&mut keeper, &view.cast, &view.ways.zone, view.at, &fits);
+                let _ = view.keep_fits(&mut keeper);
             }
             Ok(list)
         })

@@ -6,10 +6,10 @@ use cowpath_core::{
     coming::{
         self, Ahead, Candidate, Chances, Course, Fits, Seen,
         ahead::chances,
-        fit::{Frailty, keeps},
         halves,
         limits::{Hers, Limits, Stretch, in_udder_kg},
         list::{Listed, Room},
+        wait::Wait,
     },
     herd::{Life, LifeKey, Stage},
     say::{bring_in as words, summary::Lacks, when},
@@ -20,10 +20,11 @@ use cowpath_store::Brought;
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
+    away::GONE_AFTER_H,
     bring_in::{BringIn, Brings, Expected, Missing},
     bring_shown::{away, brings, by_hour, expected, model_words, notes, waits},
     farm::Barn,
-    habits::{self, Pens},
+    habits::{self, InUse, Pens},
     refused,
     round::Round,
     view::View,
@@ -31,12 +32,6 @@ use super::{
 
 /// A cow without a milking for so long is looked for, and not brought in.
 const AWAY_AFTER_H: f64 = 48.0;
-/// After so long she is taken to be dry or gone, as the round does.
-const GONE_AFTER_H: f64 = 21.0 * 24.0;
-/// A cow that by her habit would stay away so long only once in so many times, is looked for …
-const BEYOND_HABIT: f64 = 1.0 / 200.0;
-/// … where no box had a row of her for so long.
-const UNSEEN_H: f64 = 12.0;
 /// A box without a visit for so long is not counted on.
 const BOX_SILENT: SignedDuration = SignedDuration::from_hours(6);
 /// Minutes from one cow's exit to the next one's entry: stated default.
@@ -66,13 +61,13 @@ struct Rows<'a> {
     boxes: BTreeMap<u16, (f64, f64, Timestamp)>,
 }
 
-/// The list as the farm stood in a view; `round` is that view's, for what it says of the cows. Gives the fit too, which is
-/// worth keeping.
-pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<(BringIn, Fits)> {
+/// The list as the farm stood in a view; `round` is that view's, for what it says of the cows.
+pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<BringIn> {
     let _held = barn.store.hold()?;
     let (at, zone) = (view.at, &view.ways.zone);
     let limits = barn.store.settings()?.limits;
-    let (fits, fitted) = habits::in_use(barn, &view.cast, zone, at)?;
+    let InUse { fits, fitted, .. } = view.fits(barn)?;
+    let fitted = *fitted;
     let from = at.saturating_sub(habits::SPAN)?;
     let rows = read(barn, view, from)?;
     let pens = Pens::read(barn, &rows.used, (from, at))?;
@@ -84,7 +79,7 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<(Bring
         if stage.dry {
             continue;
         }
-        match stand(view, &rows, &pens, &fits, &limits, &marks, round, &mut clock, life, stage) {
+        match stand(view, &rows, &pens, fits, &limits, &marks, round, &mut clock, life, stage) {
             Stands::InMilk(cow) => cows.push(*cow),
             Stands::Away(one) => missing.push(one),
             Stands::Absent => {}
@@ -117,7 +112,7 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<(Bring
         at: when::rfc3339(at, zone),
         at_words: when::heading(at, newest, zone),
         last_row_words: known.map_or(String::new(), |last| when::instant(last, at, zone)),
-        model: model_words(&fits, fitted, view),
+        model: model_words(fits, fitted, view),
         summary: words::summary(bring.len() - later, later, missing.len(), rest.len()),
         bring,
         missing,
@@ -130,7 +125,7 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<(Bring
         ]
         .concat(),
     };
-    Ok((answer, fits))
+    Ok(answer)
 }
 
 /// Of a cow that is present and not dry.
@@ -157,7 +152,8 @@ fn stand<'a>(
     let Some((_, visits)) = rows.of.get(&life.key) else {
         let last = view.rolled.herd.last_milking(life.key);
         let recent = last.is_some_and(|last| hours_between(last, at) < GONE_AFTER_H)
-            || stage.days_in_milk.is_some_and(|days| days < GONE_AFTER_H / 24.0);
+            || stage.days_in_milk.is_some_and(|days| days < GONE_AFTER_H / 24.0)
+            || round.away.contains(&life.key);
         return if recent {
             Stands::Away(away(view, life, last, stage.calved_at.filter(|_| last.is_none()), None))
         } else {
@@ -171,21 +167,11 @@ fn stand<'a>(
         visits: visits.clone(),
         brought: brought.map(|mark| mark.what.at).collect(),
     };
-    // Her frailty as it was when this interval began, and what was expected of her since.
-    let mut own = Frailty::new(fits.spread);
-    let mut begun = (own, 0.0, 0.0);
+    let mut wait = Wait::new(fits);
     let kappa = habits::kappa_per_h();
     let from = at.saturating_sub(habits::SPAN).unwrap_or(at);
     let state = halves::walk(&course, &pens.open, clock, kappa, (from, at), &mut |half| {
-        let (hazard_h, brought_h) = (fits.hazard_h(half), fits.brought_at_h(half));
-        let own_h = own.mean() * hazard_h;
-        let came = f64::from(half.came) * own_h / (own_h + brought_h);
-        own.learn(hazard_h * half.open_h, came, keeps(half.open_h, fits.half_life_h), fits.spread);
-        begun = if half.came {
-            (own, 0.0, 0.0)
-        } else {
-            (begun.0, begun.1 + hazard_h * half.open_h, begun.2 + brought_h * half.open_h)
-        };
+        wait.take(fits, half);
     });
     let Some(since) = state.since else {
         // Only visits that were no milkings, and no calving: nothing says that she is in milk.
@@ -193,9 +179,8 @@ fn stand<'a>(
     };
     let since_h = hours_between(since, at);
     let unseen_h = state.seen.map_or(since_h, |seen| hours_between(seen.max(since), at));
-    let (frailty, expected, brought_before) = begun;
-    let stays = (frailty.b / (frailty.b + expected)).powf(frailty.a) * f64::exp(-brought_before);
-    if AWAY_AFTER_H < since_h && AWAY_AFTER_H < unseen_h || UNSEEN_H < unseen_h && stays < BEYOND_HABIT {
+    // Whether she is away beside her habit is the round's to say.
+    if AWAY_AFTER_H < since_h && AWAY_AFTER_H < unseen_h || round.away.contains(&life.key) {
         return Stands::Away(away(
             view,
             life,
@@ -209,7 +194,7 @@ fn stand<'a>(
         .iter()
         .filter(|call| call.cause == "feet" && call.animal.as_deref() == Some(&life.animal));
     let lame = lame.map(|call| call.probability).fold(0.0, f64::max);
-    let ahead = Ahead { state: &state, frailty: own, stage, lame };
+    let ahead = Ahead { state: &state, frailty: wait.frailty(), stage, lame };
     let Some(chances) = chances(&ahead, fits, kappa, clock, at) else { return Stands::Absent };
     let filling = view.rolled.herd.filling(life.key, &stage);
     let treated = is_held(view, life);

@@ -137,23 +137,28 @@ pub fn brought(
     Ok(marks)
 }
 
-/// The fit in use at a time, and the turn its rows were known by; `None` beside the prior.
-pub fn in_use(
-    barn: &Barn,
-    cast: &Cast,
-    zone: &TimeZone,
-    at: Timestamp,
-) -> anyhow::Result<(Fits, Option<Timestamp>)> {
+/// The fit in use at a time.
+pub struct InUse {
+    /// It.
+    pub fits: Fits,
+    /// The turn its rows were known by; `None` beside the prior.
+    pub fitted: Option<Timestamp>,
+    /// It was made just now, and is worth keeping.
+    pub made: bool,
+}
+
+/// The fit in use at a time: as kept, or made.
+pub fn in_use(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::Result<InUse> {
     let turn_ms = FIRST_TURN_MS + (at.as_millisecond() - FIRST_TURN_MS).div_euclid(WEEK_MS) * WEEK_MS;
     let turn = Timestamp::from_millisecond(turn_ms)?;
     let kept = barn.store.checkpoint_before(turn, &name(zone))?.filter(|(kept, _)| *kept == turn);
     if let Some(fits) = kept.and_then(|(_, bytes)| postcard::from_bytes::<Fits>(&bytes).ok()) {
-        let fitted = 0 < fits.milkings;
-        return Ok((fits, fitted.then_some(turn)));
+        let fitted = (0 < fits.milkings).then_some(turn);
+        return Ok(InUse { fits, fitted, made: false });
     }
     let fits = made(barn, cast, zone, turn)?;
-    let fitted = 0 < fits.milkings;
-    Ok((fits, fitted.then_some(turn)))
+    let fitted = (0 < fits.milkings).then_some(turn);
+    Ok(InUse { fits, fitted, made: true })
 }
 
 /// Keeps the fit in use, if nobody else is writing; without it it is made again.

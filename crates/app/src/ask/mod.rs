@@ -15,6 +15,7 @@ mod bring_live;
 mod bring_shown;
 pub mod bringing;
 mod bundle;
+pub mod calling;
 pub mod cast;
 pub mod coming;
 pub mod contradictions;

@@ -1,8 +1,8 @@
 //! Who needs a person now: the round as one struct, shown by `cli/round.rs` and `web/round.rs`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use cowpath_core::say::summary::Counts;
+use cowpath_core::{herd::LifeKey, say::summary::Counts};
 use serde::Serialize;
 
 use super::lanes::Lanes;
@@ -36,6 +36,9 @@ pub struct Round {
     pub counts: Counts,
     /// Who needs nobody, and who could not be judged.
     pub quiet: Quiet,
+    /// Cows without a row for longer than their habit, and cows in milk without one: they are looked for.
+    #[serde(skip)]
+    pub away: BTreeSet<LifeKey>,
     /// Factors of the stated rates it was made with, by word of the cause: what was learned here. Said in `model`.
     #[serde(skip)]
     pub learned: BTreeMap<&'static str, f64>,

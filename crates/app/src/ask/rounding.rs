@@ -1,20 +1,26 @@
 //! Makes the round: judges every cow that can be judged, and the herd; cuts by worth; puts it into sentences.
 
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::{
+    collections::BTreeSet,
+    sync::atomic::{AtomicUsize, Ordering},
+};
 
 use cowpath_core::{
-    causes::{self, Cause, CowCourse, Finding, Subject, Urgency, boxes::BoxFault},
+    causes::{self, CowCourse, Finding, Subject},
     herd::{Life, LifeKey, Stage},
-    say::{self, summary::NotJudged::TooNew},
-    tables::{Destination, Outcome, Visit},
+    say::{
+        self,
+        summary::NotJudged::{NeverMilked, TooNew},
+    },
 };
-use jiff::{SignedDuration, Timestamp};
+use jiff::Timestamp;
 
 use super::{
-    away, background, box_evidence, box_judging, evidence,
+    away, background, box_judging,
+    calling::call,
     farm::Barn,
-    places::{place, places},
-    round::{NotJudged, Other, Quiet, Round, RoundCall, RoundReason},
+    places::places,
+    round::{NotJudged, Quiet, Round},
     silence,
     standing::{self, Standing},
     view::View,
@@ -42,6 +48,7 @@ fn empty(barn: &Barn, at: Timestamp) -> anyhow::Result<Round> {
         looked_at: Vec::new(),
         open: Vec::new(),
         counts: say::summary::Counts::default(),
+        away: Default::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
         learned: Default::default(),
         notes: vec!["Read the logs of your boxes first: cowpath import FILE...".into()],
@@ -58,6 +65,8 @@ pub struct Judged<'a> {
     too_new: usize,
     /// Cows without a row for weeks, and no event that says why.
     gone: usize,
+    /// Cows without a row for longer than their habit, and cows in milk without one.
+    away: BTreeSet<LifeKey>,
     /// Every finding worth naming, shown or not.
     pub findings: Vec<Finding>,
     /// What is shown, in the round's order.
@@ -77,13 +86,19 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
     let mut not_judged = Vec::new();
     let (mut gone, mut too_new) = (0_usize, 0_usize);
     let away = away::findings(barn, view, stated)?;
-    let is_away = |life: &Life| away.iter().any(|one| one.subject == Subject::Cow(life.key));
+    let mut missed: BTreeSet<LifeKey> = away.iter().filter_map(of_cow).collect();
+    let never: BTreeSet<LifeKey> = away::never_milked(view).into_iter().map(|life| life.key).collect();
     for life in view.cast.lives.iter().filter(|life| life.present(view.at)) {
         let stage = life.stage(view.at);
         match standing::standing(view, life, &stage) {
-            Standing::Absent => {}
+            Standing::Absent => {
+                if let Some(calved) = stage.calved_at.filter(|_| never.contains(&life.key)) {
+                    let why = say::summary::not_judged(NeverMilked(calved), view.at, &view.ways.zone);
+                    not_judged.push(NotJudged { animal: life.animal.clone(), why });
+                }
+            }
             // Her absence is a call of its own.
-            Standing::Not(_) if is_away(life) => {}
+            Standing::Not(_) | Standing::Gone if missed.contains(&life.key) => {}
             Standing::Gone => gone += 1,
             Standing::Not(why) => {
                 too_new += usize::from(why == TooNew);
@@ -112,10 +127,11 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
         .filter_map(|line| causes::judge_intake(line.signal, &line.points, view.at, &settings));
     findings.extend(intake.max_by(|a, b| a.probability.total_cmp(&b.probability)));
     boxes.join(view, &settings, &mut findings);
+    missed.extend(never);
     let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
-    Ok(Judged { cows: judged, not_judged, too_new, gone, findings, shown, boxes })
+    Ok(Judged { cows: judged, not_judged, too_new, gone, away: missed, findings, shown, boxes })
 }
 
 /// The round of what was known at a time.
@@ -125,15 +141,13 @@ pub fn of_view(barn: &Barn, view: &View) -> anyhow::Result<Round> {
 
 /// The same with other settings, as of costs that are only tried.
 pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow::Result<Round> {
-    let Judged { cows: judged, not_judged, too_new, gone, shown, boxes, .. } = judged_by(barn, view, stated)?;
+    let Judged { cows: judged, not_judged, too_new, gone, away, shown, boxes, .. } =
+        judged_by(barn, view, stated)?;
     let calls = shown
         .iter()
         .map(|finding| call(barn, view, finding, &boxes.faults))
         .collect::<anyhow::Result<Vec<_>>>()?;
-    let called: std::collections::BTreeSet<LifeKey> = shown
-        .iter()
-        .filter_map(|finding| if let Subject::Cow(life) = finding.subject { Some(life) } else { None })
-        .collect();
+    let called: BTreeSet<LifeKey> = shown.iter().filter_map(of_cow).collect();
     let zone = &view.ways.zone;
     let known = barn.store.last_row_by(view.at)?;
     let last = barn.store.last_row_at()?;
@@ -164,11 +178,17 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         open: Vec::new(),
         counts,
         calls,
+        away,
         quiet,
         learned: stated.rates.learned.iter().map(|(cause, factor)| (cause.word(), *factor)).collect(),
         notes: [silence::rows_end(view.at, zone, known, newest), notes(barn, view, gone)?, boxes.notes]
             .concat(),
     })
+}
+
+/// Whose finding it is, if a cow's.
+fn of_cow(finding: &Finding) -> Option<LifeKey> {
+    if let Subject::Cow(life) = finding.subject { Some(life) } else { None }
 }
 
 /// Cows that are judged at a time: the threads take turns, so that none ends long before the other.
@@ -260,136 +280,4 @@ fn notes(barn: &Barn, view: &View, gone: usize) -> anyhow::Result<Vec<String>> {
     notes.extend(super::unsaid::named_later(barn)?);
     notes.extend(super::refused::note(barn, say::summary::Lacks::Round)?);
     Ok(notes)
-}
-
-/// One finding as a call, with its sentence and its picture.
-fn call(barn: &Barn, view: &View, finding: &Finding, boxes: &[BoxFault]) -> anyhow::Result<RoundCall> {
-    let zone = &view.ways.zone;
-    let life = if let Subject::Cow(key) = finding.subject { view.cast.of(key) } else { None };
-    let box_name = if let Subject::Box(key) = finding.subject {
-        view.cast.boxes.get(usize::from(key.0)).map(String::as_str)
-    } else {
-        None
-    };
-    let (mut may_be_in_tank, mut held_by_log, mut destination_logged) = (Vec::new(), Vec::new(), false);
-    if let Some(life) = life
-        && finding.cause == Cause::Udder
-    {
-        // From the earliest likely onset, not the likeliest: of milk that may be bad the careful end counts.
-        let earliest = finding.since_between.0.min(finding.since);
-        let from = earliest.saturating_sub(SignedDuration::from_hours(6))?;
-        for visit in barn.store.visits_of(&life.animal, from..view.at)? {
-            if visit.ended_at < earliest || view.at < visit.ended_at || !gave_milk(&visit) {
-                continue;
-            }
-            destination_logged |= visit.destination.is_some();
-            match visit.destination {
-                Some(Destination::Held) => held_by_log.push(visit.started_at),
-                Some(Destination::Tank) | None => may_be_in_tank.push(visit.started_at),
-            }
-        }
-    }
-    let mut said = say::call::call(
-        finding,
-        &say::call::Facts {
-            animal: life.map(|life| life.animal.as_str()),
-            box_name,
-            at: view.at,
-            zone,
-            units: view.ways.units,
-            days_in_milk: life.and_then(|life| life.stage(view.at).days_in_milk),
-            may_be_in_tank: &may_be_in_tank,
-            held_by_log: &held_by_log,
-            destination_logged,
-            diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
-            in_calf: life.is_some_and(|life| background::breeding(view, life).in_calf),
-            inseminated_at: life.and_then(|life| background::breeding(view, life).inseminated_at),
-        },
-    );
-    box_judging::tell(&mut said, boxes, finding, view, zone);
-    let subject = match finding.subject {
-        Subject::Cow(_) => "cow",
-        Subject::Box(_) => "box",
-        Subject::Herd => "herd",
-    };
-    let name = life.map(|life| life.animal.as_str()).or(box_name).unwrap_or("herd");
-    Ok(RoundCall {
-        id: identity(name, finding),
-        subject,
-        animal: life.map(|life| life.animal.clone()),
-        box_name: box_name.map(str::to_owned),
-        quarter: finding.quarter.map(|quarter| quarter.code()),
-        cause: finding.cause.word(),
-        probability: rounded(finding.probability),
-        others: finding
-            .others
-            .iter()
-            .map(|(cause, probability)| Other { cause: cause.word(), probability: rounded(*probability) })
-            .collect(),
-        urgency: match finding.urgency {
-            Urgency::Now => "now",
-            Urgency::Today => "today",
-            Urgency::Watch => "watch",
-        },
-        since: say::when::rfc3339(finding.since, zone),
-        sentence: said.sentence,
-        says: said.says,
-        action: said.action,
-        why: said.why,
-        others_words: [said.others, said.decide]
-            .iter()
-            .filter(|words| !words.is_empty())
-            .cloned()
-            .collect::<Vec<_>>()
-            .join(" "),
-        cautions: said.cautions,
-        reasons: finding
-            .reasons
-            .iter()
-            .zip(said.reasons)
-            .map(|(reason, said)| RoundReason {
-                signal: say::reason::signal_word(reason.signal),
-                quarter: reason.quarter.map(|quarter| quarter.code()),
-                observed: rounded(reason.observed),
-                expected: rounded(reason.expected),
-                unit: say::number::metric_unit(reason.signal),
-                weight: rounded(reason.weight),
-                name_words: said.name,
-                value_words: said.value,
-            })
-            .collect(),
-        worth: rounded(finding.worth),
-        place: place(view, life, box_name),
-        found: None,
-        asked: String::new(),
-        past: Vec::new(),
-        lanes: match life {
-            Some(life) => Some(evidence::of_call(barn, view, life, finding)?),
-            None => match box_judging::of(boxes, finding) {
-                Some(fault) => box_evidence::of_box(view, fault, box_name),
-                None => evidence::of_herd(view, finding),
-            },
-        },
-    })
-}
-
-/// What a call is known by from its first to its last round; `name` is the cow's, the box's or `herd`.
-pub fn identity(name: &str, finding: &Finding) -> String {
-    format!("{name}~{}~{}", finding.cause.word(), finding.episode.strftime("%Y%m%dT%H%MZ"))
-}
-
-/// Whether milk of this visit may have gone to the tank: milk that was not measured is not milk that was not there.
-fn gave_milk(visit: &Visit) -> bool {
-    let measured =
-        visit.milk_kg.into_iter().chain(visit.quarters.iter().filter_map(|quarter| quarter.milk_kg));
-    let most = measured.fold(None, |most: Option<f64>, kg| Some(most.map_or(kg, |most| most.max(kg))));
-    match (most, visit.outcome) {
-        (Some(most_kg), _) => 0.0 < most_kg,
-        (None, outcome) => matches!(outcome, Some(Outcome::Milked | Outcome::Incomplete | Outcome::Failed)),
-    }
-}
-
-/// Four decimals are more than any of these figures is sure of, and the same on every machine.
-fn rounded(value: f64) -> f64 {
-    (value * 1e4).round() / 1e4
 }

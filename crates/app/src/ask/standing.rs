@@ -9,10 +9,8 @@ use cowpath_core::{
     time::hours_between,
 };
 
-use super::{round, view::View};
+use super::{away::GONE_AFTER_H, round, view::View};
 
-/// A cow without a milking for so long is dry or gone, whatever the events say, h.
-const GONE_AFTER_H: f64 = 21.0 * 24.0;
 /// A cow without a milking for so long has nothing recent to be judged on, h.
 const STALE_AFTER_H: f64 = 48.0;
 /// Milkings since calving from which on a cow is judged.

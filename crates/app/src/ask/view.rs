@@ -1,6 +1,6 @@
 //! The farm as it stood at a time: who was there, the model rolled to then, and the last ten days of milkings.
 
-use std::{collections::BTreeMap, thread};
+use std::{collections::BTreeMap, sync::OnceLock, thread};
 
 use cowpath_core::{causes::boxes::BoxLog, expect::Scored, herd::LifeKey};
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
@@ -10,6 +10,7 @@ use super::{
     cast::Cast,
     contradictions,
     farm::{Barn, Ways},
+    habits,
     learned::{self, Judging},
     model::{self, Rolled},
     others::{self, Others},
@@ -41,6 +42,8 @@ pub struct View {
     pub undried: Vec<(LifeKey, Timestamp)>,
     /// Costs, and rates as far as the farm has taught them.
     pub judging: Judging,
+    /// When this herd's cows come, once it was asked for.
+    fits: OnceLock<habits::InUse>,
 }
 
 /// Looks at a farm at a time; without one, at the time of its newest row, or while it has but a herd list, when that was
@@ -87,7 +90,19 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     let refused = refused::visits(barn, &cast, at)?;
     refused::join(&refused, &mut box_log, &mut others.seen, &mut milkings);
     let undried = contradictions::take_out_dry_offs(&mut cast, &milkings, at);
-    Ok(Some(View { at, ways, cast, rolled, milkings, cells, others, box_log, judging, undried }))
+    Ok(Some(View {
+        at,
+        ways,
+        cast,
+        rolled,
+        milkings,
+        cells,
+        others,
+        box_log,
+        undried,
+        judging,
+        fits: OnceLock::new(),
+    }))
 }
 
 /// The other signals; `None` where rows have come in since: then they are read where the file is held still.
@@ -100,8 +115,31 @@ fn others_beside(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> an
 }
 
 impl View {
+    /// When this herd's cows come, as fitted by the view's time.
+    pub fn fits(&self, barn: &Barn) -> anyhow::Result<&habits::InUse> {
+        if let Some(known) = self.fits.get() {
+            return Ok(known);
+        }
+        let made = habits::in_use(barn, &self.cast, &self.ways.zone, self.at)?;
+        Ok(self.fits.get_or_init(|| made))
+    }
+
+    /// Whether a fit of when cows come was made for this view, and is worth keeping.
+    pub fn made_fits(&self) -> bool {
+        self.fits.get().is_some_and(|own| own.made)
+    }
+
+    /// Keeps a fit of when cows come that was made for this view.
+    pub fn keep_fits(&self, barn: &mut Barn) -> anyhow::Result<()> {
+        match self.fits.get().filter(|own| own.made) {
+            Some(own) => habits::keep(barn, &self.cast, &self.ways.zone, self.at, &own.fits),
+            None => Ok(()),
+        }
+    }
+
     /// Keeps what was reckoned on the way for the next time.
     pub fn keep(&self, barn: &mut Barn) -> anyhow::Result<()> {
+        self.keep_fits(barn)?;
         model::keep_memories(barn, &self.cast, &self.ways.zone, &self.rolled)?;
         others::keep(barn, &self.cast, &self.ways.zone, &self.others)
     }

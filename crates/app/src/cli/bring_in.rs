@@ -11,7 +11,7 @@ use cowpath_core::{
 use super::{Context, Format, show};
 use crate::ask::{
     bring_in::{BringIn, Waits},
-    bringing, farm, habits, model, rounding, view,
+    bringing, farm, model, rounding, view,
 };
 use crate::trouble::user;
 
@@ -45,10 +45,10 @@ impl BringInCommand {
             ));
         };
         let round = rounding::of_view(&barn, &view)?;
-        let (list, fits) = bringing::of_view(&barn, &view, &round)?;
+        let list = bringing::of_view(&barn, &view, &round)?;
         // Kept for the next time; a farm that is being written goes without.
         let _ = model::keep_memories(&mut barn, &view.cast, &ways.zone, &view.rolled);
-        let _ = habits::keep(&mut barn, &view.cast, &ways.zone, view.at, &fits);
+        let _ = view.keep_fits(&mut barn);
         match self.format {
             Format::Json => show::json(&list)?,
             Format::Csv => csv(&list, ways.units)?,

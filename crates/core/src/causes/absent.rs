@@ -1,20 +1,18 @@
 //! Has a cow not been in a box for longer than her habit?
 //!
 //! # Equation
-//! S(t) = 1 − T_n((ln t − m) / (s·√(1 + 1/n)))        chance that one of her n gaps between visits lasts longer than t
-//! P = r / (r + g·max(S(t), H(t/e^m)) + d)        g gaps a day, r onsets a day of what keeps a cow away
-//!   m, s  mean and scatter of ln gap over the last ten days, s pulled to what is stated    T_n  Student's law, n degrees
+//! P = r / (r + g·max(S, H(t/m)) + d)        g milkings a day, r onsets a day of what keeps a cow away
+//!   S  chance that she would have stayed away so long by her own habit and this farm's bringing: [`crate::coming::Wait`]
 //!   H  share of the herd's gaps of these days that were as long beside their cow's own: rows that are missing now and then
-//!   d  dryings-off a day that nobody wrote down, late in lactation
-//! A log-normal gap has no sharp end, so she must also have stayed away longer than ever in these days.
+//!   m  her own gap between visits, the middle one by its log    d  dryings-off a day that nobody wrote down, late in lactation
+//! The list of whom to bring in rests on the same S, so that she is looked for there when she is a call here.
 //! # Source
-//! Form: predictive law of a normal sample (Student), textbook. r: stated default, twice a cow-year; s: stated default.
+//! S: fitted to the herd's own months ([`crate::coming::fit`]); r, d: stated defaults, r twice in four cow-years.
 //! # Not here
 //! Whether she is only late, and who is fetched: [`crate::coming`]. Many cows away at once are a box's or the log's matter:
 //! the caller looks to that.
 
 use jiff::Timestamp;
-use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::{Cause, Finding, Reason, Subject, Urgency, worth::Settings};
 use crate::{expect::Signal, herd::LifeKey, time::hours_between};
@@ -25,21 +23,18 @@ const KEPT_AWAY_A_YEAR: f64 = 0.5;
 const DRIED_OFF: (f64, f64) = (270.0, 1.0 / 60.0);
 /// Share of them that nobody writes down where some are. Stated default.
 const UNTOLD: f64 = 0.3;
-/// Gaps from which a habit is known.
+/// No cow is missed before, h: the longest limit at which a cow is brought in by practice (`sources.md` §2, about 12 h).
+const LEAST_H: f64 = 12.0;
+/// She is thought of as away when this is so many times her own gap, or longer than any of hers: what is not, no habit
+/// makes unlikely, and it need not be reckoned. Stated default.
+const TIMES_OWN: f64 = 2.0;
+/// The herd's gaps are held against a cow's own only where she had so many: of fewer the mean says nothing.
 const FEWEST_GAPS: usize = 8;
-/// Scatter of ln gap that is assumed, and how many gaps it is worth. Stated default.
-const STATED: (f64, f64) = (0.6, 8.0);
-/// No cow is missed before, h: one long night is nothing. Stated default.
-const LEAST_H: f64 = 14.0;
-/// After so long her absence is no news, and a dry-off that nobody noted likelier than anything, h. Stated default.
-const MOST_H: f64 = 72.0;
-/// How much longer than her longest gap it must be.
-const BEYOND_LONGEST: f64 = 1.2;
 
 /// How long the herd's cows stay away, each beside her own habit, and whether their dryings-off are written down.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct HerdGaps {
-    /// Gap over e^m of its cow, ascending.
+    /// Gap over m of its cow, ascending.
     beside_own: Vec<f64>,
     /// Somebody writes down that cows are dried off.
     pub tells_dry: bool,
@@ -75,40 +70,57 @@ fn mean_log(gaps: &[f64]) -> f64 {
     gaps.iter().map(|gap| gap.ln()).sum::<f64>() / gaps.len() as f64
 }
 
-/// The finding of a cow whose visits of the last ten days ended at `seen` (ascending), of whom rows are known until
-/// `known_until`; judged at `at`. `None` where she is within her habit, or where it is not known.
+/// Hours since her last visit of any kind, where they are long enough beside her visits to be asked about; `seen`: when her
+/// visits of the last days ended, ascending; `known`: until when the boxes' rows are known. `None`: she is not away.
+pub fn away_h(seen: &[Timestamp], known: Timestamp) -> Option<f64> {
+    let away_h = hours_between(*seen.last()?, known);
+    let gaps = gaps(seen);
+    let long = gaps.is_empty() || {
+        let longest = gaps.iter().copied().fold(0.0, f64::max);
+        longest < away_h || TIMES_OWN * mean_log(&gaps).exp() < away_h
+    };
+    (LEAST_H <= away_h && long).then_some(away_h)
+}
+
+/// A cow that is away, and what is known of her habit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Absence<'a> {
+    /// Whose.
+    pub life: LifeKey,
+    /// Her days in milk.
+    pub days_in_milk: Option<f64>,
+    /// When her visits of the days before she left ended, ascending, of any kind; never empty.
+    pub seen: &'a [Timestamp],
+    /// Hours since the last of them, to which rows are known.
+    pub away_h: f64,
+    /// Chance that she would have stayed away so long, 0 to 1: [`crate::coming::Wait::stays`].
+    pub stays: f64,
+    /// Milkings a day, as a rule.
+    pub a_day: f64,
+}
+
+/// The finding of a cow that is away; judged at `at`. `None` where no visit of hers is known.
 pub fn judge_absent(
-    life: LifeKey,
-    days_in_milk: Option<f64>,
+    her: &Absence<'_>,
     herd: &HerdGaps,
-    seen: &[Timestamp],
-    known_until: Timestamp,
     at: Timestamp,
     settings: &Settings,
 ) -> Option<Finding> {
-    let last = *seen.last()?;
-    let away_h = hours_between(last, known_until.min(at));
-    let gaps = gaps(seen);
-    let longest = gaps.iter().copied().fold(0.0, f64::max);
-    let known = FEWEST_GAPS <= gaps.len() && (LEAST_H..MOST_H).contains(&away_h);
-    if !known || away_h < BEYOND_LONGEST * longest {
-        return None;
-    }
-    let count = gaps.len() as f64;
-    let mean = mean_log(&gaps);
-    let squares: f64 = gaps.iter().map(|gap| (gap.ln() - mean).powi(2)).sum();
-    let scatter = ((squares + STATED.1 * STATED.0 * STATED.0) / (count - 1.0 + STATED.1)).sqrt();
-    let law = StudentsT::new(0.0, 1.0, count).ok()?;
-    let stays = law.sf((away_h.ln() - mean) / (scatter * (1.0 + 1.0 / count).sqrt()));
-    let a_day = 24.0 / (gaps.iter().sum::<f64>() / count);
+    let last = *her.seen.last()?;
+    let gaps = gaps(her.seen);
+    let missing_rows =
+        if FEWEST_GAPS <= gaps.len() { herd.as_long(her.away_h / mean_log(&gaps).exp()) } else { 0.0 };
+    let visits_a_day =
+        if gaps.is_empty() { her.a_day } else { 24.0 * gaps.len() as f64 / gaps.iter().sum::<f64>() };
     let kept = KEPT_AWAY_A_YEAR / 365.25;
-    let dried_off = match days_in_milk {
+    let dried_off = match her.days_in_milk {
         Some(days) if DRIED_OFF.0 <= days => DRIED_OFF.1 * if herd.tells_dry { UNTOLD } else { 1.0 },
         _ => 0.0,
     };
-    let probability = kept / (kept + a_day * stays.max(herd.as_long(away_h / mean.exp())) + dried_off);
+    let sound = (her.a_day * her.stays).max(visits_a_day * missing_rows);
+    let probability = kept / (kept + sound + dried_off);
     let mut finding = Finding {
-        subject: Subject::Cow(life),
+        subject: Subject::Cow(her.life),
         cause: Cause::Unclear,
         quarter: None,
         probability,
@@ -123,8 +135,8 @@ pub fn judge_absent(
             signal: Signal::Visits,
             quarter: None,
             observed: 0.0,
-            expected: a_day,
-            weight: (probability / (1.0 - probability)).ln() - (kept / a_day).ln(),
+            expected: visits_a_day,
+            weight: (probability / (1.0 - probability)).ln() - (kept / her.a_day).ln(),
         }],
     };
     settings.value(&mut finding, at);

@@ -45,7 +45,7 @@ mod weigh;
 mod well;
 pub mod worth;
 
-pub use absent::{HerdGaps, judge_absent};
+pub use absent::{Absence, HerdGaps, away_h, judge_absent};
 pub use boxes::judge_boxes;
 pub use herd_milk::{judge_herd, judge_intake};
 pub use judge::{CowCourse, judge_cow};

@@ -29,9 +29,11 @@ pub mod fit;
 pub mod halves;
 pub mod limits;
 pub mod list;
+pub mod wait;
 
 pub use ahead::{Ahead, Chances};
 pub use fit::{Fits, fit};
 pub use halves::{Course, Half, Open, Seen, What};
 pub use limits::{Limits, Stretch};
 pub use list::{Bring, Candidate, Listed};
+pub use wait::Wait;

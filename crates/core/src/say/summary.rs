@@ -83,6 +83,8 @@ pub enum NotJudged {
     Dry,
     /// No milking for so long; the last one, if any.
     NoMilking(Option<Timestamp>),
+    /// In milk by her records since then, and no milking of hers in any log.
+    NeverMilked(Timestamp),
     /// Her milkings hold neither milk nor quarters nor conductivity.
     NothingMeasured,
 }
@@ -93,6 +95,10 @@ pub fn not_judged(why: NotJudged, at: Timestamp, zone: &TimeZone) -> String {
         NotJudged::TooNew => "fewer than 3 milkings since calving".to_owned(),
         NotJudged::Dry => "dry".to_owned(),
         NotJudged::NoMilking(Some(last)) => format!("not milked since {}", when::instant(last, at, zone)),
+        NotJudged::NeverMilked(calved) => format!(
+            "calved {}, and no log has a milking of hers since: look for her, at her tag and at her number",
+            when::day(calved, at, zone)
+        ),
         NotJudged::NoMilking(None) => "no milking read".to_owned(),
         NotJudged::NothingMeasured => "no milk, quarters or conductivity in her rows".to_owned(),
     }

@@ -118,7 +118,7 @@ fn an_urgent_udder_call() {
     assert_snapshot!(whole(&said(&udder(0.93, Urgency::Now), UnitSystem::Metric, &TANK, true)), @r"
 214: left rear looks inflamed, 93 % sure.
 Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
-Since yesterday 14:10, maybe since yesterday 09:00; the milkings of 16:40 and 01:05 went to the tank. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.
+Since yesterday 14:10, maybe since yesterday 09:00; the milkings of yesterday 16:40 and today 01:05 went to the tank. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 9.9, usually 11.5 kg.
 Other causes: nothing wrong 5 %, ill without a clear cause 2 %. What would decide: the foremilk of left rear.
 A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.
 left rear conductivity | 7.1, usually 5.2 mS/cm
@@ -130,7 +130,7 @@ time between milkings | 8.4 h, as expected
     assert_snapshot!(whole(&said(&udder(0.93, Urgency::Now), UnitSystem::Us, &TANK, false)), @r"
 214: left rear looks inflamed, 93 % sure.
 Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
-Since yesterday 14:10, maybe since yesterday 09:00; the milkings of 16:40 and 01:05 may be in the tank: the log does not say. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 21.8, usually 25.4 lb.
+Since yesterday 14:10, maybe since yesterday 09:00; the milkings of yesterday 16:40 and today 01:05 may be in the tank: the log does not say. Conductivity 7.1, usually 5.2 mS/cm; a third of that quarter's share of the milk is missing; milk 21.8, usually 25.4 lb.
 Other causes: nothing wrong 5 %, ill without a clear cause 2 %. What would decide: the foremilk of left rear.
 A hot, hard quarter or a cow that will not eat: call the veterinarian now. / Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.
 left rear conductivity | 7.1, usually 5.2 mS/cm

@@ -5,7 +5,7 @@
 
 use jiff::{Timestamp, Unit, civil::Date, tz::TimeZone};
 
-use crate::time::{farm_day, hours_between};
+use crate::time::farm_day;
 
 /// Days from the day of `then` to the day of `at`; negative for days to come.
 fn days_back(then: Timestamp, at: Timestamp, zone: &TimeZone) -> i64 {
@@ -84,15 +84,20 @@ pub fn rfc3339(then: Timestamp, zone: &TimeZone) -> String {
     then.to_zoned_datetime(zone.clone()).strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
 }
 
-/// `16:40 and 01:05`: by the clock alone within the last 24 hours, where no hour comes twice; older ones with their day.
+/// `yesterday 16:40, 23:10 and today 01:05`: the day is said anew at each midnight, for an hour without its day is taken for
+/// another one; all of today by the clock alone.
 pub fn list(times: &[Timestamp], at: Timestamp, zone: &TimeZone) -> String {
-    let words: Vec<String> = times
-        .iter()
-        .map(|then| match hours_between(*then, at) {
-            0.0..24.0 => clock(*then, zone),
-            _ => instant(*then, at, zone),
-        })
-        .collect();
+    let mut said = Some(farm_day(at, zone)).filter(|_| times.iter().all(|then| is_today(*then, at, zone)));
+    let mut words = Vec::with_capacity(times.len());
+    for then in times {
+        let of = Some(farm_day(*then, zone));
+        words.push(if of == said {
+            clock(*then, zone)
+        } else {
+            format!("{} {}", day(*then, at, zone), clock(*then, zone))
+        });
+        said = of;
+    }
     join(&words)
 }
 

@@ -19,7 +19,7 @@ use super::{
     without::Dropped,
 };
 use crate::{
-    ask::{farm::Barn, rounding, take_in, view},
+    ask::{calling, farm::Barn, rounding, take_in, view},
     clock::Stopwatch,
 };
 
@@ -218,7 +218,7 @@ fn rounds(asked: &Asked, scenario: &Scenario, barn: &mut Barn, heard: &mut Heard
             });
             heard.said.entry((subject, name.to_owned())).or_default().push(Said {
                 at,
-                id: rounding::identity(name, finding),
+                id: calling::identity(name, finding),
                 cause: finding.cause.word(),
                 quarter: finding.quarter.map(|quarter| quarter.code()),
                 probability: finding.probability,
@@ -226,7 +226,7 @@ fn rounds(asked: &Asked, scenario: &Scenario, barn: &mut Barn, heard: &mut Heard
             });
         }
         heard.forecast.take(&view, before);
-        if !view.rolled.memories.is_empty() || !view.rolled.fits.is_empty() {
+        if !view.rolled.memories.is_empty() || !view.rolled.fits.is_empty() || view.made_fits() {
             view.keep(barn)?;
         }
         before = Some(at);
