@@ -28,13 +28,7 @@ pub fn round(counts: Counts) -> String {
     let is = |count: usize| if count == 1 { "is" } else { "are" };
     let mut text = match counts.calls {
         0 => "Nothing to look at.".to_owned(),
-        calls => {
-            let things = number::things(calls, "thing", "things");
-            let mut letters = things.chars();
-            let first: String =
-                letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
-            format!("{first}{} to look at.", letters.as_str())
-        }
+        calls => format!("{} to look at.", capital(&number::things(calls, "thing", "things"))),
     };
     if 0 < counts.looked_at {
         text.push_str(&format!(" {} looked at.", number::count(counts.looked_at)));
@@ -42,7 +36,7 @@ pub fn round(counts: Counts) -> String {
     if 0 < counts.open {
         text.push_str(&format!(
             " {} without an answer.",
-            number::things(counts.open, "earlier call", "earlier calls")
+            capital(&number::things(counts.open, "earlier call", "earlier calls"))
         ));
     }
     let mut parts = Vec::new();
@@ -64,6 +58,13 @@ pub fn round(counts: Counts) -> String {
         text.push_str(&format!(" {}.", parts.join("; ")));
     }
     text
+}
+
+/// The words as they begin a sentence.
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    let first: String = letters.next().map(|first| first.to_uppercase().collect()).unwrap_or_default();
+    first + letters.as_str()
 }
 
 /// Said of a time long after the last row: nothing to look at would read as if all were well.

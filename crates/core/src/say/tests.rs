@@ -245,6 +245,8 @@ fn a_round_as_a_whole() {
     assert_snapshot!(round(14, 1986, 0, 1), @"14 things to look at. Nothing seen on 1,986 cows; 1 could not be judged.");
     assert_snapshot!(round(0, 0, 4, 0), @"Nothing to look at. 4 cows are too new to judge.");
     assert_snapshot!(round(0, 0, 0, 0), @"Nothing to look at. No cow is on record as being in milk then.");
+    let open = Counts { calls: 2, quiet: 9, too_new: 0, not_judged: 0, looked_at: 0, open: 1 };
+    assert_snapshot!(summary::round(open), @"Two things to look at. One earlier call without an answer. Nothing seen on 9 cows.");
 }
 
 #[test]
