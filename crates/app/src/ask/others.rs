@@ -143,12 +143,13 @@ fn each_reading(
 ) -> anyhow::Result<Vec<Stuck>> {
     let mut tags = Tags::default();
     let mut frozen: BTreeMap<LifeKey, Frozen> = BTreeMap::new();
+    // What comes of a tag that is stuck as a whole is left out, and of the others each column is asked.
     let mut sound = |life: &Life, bin: &Bin| {
+        tags.take(life.key, bin);
         signals::of_bin(life.key, bin, &mut |reading| each(life, &reading));
     };
     barn.store.movement(span.clone(), &mut |number, bin| {
         if let Some(life) = cast.life(number, bin.from) {
-            tags.take(life.key, bin);
             frozen.entry(life.key).or_default().take(bin, &mut |bin| sound(life, bin));
         }
         ControlFlow::Continue(())

@@ -1,7 +1,7 @@
 //! Sensors that send, but nothing that a cow could do: zeros alone, or the same figures again and again. What they sent is
 //! taken out of what is judged, and said.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use cowpath_core::{
     expect::Scored,
@@ -38,17 +38,13 @@ pub fn take_out(stuck: &[Stuck], milkings: &mut BTreeMap<LifeKey, Vec<Scored>>) 
     }
 }
 
-/// The sensors that are stuck at a view's time, as far as it is told; of a tag that is stuck as a whole no column by itself.
+/// The sensors that are stuck at a view's time, as far as it is told.
 fn going_on(view: &View) -> impl Iterator<Item = &Stuck> {
-    let all = &view.others.stuck;
-    let now = |stuck: &&Stuck| {
-        let box_own = matches!(stuck.whose, Whose::Box(_));
-        let long = box_own || TOLD_FROM_H <= hours_between(stuck.from, stuck.to);
+    view.others.stuck.iter().filter(|stuck| {
+        let of_box = matches!(stuck.whose, Whose::Box(_));
+        let long = of_box || TOLD_FROM_H <= hours_between(stuck.from, stuck.to);
         !stuck.mended && long && hours_between(stuck.to, view.at) < MENDED_AFTER_H
-    };
-    let whole: BTreeSet<Whose> =
-        all.iter().filter(now).filter(|own| own.column == Column::Movement).map(|own| own.whose).collect();
-    all.iter().filter(now).filter(move |own| own.column == Column::Movement || !whole.contains(&own.whose))
+    })
 }
 
 /// Whose it is, in words: `of 214`, `at box 1`, `of the whole herd`.
