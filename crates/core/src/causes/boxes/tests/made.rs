@@ -258,7 +258,7 @@ pub fn rounds(made: &Made, at_h: &[f64]) -> Vec<Vec<BoxFault>> {
                 stood: &stood,
                 pickups: &made.pickups,
             };
-            judge_boxes(&boxes, &settings)
+            judge_boxes(&boxes, None, &settings)
         })
         .collect()
 }
