@@ -277,7 +277,7 @@ fn twelve_rows_become_a_sentence() {
     insta::assert_snapshot!(shown_as(&[&said.sentence, &said.action, &said.why]), @r"
     214: left rear looks inflamed, over 99 % sure.
     Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
-    Since yesterday 08:01, maybe since yesterday 05:27; the milkings of 17:02 and 05:02 may be in the tank: the log does not say. Conductivity 7.6, usually 5.4 mS/cm; half of that quarter's share of the milk is missing.
+    Since yesterday 08:01, maybe since yesterday 05:27; the milkings of yesterday 17:02 and today 05:02 may be in the tank: the log does not say. Conductivity 7.6, usually 5.4 mS/cm; half of that quarter's share of the milk is missing.
     ");
 
     // 10, 11: the program says the same of the same farm, as a struct, as text and as CSV.
@@ -311,7 +311,7 @@ fn twelve_rows_become_a_sentence() {
     No pen on record
       [now] 214: left rear looks inflamed, over 99 % sure.
             Keep her milk out of the tank until someone has looked. Bring her in and strip left rear.
-            Since yesterday 08:01, maybe since yesterday 05:27; the milkings of 17:02 and 05:02 may be in the tank: the log does not say. Conductivity 7.6, usually 5.4 mS/cm; half of that quarter's share of the milk is missing.
+            Since yesterday 08:01, maybe since yesterday 05:27; the milkings of yesterday 17:02 and today 05:02 may be in the tank: the log does not say. Conductivity 7.6, usually 5.4 mS/cm; half of that quarter's share of the milk is missing.
 
     ! A hot, hard quarter or a cow that will not eat: call the veterinarian now.
     ! Watery, bloody or clotted milk is not sold. Treated milk stays out of the tank as the label and the veterinarian say.

@@ -148,9 +148,9 @@ fn judge(
     Ok(away)
 }
 
-/// Cows in milk by their records of whom no milking was ever read, though the log of visits goes back beyond their calving
-/// by three weeks; none where they are many, and the log is not the whole herd's.
-pub fn never_milked<'v>(view: &'v View) -> Vec<&'v Life> {
+/// Cows in milk by their records of whom no milking was ever read in this lactation; none where they are many, for then the
+/// log is not the whole herd's.
+pub fn never_milked(view: &View) -> Vec<&Life> {
     let mut in_milk = 0;
     let mut never = Vec::new();
     for life in view.cast.lives.iter().filter(|life| life.present(view.at)) {

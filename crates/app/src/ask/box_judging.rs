@@ -4,8 +4,8 @@ use std::ops::ControlFlow;
 
 use cowpath_core::{
     causes::{
-        self, Finding,
-        boxes::{BoxFault, BoxLog, Boxes, Pickup, Stood},
+        self, Finding, Subject,
+        boxes::{BoxFault, BoxLog, Boxes, ClockOff, LogEnds, Pickup, Stood},
     },
     herd::BoxKey,
     say,
@@ -13,10 +13,10 @@ use cowpath_core::{
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
-use super::{cast::Cast, farm::Barn, view::View};
+use super::{cast::Cast, farm::Barn, silence::Silent, view::View};
 
-/// How far back visits tell of a box: a fault of three weeks is still one and the same.
-const BOX_SPAN: SignedDuration = SignedDuration::from_hours(21 * 24);
+/// How far back visits tell of a box.
+const BOX_SPAN: SignedDuration = SignedDuration::from_hours(causes::boxes::LOG_D * 24);
 
 /// What is made of the boxes.
 pub struct Judged {
@@ -24,6 +24,8 @@ pub struct Judged {
     pub faults: Vec<BoxFault>,
     /// What is no fault of a box but of its log, in words.
     pub notes: Vec<String>,
+    /// A clock that is or was off.
+    clock: Option<ClockOff>,
 }
 
 /// What boxes wrote from [`BOX_SPAN`] before a time to `until`, as it was known then.
@@ -44,22 +46,64 @@ pub fn log(barn: &Barn, cast: &Cast, at: Timestamp, until: Timestamp) -> anyhow:
 
 /// Judges every box.
 pub fn judge(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Result<Judged> {
-    let faults = faults(barn, view, settings)?;
+    let clock = clock_off(barn, view)?;
+    let (faults, ends) = faults(barn, view, clock.as_ref(), settings)?;
+    let ends = ends.map(|ends| say::box_call::log_ends(ends.since, ends.known, view.at, &view.ways.zone));
+    let told = clock.as_ref().map(|off| clock_words(view, off));
+    Ok(Judged { faults, notes: ends.into_iter().chain(told).collect(), clock })
+}
+
+/// A box's clock that is or was off in the last ten days.
+pub fn clock_off(barn: &Barn, view: &View) -> anyhow::Result<Option<ClockOff>> {
+    // Most farms' clocks are right: what else ended when is asked only where it tells whose is wrong.
+    if causes::boxes::clock_off(&view.box_log, None, view.at).is_none() {
+        return Ok(None);
+    }
+    let day = view.at.saturating_sub(SignedDuration::from_hours(24))?;
+    let stood = barn.store.box_states(day..view.at)?.into_iter().map(|state| state.to);
+    let moved = barn.store.movement_bins(day..view.at)?.into_iter().map(|bins| bins.last_end);
+    let others_until = stood.chain(moved).filter(|to| *to <= view.at).max();
+    Ok(causes::boxes::clock_off(&view.box_log, others_until, view.at))
+}
+
+/// The same among what Records tells of signals.
+pub fn clock_told(barn: &Barn, view: &View) -> anyhow::Result<Option<Silent>> {
+    let off = clock_off(barn, view)?;
+    Ok(off.map(|off| Silent {
+        signal: "clock".into(),
+        box_name: view.cast.boxes.get(usize::from(off.at_box.0)).cloned(),
+        animals: Vec::new(),
+        since: say::when::rfc3339(off.from, &view.ways.zone),
+        sentence: clock_words(view, &off),
+    }))
+}
+
+/// The same in words.
+pub fn clock_words(view: &View, off: &ClockOff) -> String {
     let name = |key: BoxKey| view.cast.boxes.get(usize::from(key.0)).map_or("?", String::as_str);
-    let notes = causes::boxes::clock_off(&view.box_log, view.at)
-        .map(|off| say::box_call::clock(name(off.at_box), off.or.map(name), off.hours));
-    Ok(Judged { faults, notes: notes.into_iter().collect() })
+    say::box_call::clock(name(off.at_box), off.or.map(name), off, view.at, &view.ways.zone)
 }
 
 impl Judged {
     /// Adds what was found of the boxes to the findings, and takes what a meter explains off the herd's.
     pub fn join(&self, view: &View, settings: &causes::Settings, findings: &mut Vec<Finding>) {
+        if let Some(off) = &self.clock {
+            // A cow's interval is wrong there, and what she should have given with it.
+            findings.retain(|finding| {
+                !matches!(finding.subject, Subject::Cow(_)) || !causes::boxes::clock_speaks(off, finding)
+            });
+        }
         causes::boxes::explain(findings, &self.faults, view.cast.boxes.len(), settings, view.at);
         findings.extend(self.faults.iter().map(|fault| fault.finding.clone()));
     }
 }
 
-fn faults(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Result<Vec<BoxFault>> {
+fn faults(
+    barn: &Barn,
+    view: &View,
+    clock: Option<&ClockOff>,
+    settings: &causes::Settings,
+) -> anyhow::Result<(Vec<BoxFault>, Option<LogEnds>)> {
     let from = view.at.saturating_sub(BOX_SPAN)?;
     let courses: Vec<_> = (0..view.cast.boxes.len())
         .filter_map(|index| u16::try_from(index).ok().map(BoxKey))
@@ -81,7 +125,7 @@ fn faults(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow::Resu
         pickups: &pickups(barn, from, view.at)?,
         stuck: &view.others.stuck,
     };
-    Ok(causes::judge_boxes(&boxes, settings))
+    Ok((causes::judge_boxes(&boxes, clock, settings), causes::boxes::log_ends(&boxes, settings)))
 }
 
 fn pickups(barn: &Barn, from: Timestamp, at: Timestamp) -> anyhow::Result<Vec<Pickup>> {

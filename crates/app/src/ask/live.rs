@@ -13,7 +13,7 @@ use jiff::{Timestamp, civil::Date};
 
 use super::{
     answered::{self, Told},
-    box_day,
+    box_day, box_judging,
     boxes::{AskedBoxes, Boxes},
     contradictions,
     cow::Cow,
@@ -138,6 +138,7 @@ impl Live {
                 None => {
                     let mut silent = silence::stopped(barn, &view.cast, &view.ways.zone, view.at)?;
                     silent.extend(stuck::told(view));
+                    silent.extend(box_judging::clock_told(barn, view)?);
                     silent
                 }
             };

@@ -1,11 +1,16 @@
 //! In which words is it said what may be wrong with a box?
 
+use jiff::{Timestamp, tz::TimeZone};
+
 use super::{
     call::{Facts, Said, by_certainty},
     number, when,
 };
 use crate::{
-    causes::{Cause, Finding, boxes::BoxFault},
+    causes::{
+        Cause, Finding,
+        boxes::{BoxFault, ClockOff, LOG_D},
+    },
     expect::Signal,
     time::hours_between,
     units::{Kilograms, UnitSystem},
@@ -209,8 +214,11 @@ fn why(fault: &BoxFault, facts: &Facts) -> String {
         } else {
             String::new()
         };
+    // Rows are counted as far back as they are read: of an older fault that is said, for it is no count since then.
+    let older = LOG_D as f64 * 24.0 < hours_between(finding.since, facts.at);
+    let weeks = if older { format!(" in the last {LOG_D} days") } else { String::new() };
     let rows = format!(
-        "{} of {}",
+        "{} of {}{weeks}",
         number::things(fault.readings as usize, "milking", "milkings"),
         number::things(fault.cows as usize, "cow", "cows")
     );
@@ -249,15 +257,36 @@ fn why(fault: &BoxFault, facts: &Facts) -> String {
     format!("Since {since}{maybe}: {shows}.")
 }
 
-/// A note that a box's clock looks off; `or` is the other box whose clock may be the wrong one.
-pub fn clock(name: &str, or: Option<&str>, hours: f64) -> String {
-    let side = if hours < 0.0 { "behind" } else { "ahead" };
-    let by = number::plain(hours.abs(), 1);
+/// A note that the visits of all boxes end together, though other rows go on to `known`.
+pub fn log_ends(since: Timestamp, known: Timestamp, at: Timestamp, zone: &TimeZone) -> String {
+    let hours = number::plain(hours_between(since, known), 1);
+    let space = number::SPACE;
+    format!(
+        "No visit in any box since {}, {hours}{space}h, though other rows go on: either the log of the boxes has not arrived, or \
+         all of them stand still, as in a power cut. Look at a box first, then read the log. Of those hours nothing is called \
+         of a box or of cows that did not come.",
+        when::instant(since, at, zone)
+    )
+}
+
+/// A note that a box's clock looks or looked off; `or` is the other box whose clock may be the wrong one.
+pub fn clock(name: &str, or: Option<&str>, off: &ClockOff, at: Timestamp, zone: &TimeZone) -> String {
+    let side = if off.hours < 0.0 { "behind" } else { "ahead" };
+    let by = number::plain(off.hours.abs(), 1);
     let space = number::SPACE;
     let whose =
         or.map_or_else(String::new, |other| format!(", or that of box {other} as much the other way"));
-    format!(
-        "The clock of box {name} looks about {by}{space}h {side}{whose}: cows that go from box to box seem to have taken too \
-         little time one way and too much the other. Set it right; until then intervals and calls that rest on them are unsure."
-    )
+    let shown = "cows that go from box to box seem to take too little time one way and too much the other";
+    let from = when::day(off.from, at, zone);
+    match off.until {
+        None => format!(
+            "The clock of box {name} looks about {by}{space}h {side} since {from}{whose}: {shown}. Set it right; until then no \
+             standstill and no meter is called by its times, and calls that rest on intervals are unsure."
+        ),
+        Some(until) => format!(
+            "The clock of box {name} was about {by}{space}h {side} from {from} to {}{whose}: {shown}. Times of milkings in those \
+             days are wrong, and calls that rest on them are unsure.",
+            when::day(until, at, zone)
+        ),
+    }
 }

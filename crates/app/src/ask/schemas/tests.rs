@@ -174,6 +174,7 @@ fn what_each_cause_is_called_validates() {
         open: Vec::new(),
         counts: cowpath_core::say::summary::Counts::default(),
         quiet: Quiet { cows: 0, not_judged: Vec::new() },
+        away: Default::default(),
         learned: Default::default(),
         notes: Vec::new(),
     };

@@ -302,6 +302,7 @@ pub fn full() -> Round {
         open: Vec::new(),
         counts: cowpath_core::say::summary::Counts::default(),
         quiet: Quiet { cows: 118, not_judged },
+        away: Default::default(),
         learned: Default::default(),
         notes: vec!["No row has come from box 2 since 22:15 yesterday: cows it milked are judged by what came before.".into()],
     }

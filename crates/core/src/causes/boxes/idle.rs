@@ -5,6 +5,8 @@
 //!     are busy then, less the time it said it stood
 //! P = f / (f + n)     f = rate · Δ · P(so long or longer)   faults a day that leave such a silence
 //!                     n = silences a day · S(u)             sound silences a day of that length and longer
+//! Of two boxes and more a silence is seen by what the others do: it lasts no longer than to the last visit of any. Where all of
+//! them end together it is the log that ends, or all stand still ([`log_ends`]): their visits are then taken as one box's.
 //! S is read off the box's own silences of the last weeks: exact up to their longest but few, an exponential tail beyond.
 //! So a box that logs no cleaning has long silences of its own, and a longer one is needed.
 
@@ -27,6 +29,10 @@ const TAIL_OF: usize = 25;
 const LEAST_TAIL: f64 = 0.9;
 /// Visits a box must have had before it is judged.
 const LEAST_VISITS: usize = 100;
+/// A box without a visit for so long is not at work, h: a standstill is found within days. Stated default.
+const AT_WORK_H: f64 = 72.0;
+/// Chance from which it is said that the log of all boxes ends: likelier than not.
+const ENDS_FROM: f64 = 0.5;
 /// How much the others' business may say: half as many to twice as many.
 const BUSY: (f64, f64) = (0.5, 1.6);
 
@@ -42,13 +48,56 @@ struct Silence {
 pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
     let mut begins: Vec<(i64, BoxKey)> = rows.iter().map(|row| (row.from_ms, row.at_box)).collect();
     begins.sort_unstable();
-    boxes.courses.iter().filter_map(|(key, _)| one(boxes, rows, &begins, *key, settings)).collect()
+    let end_ms = if at_work(rows, boxes.at) < 2 { i64::MAX } else { last(rows).unwrap_or(i64::MAX) };
+    let one = |key: BoxKey| one(boxes, rows, (&begins, end_ms), key, settings);
+    boxes.courses.iter().filter_map(|(key, _)| one(*key)).collect()
+}
+
+/// The visits of all boxes end together, though other rows go on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LogEnds {
+    /// End of the last visit of any box.
+    pub since: Timestamp,
+    /// Until when other rows are known.
+    pub known: Timestamp,
+}
+
+/// Whether the visits of all boxes, of two and more, have ended together: their log has not arrived, or all stand still.
+pub fn log_ends(boxes: &Boxes, settings: &Settings) -> Option<LogEnds> {
+    let known = boxes.known_until.min(boxes.at);
+    let as_one = BoxKey(u16::MAX);
+    let since_ms = boxes.log.last_end(boxes.at)?;
+    if known.as_millisecond() - since_ms < (LEAST_H * HOUR_MS as f64) as i64 {
+        return None;
+    }
+    let rows = boxes.log.by(boxes.at);
+    if at_work(&rows, boxes.at) < 2 {
+        return None;
+    }
+    let mut all: Vec<Row> = rows.into_iter().map(|row| Row { at_box: as_one, ..row }).collect();
+    all.sort_by_key(|row| (row.from_ms, row.to_ms));
+    let fault = one(boxes, &all, (&[], i64::MAX), as_one, settings)?;
+    (fault.goes_on && ENDS_FROM <= fault.finding.probability)
+        .then(|| Some(LogEnds { since: Timestamp::from_millisecond(since_ms).ok()?, known }))
+        .flatten()
+}
+
+/// Boxes with a visit in the last days.
+fn at_work(rows: &[Row], at: Timestamp) -> usize {
+    let recent_ms = before(at, AT_WORK_H).as_millisecond();
+    let recent = rows.iter().filter(|row| recent_ms <= row.to_ms);
+    recent.map(|row| row.at_box).collect::<std::collections::BTreeSet<_>>().len()
+}
+
+/// End of the last visit of any box, ms.
+fn last(rows: &[Row]) -> Option<i64> {
+    rows.iter().map(|row| row.to_ms).max()
 }
 
 fn one(
     boxes: &Boxes,
     rows: &[Row],
-    begins: &[(i64, BoxKey)],
+    (begins, ends_ms): (&[(i64, BoxKey)], i64),
     at_box: BoxKey,
     settings: &Settings,
 ) -> Option<BoxFault> {
@@ -59,7 +108,7 @@ fn one(
         return None;
     }
     let stood: Vec<&Stood> = boxes.stood.iter().filter(|stood| stood.at_box == at_box).collect();
-    let end_ms = boxes.known_until.min(boxes.at).as_millisecond();
+    let end_ms = boxes.known_until.min(boxes.at).as_millisecond().min(ends_ms);
     let day = Day::of(&own, &others, &stood, end_ms)?;
     let mut silences = Vec::with_capacity(own.len());
     let mut free_ms = own[0].to_ms;

@@ -84,6 +84,12 @@ impl BoxLog {
         }
     }
 
+    /// End of the last visit of any box by `at`, ms.
+    pub(crate) fn last_end(&self, at: Timestamp) -> Option<i64> {
+        let at_ms = at.as_millisecond();
+        self.rows.iter().map(|row| row.to_ms).filter(|to_ms| *to_ms <= at_ms).max()
+    }
+
     /// Rows in the order they ended, none that ended after `at`.
     pub(crate) fn by(&self, at: Timestamp) -> Vec<Row> {
         let at_ms = at.as_millisecond();

@@ -32,7 +32,8 @@ mod tank;
 mod tests;
 
 pub use chain::Seen;
-pub use clocks::{ClockOff, clock_off};
+pub use clocks::{ClockOff, clock_off, clock_speaks};
+pub use idle::{LogEnds, log_ends};
 pub use log::BoxLog;
 pub use tank::Pickup;
 
@@ -48,6 +49,9 @@ use crate::{
 
 /// Nothing is said of a box of which nothing was read for so long, h.
 pub(crate) const SILENT_H: f64 = 24.0;
+
+/// How far back a box's visits are read and counted, days: a fault of three weeks is still one and the same.
+pub const LOG_D: i64 = 21;
 
 /// A span in which a box said that it did not milk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,8 +108,9 @@ pub struct BoxFault {
     pub course: Vec<Seen>,
 }
 
-/// Every box's faults worth naming, likeliest first. What is shown of them: [`super::cut`].
-pub fn judge_boxes(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
+/// Every box's faults worth naming, likeliest first, but for those that a wrong clock explains. What is shown of them:
+/// [`super::cut`].
+pub fn judge_boxes(boxes: &Boxes, clock: Option<&ClockOff>, settings: &Settings) -> Vec<BoxFault> {
     let rows = boxes.log.by(boxes.at);
     let mut faults = frozen::judge(boxes, &rows);
     let place = |fault: &BoxFault| (fault.of_box(), fault.finding.cause, fault.finding.quarter);
@@ -119,6 +124,7 @@ pub fn judge_boxes(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
     faults.extend(dispenser::judge(boxes, &rows, settings));
     faults.extend(idle::judge(boxes, &rows, settings));
     faults.retain(|fault| NAMED_FROM <= fault.finding.probability);
+    faults.retain(|fault| !clock.is_some_and(|off| clocks::explains(off, fault)));
     for fault in &mut faults {
         settings.value(&mut fault.finding, boxes.at);
     }

@@ -3,8 +3,10 @@
 use super::made::{ALL, CALM_D, Fitted, Made, What, Wrong, made, rounds, shown};
 use crate::{
     causes::{
-        Cause,
-        boxes::{BoxFault, BoxLog, clock_off},
+        Cause, Settings,
+        boxes::{
+            BoxFault, BoxLog, Boxes, ClockOff, LogEnds, clock_off, clocks::explains, judge_boxes, log_ends,
+        },
     },
     expect::{Herd, Parameters, Scored, Signal},
     herd::{BoxKey, Quarter, Stage},
@@ -232,12 +234,16 @@ fn a_clock_that_is_off_is_told_and_a_right_one_is_not() {
             log
         };
         let at = super::made::hours_on(288.0);
-        assert_eq!(clock_off(&log(0), at), None, "{boxes}");
-        for late_h in [-3, 2] {
-            let off = clock_off(&log(late_h), at).unwrap();
+        assert_eq!(clock_off(&log(0), None, at), None, "{boxes}");
+        for late_h in [-3, 2, 5] {
+            // Other rows go on to the end: who is behind seems to have ended.
+            let off = clock_off(&log(late_h), Some(at), at).unwrap();
             assert!(off.at_box == BoxKey(1) || off.or == Some(BoxKey(1)), "{boxes} {late_h}: {off:?}");
+            assert!(boxes < 3 || off.at_box == BoxKey(1) && off.or.is_none(), "{late_h}: {off:?}");
             let of_it = if off.at_box == BoxKey(1) { off.hours } else { -off.hours };
-            assert!((of_it - late_h as f64).abs() < 1.0, "{boxes} {late_h}: {off:?}");
+            assert!((of_it - late_h as f64).abs() < 0.6, "{boxes} {late_h}: {off:?}");
+            let late = (off.from.as_second() - super::made::hours_on(216.0).as_second()) as f64 / 3600.0;
+            assert!(late.abs() <= 12.0 && off.until.is_none(), "{boxes} {late_h}: {off:?}");
         }
     }
 }
@@ -265,4 +271,62 @@ fn a_meter_that_is_off_makes_no_other_of_three_look_off() {
         );
     }
     assert_eq!(shown_on(&round(&made, CALM_D + 7.0), Cause::MilkMeter), [(BoxKey(0), None)]);
+}
+
+/// The farm's boxes at hour 288, their visits but those `cut`, other rows known to the end.
+fn known(made: &Made, cut: impl Fn(&crate::tables::Visit) -> bool) -> (Option<LogEnds>, Vec<BoxFault>) {
+    let at = super::made::hours_on(288.0);
+    let mut log = BoxLog::new();
+    made.visits.iter().filter(|visit| visit.ended_at <= at && !cut(visit)).for_each(|visit| log.take(visit));
+    let courses: Vec<_> = (0..made.boxes).map(|key| (BoxKey(key), Vec::new())).collect();
+    let boxes = Boxes {
+        at,
+        known_until: at,
+        courses: &courses,
+        herd: &[],
+        log: &log,
+        stood: &made.stood,
+        pickups: &[],
+    };
+    let settings = Settings::default();
+    let stands = judge_boxes(&boxes, None, &settings);
+    let stands = stands
+        .into_iter()
+        .filter(|fault| fault.finding.cause == Cause::IdleFault && 0.5 < fault.finding.probability);
+    (log_ends(&boxes, &settings), stands.collect())
+}
+
+#[test]
+fn where_the_visits_of_all_boxes_end_together_no_box_is_blamed() {
+    let made = made(96, 2, 12.0, Wrong::none(), ALL, STILL);
+    let late = |visit: &crate::tables::Visit| super::made::hours_on(276.0) < visit.ended_at;
+    let (ends, stands) = known(&made, |_| false);
+    assert!(ends.is_none() && stands.is_empty(), "{ends:?} {stands:?}");
+    let (ends, stands) = known(&made, late);
+    assert!(ends.is_some() && stands.is_empty(), "{ends:?} {stands:?}");
+    // One that stands still beside another that goes on is seen by it.
+    let (ends, stands) = known(&made, |visit| visit.at_box == BoxKey(1) && late(visit));
+    assert!(
+        ends.is_none() && stands.len() == 1 && stands[0].of_box() == Some(BoxKey(1)),
+        "{ends:?} {stands:?}"
+    );
+}
+
+#[test]
+fn what_a_clock_explains_is_no_fault_of_the_box() {
+    let made = made(96, 2, 12.0, Wrong::none(), ALL, STILL);
+    let behind = |visit: &crate::tables::Visit| {
+        visit.at_box == BoxKey(1) && super::made::hours_on(284.0) < visit.ended_at
+    };
+    let (_, stands) = known(&made, behind);
+    let off = |hours: f64| ClockOff {
+        at_box: BoxKey(1),
+        hours,
+        or: None,
+        from: super::made::hours_on(240.0),
+        until: None,
+    };
+    let fault = stands.first().unwrap();
+    assert!(explains(&off(-4.0), fault) && !explains(&off(-1.0), fault), "{fault:?}");
+    assert!(!explains(&ClockOff { at_box: BoxKey(0), ..off(-4.0) }, fault));
 }

@@ -265,7 +265,7 @@ pub fn rounds(made: &Made, at_h: &[f64]) -> Vec<Vec<BoxFault>> {
                 pickups: &made.pickups,
                 stuck: &sensors.end(),
             };
-            judge_boxes(&boxes, &settings)
+            judge_boxes(&boxes, None, &settings)
         })
         .collect()
 }
