@@ -244,10 +244,10 @@ fn serve(finding: &Finding, facts: &Facts) -> String {
 /// Hours from which it is said how uncertain the time of onset is.
 const UNCERTAIN_FROM_H: f64 = 2.0;
 
-/// `, give or take 4 h`: the farther end of the 90 % interval of the onset.
+/// `, give or take 4 h`: half the 90 % interval of the onset.
 fn give_or_take(finding: &Finding) -> String {
     let (early, late) = finding.since_between;
-    let hours = hours_between(early, finding.since).max(hours_between(finding.since, late)).ceil();
+    let hours = (hours_between(early, late) / 2.0).ceil();
     if hours < UNCERTAIN_FROM_H {
         return String::new();
     }
