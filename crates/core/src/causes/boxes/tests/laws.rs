@@ -287,6 +287,7 @@ fn known(made: &Made, cut: impl Fn(&crate::tables::Visit) -> bool) -> (Option<Lo
         log: &log,
         stood: &made.stood,
         pickups: &[],
+        stuck: &[],
     };
     let settings = Settings::default();
     let stands = judge_boxes(&boxes, None, &settings);
