@@ -290,12 +290,17 @@ fn by_end(
     }
 }
 
+/// Whether something began while the clock was off, or within a part of it: what begins later is not the clock's.
+fn during(off: &ClockOff, since: Timestamp) -> bool {
+    before(off.from, PART_H) <= since && off.until.is_none_or(|until| since <= before(until, -PART_H))
+}
+
 /// Whether it makes a finding of a box what it is: a silence about as long as the clock is off, or a meter that seems to
 /// have gone off with the clock.
 pub(crate) fn explains(off: &ClockOff, fault: &super::BoxFault) -> bool {
     use crate::causes::Cause;
     let ours = fault.of_box().is_some_and(|key| key == off.at_box || off.or == Some(key));
-    let since_it = before(off.from, PART_H) <= fault.finding.since;
+    let since_it = during(off, fault.finding.since);
     match fault.finding.cause {
         Cause::IdleFault => ours && since_it && fault.level <= off.hours.abs() + 1.0,
         // The other boxes are what a meter is held against.
@@ -304,7 +309,7 @@ pub(crate) fn explains(off: &ClockOff, fault: &super::BoxFault) -> bool {
     }
 }
 
-/// Whether a cow's finding rests on times and on milk beside them, since the clock went off.
+/// Whether a cow's finding began while the clock was off, and rests on times and on milk beside them.
 pub fn clock_speaks(off: &ClockOff, finding: &crate::causes::Finding) -> bool {
     use crate::expect::Signal;
     let of = |timed: bool| {
@@ -312,5 +317,5 @@ pub fn clock_speaks(off: &ClockOff, finding: &crate::causes::Finding) -> bool {
         let own = finding.reasons.iter().filter(move |reason| is_timed(reason.signal) == timed);
         own.map(|reason| reason.weight.max(0.0)).sum::<f64>()
     };
-    before(off.from, PART_H) <= finding.since && of(false) < of(true)
+    during(off, finding.since) && of(false) < of(true)
 }

@@ -3,9 +3,10 @@
 use super::made::{ALL, CALM_D, Fitted, Made, What, Wrong, made, rounds, shown};
 use crate::{
     causes::{
-        Cause, Settings,
+        Cause, Finding, Settings,
         boxes::{
-            BoxFault, BoxLog, Boxes, ClockOff, LogEnds, clock_off, clocks::explains, judge_boxes, log_ends,
+            BoxFault, BoxLog, Boxes, ClockOff, LogEnds, clock_off, clock_speaks, clocks::explains,
+            judge_boxes, log_ends,
         },
     },
     expect::{Herd, Parameters, Scored, Signal},
@@ -330,4 +331,21 @@ fn what_a_clock_explains_is_no_fault_of_the_box() {
     let fault = stands.first().unwrap();
     assert!(explains(&off(-4.0), fault) && !explains(&off(-1.0), fault), "{fault:?}");
     assert!(!explains(&ClockOff { at_box: BoxKey(0), ..off(-4.0) }, fault));
+    // Set right a day before: what began since is the box's own.
+    let mended = ClockOff { until: Some(super::made::hours_on(260.0)), ..off(-4.0) };
+    assert!(!explains(&mended, fault));
+    // And so for a cow: milk alone tells nothing while the clock is off, and all again afterwards.
+    let told = |signal| Finding {
+        subject: crate::causes::Subject::Cow(crate::herd::LifeKey(1)),
+        reasons: vec![crate::causes::Reason {
+            signal,
+            quarter: None,
+            observed: 8.0,
+            expected: 12.0,
+            weight: 3.0,
+        }],
+        ..fault.finding.clone()
+    };
+    assert!(clock_speaks(&off(-4.0), &told(Signal::Milk)) && !clock_speaks(&mended, &told(Signal::Milk)));
+    assert!(!clock_speaks(&off(-4.0), &told(Signal::Conductivity)));
 }
