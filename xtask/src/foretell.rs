@@ -1,7 +1,7 @@
 //! What does a fit of the pens foretell of days it did not see, and how near could any fit come?
 
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use anyhow::Context as _;
 use serde_json::Value;
@@ -108,7 +108,7 @@ pub fn run(seeds: &[u64]) -> anyhow::Result<String> {
     Ok(text)
 }
 
-fn make(program: &Path, farm: &PathBuf, seed: u64, cows: u32) -> anyhow::Result<()> {
+fn make(program: &Path, farm: &Path, seed: u64, cows: u32) -> anyhow::Result<()> {
     let (cows, seed) = (cows.to_string(), seed.to_string());
     let words = ["demo", "--cows", &cows, "--boxes", "2", "--days", "100", "--seed", &seed, "--no-serve"];
     asked(program, farm, &words).map(drop)
