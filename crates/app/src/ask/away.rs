@@ -72,6 +72,8 @@ pub fn findings(barn: &Barn, view: &View, settings: &causes::Settings) -> anyhow
             candidates.push(Candidate { life, stage, visits, away_h });
         }
     }
+    // Made with the week's other memories whether anybody is away or not: else the first morning on which one is waits for it.
+    view.fits(barn)?;
     if candidates.is_empty() {
         return Ok(Vec::new());
     }

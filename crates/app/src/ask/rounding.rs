@@ -82,15 +82,24 @@ pub fn judged<'v>(barn: &Barn, view: &'v View) -> anyhow::Result<Judged<'v>> {
 
 /// The same with other settings.
 fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyhow::Result<Judged<'v>> {
-    let mut judged = Vec::new();
-    let mut not_judged = Vec::new();
-    let (mut gone, mut too_new) = (0_usize, 0_usize);
-    let away = away::findings(barn, view, stated)?;
-    let mut missed: BTreeSet<LifeKey> = away.iter().filter_map(of_cow).collect();
-    let never: BTreeSet<LifeKey> = away::never_milked(view).into_iter().map(|life| life.key).collect();
+    let (mut judged, mut others) = (Vec::new(), Vec::new());
     for life in view.cast.lives.iter().filter(|life| life.present(view.at)) {
         let stage = life.stage(view.at);
         match standing::standing(view, life, &stage) {
+            Standing::Judged => judged.push((life, stage)),
+            other => others.push((life, stage, other)),
+        }
+    }
+    let settings = settings(view, &judged, stated);
+    let beside = || (away::findings(barn, view, stated), box_judging::judge(barn, view, &settings));
+    let (mut findings, (away, boxes)) = cow_findings(view, &judged, &settings, beside);
+    let away = away?;
+    let mut missed: BTreeSet<LifeKey> = away.iter().filter_map(of_cow).collect();
+    let never: BTreeSet<LifeKey> = away::never_milked(view).into_iter().map(|life| life.key).collect();
+    let mut not_judged = Vec::new();
+    let (mut gone, mut too_new) = (0_usize, 0_usize);
+    for (life, stage, standing) in others {
+        match standing {
             Standing::Absent => {
                 if let Some(calved) = stage.calved_at.filter(|_| never.contains(&life.key)) {
                     let why = say::summary::not_judged(NeverMilked(calved), view.at, &view.ways.zone);
@@ -105,12 +114,9 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
                 let why = say::summary::not_judged(why, view.at, &view.ways.zone);
                 not_judged.push(NotJudged { animal: life.animal.clone(), why });
             }
-            Standing::Judged => judged.push((life, stage)),
+            Standing::Judged => {}
         }
     }
-    let settings = settings(view, &judged, stated);
-    let (mut findings, boxes) =
-        cow_findings(view, &judged, &settings, || box_judging::judge(barn, view, &settings));
     let boxes = boxes?;
     // Of a cow that is away nothing else is known: what she was is told on her page.
     findings.retain(|finding| {
