@@ -311,24 +311,10 @@ fn visit(row: &Row, life: LifeKey, at_box: BoxKey, started_at: Timestamp, ended_
         ..Default::default()
     };
     Visit {
-        life,
-        at_box,
-        started_at,
-        ended_at,
-        attached_at: None,
         outcome: row.get("outcome").and_then(|word| Outcome::from_word(word)),
         milk_kg: number("milk_kg"),
         quarters: ["lf", "rf", "lr", "rr"].map(quarter),
-        blood_ppm: None,
-        milk_c: None,
-        fat_pct: None,
-        protein_pct: None,
-        lactose_pct: None,
-        scc_k: None,
-        feed_offered_kg: None,
-        feed_eaten_kg: None,
-        weight_kg: None,
-        destination: None,
+        ..Visit::stay(life, at_box, started_at, ended_at)
     }
 }
 

@@ -96,24 +96,15 @@ fn rows(cows: u32, boxes: u64, days: f64, measured: bool) -> Vec<SampleMilking> 
             let at = |hours: f64| start + ((hours * 3_600_000.0) as i64).milliseconds();
             rows.push(SampleMilking {
                 visit: Visit {
-                    life: LifeKey(cow),
-                    at_box: BoxKey((chance.uniform() * boxes as f64) as u16),
-                    started_at: at(hours - 0.12),
-                    ended_at: at(hours),
-                    attached_at: None,
                     outcome: Some(Outcome::Milked),
                     milk_kg: Some(milk_kg),
                     quarters,
-                    blood_ppm: None,
-                    milk_c: None,
-                    fat_pct: None,
-                    protein_pct: None,
-                    lactose_pct: None,
-                    scc_k: None,
-                    feed_offered_kg: None,
-                    feed_eaten_kg: None,
-                    weight_kg: None,
-                    destination: None,
+                    ..Visit::stay(
+                        LifeKey(cow),
+                        BoxKey((chance.uniform() * boxes as f64) as u16),
+                        at(hours - 0.12),
+                        at(hours),
+                    )
                 },
                 stage: Stage {
                     parity: Some(2),

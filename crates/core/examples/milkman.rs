@@ -10,7 +10,7 @@ use std::path::Path;
 
 use cowpath_core::expect::{Herd, Parameters, SampleMilking, Scored, fit};
 use cowpath_core::herd::{AnimalRow, BoxKey, EventRow, Life, LifeKey, lives};
-use cowpath_core::tables::{Outcome, QuarterVisit, Visit};
+use cowpath_core::tables::{Outcome, Visit};
 use cowpath_core::time::hour_of_day;
 use jiff::{Timestamp, tz::TimeZone};
 
@@ -244,27 +244,9 @@ impl Data {
 }
 
 fn visit(life: LifeKey, started_at: Timestamp, ended_at: Timestamp, milk_kg: f64) -> Visit {
-    Visit {
-        life,
-        // One stall a cow, as the file says.
-        at_box: BoxKey(life.0 as u16),
-        started_at,
-        ended_at,
-        attached_at: None,
-        outcome: Some(Outcome::Milked),
-        milk_kg: Some(milk_kg),
-        quarters: [QuarterVisit::default(); 4],
-        blood_ppm: None,
-        milk_c: None,
-        fat_pct: None,
-        protein_pct: None,
-        lactose_pct: None,
-        scc_k: None,
-        feed_offered_kg: None,
-        feed_eaten_kg: None,
-        weight_kg: None,
-        destination: None,
-    }
+    // One stall a cow, as the file says.
+    let stay = Visit::stay(life, BoxKey(life.0 as u16), started_at, ended_at);
+    Visit { outcome: Some(Outcome::Milked), milk_kg: Some(milk_kg), ..stay }
 }
 
 fn rows(folder: &Path, name: &str) -> Result<Vec<BTreeMap<String, String>>, Trouble> {

@@ -7,7 +7,7 @@ use std::ops::{ControlFlow, Range};
 
 use cowpath_core::{
     herd::{BoxKey, LifeKey},
-    tables::{Destination, Outcome, QuarterVisit, TABLES, Table, Visit},
+    tables::{Destination, Outcome, TABLES, Table, Visit},
 };
 use jiff::{SignedDuration, Timestamp};
 use rusqlite::{Row, params, types::ValueRef};
@@ -269,26 +269,7 @@ impl Day {
 
 /// A visit of which nothing is known.
 fn blank() -> Visit {
-    Visit {
-        life: LifeKey(u32::MAX),
-        at_box: BoxKey(0),
-        started_at: Timestamp::UNIX_EPOCH,
-        ended_at: Timestamp::UNIX_EPOCH,
-        attached_at: None,
-        outcome: None,
-        milk_kg: None,
-        quarters: [QuarterVisit::default(); 4],
-        blood_ppm: None,
-        milk_c: None,
-        fat_pct: None,
-        protein_pct: None,
-        lactose_pct: None,
-        scc_k: None,
-        feed_offered_kg: None,
-        feed_eaten_kg: None,
-        weight_kg: None,
-        destination: None,
-    }
+    Visit::stay(LifeKey(u32::MAX), BoxKey(0), Timestamp::UNIX_EPOCH, Timestamp::UNIX_EPOCH)
 }
 
 /// Writes the columns asked for over a visit's; the others stay as they are.

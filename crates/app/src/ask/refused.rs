@@ -11,7 +11,7 @@ use cowpath_core::{
     expect::{Scored, Signal},
     herd::{BoxKey, LifeKey},
     say::summary::{self, Lacks},
-    tables::{Cell, Outcome, QuarterVisit, Table, Visit, table},
+    tables::{Cell, Outcome, Table, Visit, table},
 };
 use cowpath_import::{Issue, ReadError, Reading, Sink};
 use cowpath_store::RefusedRows;
@@ -61,36 +61,13 @@ pub fn visits(barn: &Barn, cast: &Cast, at: Timestamp) -> anyhow::Result<Vec<Vis
             let key = cast.boxes.iter().position(|own| own == of_box).and_then(|key| u16::try_from(key).ok());
             let (Some(life), Some(key)) = (cast.find(animal, started_at), key) else { continue };
             if from <= started_at && ended_at <= at && life.present(started_at) {
-                found.push(there(life.key, BoxKey(key), started_at, ended_at));
+                let stay = Visit::stay(life.key, BoxKey(key), started_at, ended_at);
+                found.push(Visit { outcome: Some(Outcome::Fed), ..stay });
             }
         }
     }
     found.sort_by_key(|visit| (visit.ended_at, visit.at_box, visit.life));
     Ok(found)
-}
-
-/// A stay of which nothing else is known.
-fn there(life: LifeKey, at_box: BoxKey, started_at: Timestamp, ended_at: Timestamp) -> Visit {
-    Visit {
-        life,
-        at_box,
-        started_at,
-        ended_at,
-        attached_at: None,
-        outcome: Some(Outcome::Fed),
-        milk_kg: None,
-        quarters: [QuarterVisit::default(); 4],
-        blood_ppm: None,
-        milk_c: None,
-        fat_pct: None,
-        protein_pct: None,
-        lactose_pct: None,
-        scc_k: None,
-        feed_offered_kg: None,
-        feed_eaten_kg: None,
-        weight_kg: None,
-        destination: None,
-    }
 }
 
 /// The rows' needed cells, in the table's order, read as their file was; those of a later time than `at` are left out.

@@ -237,6 +237,32 @@ pub struct Visit {
     pub destination: Option<Destination>,
 }
 
+impl Visit {
+    /// A stay of which nothing else is known.
+    pub fn stay(life: LifeKey, at_box: BoxKey, started_at: Timestamp, ended_at: Timestamp) -> Visit {
+        Visit {
+            life,
+            at_box,
+            started_at,
+            ended_at,
+            attached_at: None,
+            outcome: None,
+            milk_kg: None,
+            quarters: [QuarterVisit::default(); 4],
+            blood_ppm: None,
+            milk_c: None,
+            fat_pct: None,
+            protein_pct: None,
+            lactose_pct: None,
+            scc_k: None,
+            feed_offered_kg: None,
+            feed_eaten_kg: None,
+            weight_kg: None,
+            destination: None,
+        }
+    }
+}
+
 fn visit_agrees(cells: &[Cell]) -> Result<(), Disagreement> {
     let span = span_s(cells, 2, 3);
     if span.is_some_and(|span| span < 0.0) {

@@ -117,24 +117,10 @@ pub fn rows(story: Story, seed: u64) -> Vec<Row> {
 
 fn visit(cow: u32, at_box: u16, hours: f64, milk_kg: Option<f64>, quarters: [QuarterVisit; 4]) -> Visit {
     Visit {
-        life: LifeKey(cow),
-        at_box: BoxKey(at_box),
-        started_at: at(hours - 0.12),
-        ended_at: at(hours),
-        attached_at: None,
         outcome: Some(Outcome::Milked),
         milk_kg,
         quarters,
-        blood_ppm: None,
-        milk_c: None,
-        fat_pct: None,
-        protein_pct: None,
-        lactose_pct: None,
-        scc_k: None,
-        feed_offered_kg: None,
-        feed_eaten_kg: None,
-        weight_kg: None,
-        destination: None,
+        ..Visit::stay(LifeKey(cow), BoxKey(at_box), at(hours - 0.12), at(hours))
     }
 }
 

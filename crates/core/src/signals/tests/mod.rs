@@ -8,7 +8,7 @@ use super::{
 use crate::{
     expect::Signal,
     herd::{BoxKey, LifeKey, Stage},
-    tables::{Bin, Outcome, QuarterVisit, Visit},
+    tables::{Bin, Outcome, Visit},
     time::WallClock,
 };
 
@@ -63,24 +63,15 @@ fn visits(change: impl Fn(u32, i64, &mut Visit)) -> Vec<Visit> {
     for cow in 0..COWS {
         for hour in (i64::from(cow % 8)..DAYS * 24).step_by(8) {
             let mut visit = Visit {
-                life: LifeKey(cow),
-                at_box: BoxKey(u16::from(scatter(cow, hour, 5) < 0.0)),
-                started_at: hours_on(hour),
-                ended_at: hours_on(hour).checked_add(SignedDuration::from_mins(7)).unwrap(),
-                attached_at: None,
                 outcome: Some(Outcome::Milked),
-                milk_kg: None,
-                quarters: [QuarterVisit::default(); 4],
-                blood_ppm: None,
                 milk_c: Some(38.4 + 0.2 * scatter(cow, 0, 7) + 0.1 * scatter(cow, hour, 3)),
-                fat_pct: None,
-                protein_pct: None,
-                lactose_pct: None,
-                scc_k: None,
-                feed_offered_kg: None,
-                feed_eaten_kg: None,
                 weight_kg: Some(650.0 + 60.0 * scatter(cow, 0, 8) + 6.0 * scatter(cow, hour, 4)),
-                destination: None,
+                ..Visit::stay(
+                    LifeKey(cow),
+                    BoxKey(u16::from(scatter(cow, hour, 5) < 0.0)),
+                    hours_on(hour),
+                    hours_on(hour).checked_add(SignedDuration::from_mins(7)).unwrap(),
+                )
             };
             change(cow, hour, &mut visit);
             all.push(visit);

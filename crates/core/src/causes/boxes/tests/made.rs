@@ -180,24 +180,12 @@ pub fn made(
         let frozen = here(What::Frozen) != 0.0;
         sold_kg += given_kg;
         made.visits.push(Visit {
-            life: LifeKey(who as u32),
-            at_box: BoxKey(at_box),
-            started_at: start,
-            ended_at: end,
-            attached_at: None,
             outcome: Some(if missed == 0 { Outcome::Milked } else { Outcome::Incomplete }),
             milk_kg: Some(if frozen { 7.7 } else { given_kg * meter }),
             quarters,
-            blood_ppm: None,
-            milk_c: None,
-            fat_pct: None,
-            protein_pct: None,
-            lactose_pct: None,
-            scc_k: None,
             feed_offered_kg: fitted.feed.then_some(offered),
             feed_eaten_kg: fitted.feed.then_some(eaten),
-            weight_kg: None,
-            destination: None,
+            ..Visit::stay(LifeKey(who as u32), BoxKey(at_box), start, end)
         });
         cow.last_h = now_h;
         cow.next_h = now_h + cow.every_h * (0.85 + 0.3 * chance.even()) + chance.even();
