@@ -10,6 +10,7 @@
 
 use super::basis::{TERMS, Terms, Usual, is_free, prior, sum, terms};
 use super::halves::Half;
+use super::wait::Wait;
 
 /// Hours overdue from which being brought is thought of, by slot.
 const OVERDUE_H: [f64; 4] = [9.0, 11.0, 13.0, 16.0];
@@ -109,16 +110,12 @@ pub fn keeps(hours: f64, half_life_h: f64) -> f64 {
 
 /// Runs a fit's frailty over a cow's half-hours.
 pub fn frailty(fits: &Fits, halves: &[Half]) -> Frailty {
-    let mut own = Frailty::new(fits.spread);
-    for half in halves {
-        let (hazard_h, brought_h) = (fits.hazard_h(half), fits.brought_at_h(half));
-        let came = own_share(own.mean() * hazard_h, brought_h) * f64::from(half.came);
-        own.learn(hazard_h * half.open_h, came, keeps(half.open_h, fits.half_life_h), fits.spread);
-    }
-    own
+    let mut wait = Wait::new(fits);
+    halves.iter().for_each(|half| wait.take(fits, half));
+    wait.frailty()
 }
 
-fn own_share(own_h: f64, brought_h: f64) -> f64 {
+pub(super) fn own_share(own_h: f64, brought_h: f64) -> f64 {
     if brought_h <= 0.0 { 1.0 } else { own_h / (own_h + brought_h) }
 }
 
