@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use cowpath_core::{
-    causes::Background,
+    causes::{Background, priors::NOTED_NOW_D},
     herd::{EventRow, Life, LifeKey, Stage},
     signals::PastHeat,
     time::hours_between,
@@ -24,6 +24,10 @@ pub struct Breeding {
     pub inseminated_at: Option<Timestamp>,
     /// Her last heat that somebody noted, or service.
     pub heat_at: Option<Timestamp>,
+    /// Her last one of more than [`NOTED_NOW_D`] days ago.
+    pub heat_before: Option<Timestamp>,
+    /// A check found her open after her last service.
+    pub found_open: bool,
 }
 
 /// What bears on what befalls her.
@@ -35,10 +39,11 @@ pub fn of(view: &View, life: &Life, stage: Stage) -> Background {
         stage,
         earlier_cases: earlier_udder_cases(view, life),
         cells_k: view.cells.get(&life.key).copied(),
-        days_since_heat: days(breeding.heat_at),
+        days_since_heat: days(breeding.heat_before),
+        noted_now: days(breeding.heat_at).filter(|days| *days < NOTED_NOW_D),
         heat_seen: view.others.heats.get(&life.key).map(|heat| (days_since(heat), f64::from(heat.chance))),
         in_calf: breeding.in_calf,
-        days_since_service: days(breeding.inseminated_at),
+        days_since_service: days(breeding.inseminated_at.filter(|_| !breeding.found_open)),
     }
 }
 
@@ -49,6 +54,11 @@ pub fn breeding(view: &View, life: &Life) -> Breeding {
     let known = events(view, life).filter(|event| since <= event.at && event.at <= view.at);
     let mut breeding = Breeding::default();
     for event in known {
+        if matches!(event.kind.as_str(), "heat" | "inseminated")
+            && NOTED_NOW_D <= hours_between(event.at, view.at) / 24.0
+        {
+            breeding.heat_before = Some(event.at);
+        }
         match event.kind.as_str() {
             "heat" => {
                 breeding.heat_at = Some(event.at);
@@ -57,11 +67,13 @@ pub fn breeding(view: &View, life: &Life) -> Breeding {
             "inseminated" => {
                 breeding.inseminated_at = Some(event.at);
                 breeding.heat_at = Some(event.at);
-                breeding.in_calf = false;
+                (breeding.in_calf, breeding.found_open) = (false, false);
             }
             "pregnancy-check" => {
                 let carried = hours_between(event.at, view.at) / 24.0 < CARRIED_D;
-                breeding.in_calf = found_a_calf(event).map_or(breeding.in_calf, |found| found && carried);
+                let found = found_a_calf(event);
+                breeding.in_calf = found.map_or(breeding.in_calf, |found| found && carried);
+                breeding.found_open = found.map_or(breeding.found_open, |found| !found);
             }
             _ => {}
         }

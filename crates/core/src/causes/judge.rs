@@ -5,13 +5,13 @@ use jiff::{SignedDuration, Timestamp};
 use super::{
     Cause, Finding, Reason, Subject, Urgency,
     calibrated::stated,
-    gate::{OPEN_FROM, Rough, open},
-    grid::{Onset, SPAN_H, onsets},
-    likelihood::{READY, ReadyTemplate, log_sum},
+    gate::OPEN_FROM,
+    grid::{Onset, SPAN_H, onsets, read_at},
+    layers::{Weighed, chances, layers, telling},
     priors::Background,
-    series::{Series, gather, of_lines},
+    series::{gather, of_lines},
     templates::of_quarter,
-    weigh::{Cell, Evidence, Read, taken_off, weigh},
+    weigh::{Cell, Evidence},
     worth::Settings,
 };
 use crate::{
@@ -42,19 +42,8 @@ pub struct CowCourse<'a> {
     pub began: Began,
 }
 
-/// Onsets a cow-day from which a cause is weighed wherever anything is: one in 20 in ten days.
-const OFTEN_FROM: f64 = 0.005;
-
 /// Causes less likely than this are not worth naming: 1 in 200.
 pub const NAMED_FROM: f64 = 0.005;
-
-/// Weight of all illnesses of a cow, against 1 of one that is well, from which she is looked at beside what passes by itself:
-/// that only lessens it, and by the stated costs nothing is shown that is less likely than some 1 in 20.
-const TOLD_FROM: f64 = 0.02;
-
-/// Weight of a heat, against 1 of a cow that is well, from which she is looked at beside what passes by itself: heats are so
-/// common that every cow would be. Far below what is shown.
-const HEAT_FROM: f64 = 0.015;
 
 /// Every cause worth naming, likeliest first; none where nothing was measured. What is shown of them: [`super::cut`].
 pub fn judge_cow(course: &CowCourse, settings: &Settings) -> Vec<Finding> {
@@ -82,40 +71,13 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         .filter(|hours| -SPAN_H <= *hours)
         .collect();
     let earliest_h = course.her.stage.days_in_milk.map_or(-SPAN_H, |days| -24.0 * days);
-    let onsets = onsets(&milked_h, earliest_h);
+    let others_h = series.iter().flat_map(|series| series.hours.iter().copied());
+    let onsets = onsets(&read_at(&milked_h, others_h), earliest_h);
     if onsets.is_empty() {
         return Vec::new();
     }
-    let first = Weighed::of(course, settings, series, &onsets, open_from, None);
-    let mut chances = first.chances.clone();
-    // Two causes may hold at once: what the likeliest one leaves unexplained is weighed for the others.
-    let likeliest =
-        chances.iter().copied().filter(|(cause, _)| *cause != Cause::Well).max_by(|a, b| a.1.total_cmp(&b.1));
-    // Milk alone does not say which illness of the whole cow it is: what explains it best stands for all of them.
-    let whole = |cause: Cause| cause.is_illness() && cause != Cause::Udder;
-    let likeliest = likeliest.map(|(cause, chance)| {
-        let together = chances.iter().filter(|(other, _)| whole(*other)).map(|(_, chance)| chance).sum();
-        (cause, if whole(cause) { together } else { chance })
-    });
-    let second = likeliest.filter(|(_, chance)| 0.5 <= *chance).and_then(|(cause, chance)| {
-        let evidence = first.evidence_of(cause)?;
-        let cell = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-        let left = taken_off(evidence, cell, &first.read, &onsets);
-        Some((chance, Weighed::of(course, settings, left, &onsets, open_from, Some(cause))))
-    });
-    let mut from_second = Vec::new();
-    if let Some((chance, second)) = &second {
-        for (cause, alone) in &mut chances {
-            let beside =
-                second.chances.iter().find(|(other, _)| other == cause).map_or(0.0, |(_, beside)| *beside);
-            if *cause != Cause::Well && 0.0 < beside {
-                if *alone < chance * beside {
-                    from_second.push(*cause);
-                }
-                *alone = (*alone + chance * beside).min(1.0);
-            }
-        }
-    }
+    let layers = layers(course, settings, series, &onsets, open_from);
+    let chances = chances(&layers);
     let mut findings: Vec<Finding> = chances
         .iter()
         .filter(|(cause, chance)| *cause != Cause::Well && NAMED_FROM <= *chance)
@@ -123,11 +85,7 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
             let mut others: Vec<(Cause, f64)> =
                 chances.iter().filter(|(other, _)| other != cause).copied().collect();
             others.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-            let weighed = match &second {
-                Some((_, second)) if from_second.contains(cause) => second,
-                _ => &first,
-            };
-            finding(course, *cause, *chance, others, weighed, &onsets)
+            finding(course, *cause, *chance, others, telling(&layers, *cause)?, &onsets)
         })
         .collect();
     findings.sort_by(|a, b| b.probability.total_cmp(&a.probability).then(a.cause.cmp(&b.cause)));
@@ -150,89 +108,6 @@ pub(crate) fn judge_from(course: &CowCourse, settings: &Settings, open_from: f64
         settings.value(finding, course.at);
     }
     findings
-}
-
-/// Every cause but one weighed on one set of readings.
-struct Weighed {
-    read: Vec<Read>,
-    evidence: Vec<Evidence>,
-    /// Chance of each cause if only one holds; `Well` first.
-    chances: Vec<(Cause, f64)>,
-}
-
-impl Weighed {
-    fn of(
-        course: &CowCourse,
-        settings: &Settings,
-        series: Vec<Series>,
-        onsets: &[Onset],
-        open_from: f64,
-        without: Option<Cause>,
-    ) -> Weighed {
-        let rate = |ready: &ReadyTemplate| {
-            settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
-        };
-        let rough: Vec<Rough> = series.iter().map(Rough::of).collect();
-        let measured = |ready: &ReadyTemplate| {
-            let moves = |one: &Series| ready.courses.iter().any(|course| course.course.signal == one.signal);
-            series.iter().any(moves)
-        };
-        // What is weighed first, and what only beside it: what passes by itself, and what comes so often that it may be behind
-        // anything.
-        let mut first: Vec<Vec<Option<Quarter>>> = vec![Vec::new(); READY.len()];
-        let mut beside: Vec<bool> = vec![false; READY.len()];
-        for (place, ready) in READY.iter().enumerate() {
-            let cause = ready.template.cause;
-            if Some(cause) == without {
-                continue;
-            }
-            if cause != Cause::Well {
-                first[place] = open(ready, &rough, &settings.noise, rate(ready), open_from);
-            }
-            let often = OFTEN_FROM < rate(ready) && !ready.template.in_quarter;
-            beside[place] = first[place].is_empty() && (cause == Cause::Well || often) && measured(ready);
-        }
-        let read: Vec<Read> = series.into_iter().map(Read::of).collect();
-        let weighed = |place: usize, places: &[Option<Quarter>]| {
-            let ready = &READY[place];
-            (place, weigh(ready, places, &read, onsets, rate(ready), &settings.noise))
-        };
-        let opened = first.iter().enumerate().filter(|(_, places)| !places.is_empty());
-        let mut evidence: Vec<(usize, Evidence)> =
-            opened.map(|(place, places)| weighed(place, places)).collect();
-        // What passes by itself only takes from the chances of what is weighed: where they are little without it, it is
-        // not looked at.
-        let sum = |heat: bool| {
-            let own = evidence.iter().filter(|(_, one)| (one.ready.template.cause == Cause::Heat) == heat);
-            log_sum(own.map(|(_, one)| one.total())).exp()
-        };
-        let told = TOLD_FROM <= sum(false) || HEAT_FROM <= sum(true);
-        if told || open_from <= 0.0 || (without.is_some() && !evidence.is_empty()) {
-            let others = beside.iter().enumerate().filter(|(_, beside)| **beside);
-            evidence.extend(others.map(|(place, _)| weighed(place, &[None])));
-            evidence.sort_by_key(|(place, _)| *place);
-        } else if without.is_none() {
-            evidence.clear();
-        }
-        let evidence: Vec<Evidence> = evidence.into_iter().map(|(_, one)| one).collect();
-        let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
-        for one in &evidence {
-            let total = one.total();
-            let cause = one.ready.template.cause;
-            logs[0].1 = log_sum([logs[0].1, one.passed].into_iter());
-            match logs.iter_mut().find(|(known, _)| *known == cause) {
-                Some((_, log)) => *log = log_sum([*log, total].into_iter()),
-                None => logs.push((cause, total)),
-            }
-        }
-        let all = log_sum(logs.iter().map(|(_, log)| *log));
-        let chances = logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect();
-        Weighed { read, evidence, chances }
-    }
-
-    fn evidence_of(&self, cause: Cause) -> Option<&Evidence> {
-        self.evidence.iter().find(|one| one.ready.template.cause == cause)
-    }
 }
 
 /// Puts together what the cells of one cause say.

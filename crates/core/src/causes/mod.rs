@@ -33,6 +33,7 @@ pub mod grid;
 pub mod herd_milk;
 pub mod judge;
 mod lanes;
+mod layers;
 pub mod learned;
 mod likelihood;
 pub mod noise;

@@ -3,7 +3,8 @@
 //! # Equation
 //! rate(c | cow) = rate_c · learned_c · f_stage · f_parity · f_history        onsets a cow-day
 //!   learned_c  what this farm's own outcomes make of the stated rate (1 until a person has answered)
-//! For heat the rate follows her cycle: after a recorded heat or service at day 0 the next is due at day 21, spread 2.5 d.
+//! For heat the rate follows her cycle: after a recorded heat or service at day 0 the next is due at day 21, spread 2.5 d. One noted
+//! these days speaks for itself: its onset lies about the note.
 //! # Source
 //! Rates and factors are stated defaults of the order the trade tells; directions as `sources.md` §4, §9 have them. Cycle:
 //! §4.3, 18 to 24 days. None is read off a simulated herd.
@@ -24,13 +25,15 @@ pub struct Background {
     pub earlier_cases: u32,
     /// Her last cell count from recording, thousand/mL, if any of the last 60 days.
     pub cells_k: Option<f64>,
-    /// Days since her last recorded heat or service, whichever is later.
+    /// Days since her last recorded heat or service, whichever is later, but for one noted in the last [`NOTED_NOW_D`] days.
     pub days_since_heat: Option<f64>,
+    /// Days since a heat or service noted in these last days: that is the heat in question, not the one before it.
+    pub noted_now: Option<f64>,
     /// Days since a heat that her activity showed some weeks ago, and how sure that was.
     pub heat_seen: Option<(f64, f64)>,
     /// Recorded in calf by a check.
     pub in_calf: bool,
-    /// Days since she was last served, if she was.
+    /// Days since she was last served, if she was and no check has found her open since.
     pub days_since_service: Option<f64>,
 }
 
@@ -42,6 +45,7 @@ impl Background {
             earlier_cases: 0,
             cells_k: None,
             days_since_heat: None,
+            noted_now: None,
             heat_seen: None,
             in_calf: false,
             days_since_service: None,
@@ -97,6 +101,15 @@ impl Default for Rates {
         }
     }
 }
+
+/// A note this young is of the heat she may be in, days.
+pub const NOTED_NOW_D: f64 = 2.0;
+/// Share of noted heats that are one, and the days before and after the note in which it began. Stated defaults.
+const NOTED_RIGHT: f64 = 0.85;
+const NOTED_BEGAN_D: (f64, f64) = (1.0, 0.1);
+/// Most that a heat guessed from her activity of weeks ago may say of the next one: it was one of several odd days. Stated
+/// default.
+const SEEN_TRUST: f64 = 0.85;
 
 /// Days in a year.
 const YEAR_D: f64 = 365.25;
@@ -163,6 +176,16 @@ impl Rates {
         };
         self.base(cause) * factor
     }
+
+    /// Onsets of `cause` in a cow in a span of time, `days` before now (the earlier first), at `a_day` of them a day: a heat that
+    /// was noted began about its note.
+    pub fn in_span(cause: Cause, her: &Background, days: (f64, f64), a_day: f64) -> f64 {
+        let steady = a_day * (days.0 - days.1);
+        let Some(noted) = her.noted_now.filter(|_| cause == Cause::Heat) else { return steady };
+        let (from, to) = (noted + NOTED_BEGAN_D.0, noted - NOTED_BEGAN_D.1);
+        let within = (days.0.min(from) - days.1.max(to)).max(0.0) / (from - to);
+        steady + NOTED_RIGHT * within
+    }
 }
 
 fn by_parity(parity: Option<u8>, first: f64, older: f64) -> f64 {
@@ -189,7 +212,10 @@ fn heat_factor(her: &Background) -> f64 {
     let by_note = noted.map_or(1.0, by_cycle);
     // What her activity showed counts where nobody noted a heat since then, or that one.
     let seen = her.heat_seen.filter(|(days, _)| noted.is_none_or(|noted| days + CYCLE_SD_D < noted));
-    open * seen.map_or(by_note, |(days, sure)| sure * by_cycle(days) + (1.0 - sure) * by_note)
+    open * seen.map_or(by_note, |(days, sure)| {
+        let sure = sure.min(SEEN_TRUST);
+        sure * by_cycle(days) + (1.0 - sure) * by_note
+    })
 }
 
 /// Days after a heat from which it tells nothing of the next ones.

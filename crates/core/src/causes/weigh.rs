@@ -7,7 +7,7 @@ use std::cell::OnceCell;
 
 use super::{
     grid::Onset,
-    likelihood::{Ready, ReadyTemplate, log_sum, table},
+    likelihood::{READY, Ready, ReadyTemplate, log_sum, table},
     noise::Noise,
     series::Series,
     well::Well,
@@ -27,6 +27,8 @@ pub(crate) struct Cell {
 
 /// What one template makes of a cow.
 pub(crate) struct Evidence {
+    /// Place of the template among all.
+    pub place: usize,
     pub ready: &'static ReadyTemplate,
     pub cells: Vec<Cell>,
     /// ln of the weight of onsets so long ago that it has passed.
@@ -60,15 +62,16 @@ impl Read {
     }
 }
 
-/// Weighs one template in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
+/// Weighs the template at `place`, of which `begun` onsets are expected in a cell, in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
 pub(crate) fn weigh(
-    ready: &'static ReadyTemplate,
+    place: usize,
     places: &[Option<Quarter>],
     series: &[Read],
     onsets: &[Onset],
-    rate_a_day: f64,
+    begun: impl Fn(&Onset) -> f64,
     noise: &Noise,
 ) -> Evidence {
+    let ready = &READY[place];
     let template = ready.template;
     let severities = template.severities.len();
     let tables: Vec<Vec<(Option<Quarter>, Vec<f64>)>> = ready
@@ -97,6 +100,7 @@ pub(crate) fn weigh(
     let mut passed: Vec<f64> = Vec::new();
     let holds_h = template.holds_days.map_or(f64::INFINITY, |days| 24.0 * days);
     let log_severities: Vec<f64> = template.severities.iter().map(|(_, weight)| weight.ln()).collect();
+    let begun: Vec<f64> = onsets.iter().map(begun).collect();
     for quarter in places {
         // The series each course reads for this quarter; none where nothing was measured.
         let own: Vec<Option<&[f64]>> = tables
@@ -109,7 +113,7 @@ pub(crate) fn weigh(
             .collect();
         for (pace, (_, pace_weight)) in template.paces.iter().enumerate() {
             for (onset, span) in onsets.iter().enumerate() {
-                let prior = (rate_a_day * span.width_days * pace_weight / of).ln();
+                let prior = (begun[onset] * pace_weight / of).ln();
                 for (severity, log_severity) in log_severities.iter().enumerate() {
                     let place = (pace * onsets.len() + onset) * severities + severity;
                     for (part, table) in row.iter_mut().zip(&own) {
@@ -130,7 +134,7 @@ pub(crate) fn weigh(
             }
         }
     }
-    Evidence { ready, cells, passed: log_sum(passed.into_iter()), parts }
+    Evidence { place, ready, cells, passed: log_sum(passed.into_iter()), parts }
 }
 
 /// `[pace][onset][severity]` from `[pace][onset][amplitude]`.

@@ -6,16 +6,21 @@
 
 use std::collections::BTreeMap;
 
+use cowpath_core::causes::Cause;
+
 use super::{
-    count::Figure,
+    count::{Figure, hours_after},
     heard::{Heard, Said},
 };
 
 /// By tenth of stated probability: sum stated, number that held, number.
 pub type Tenths = [(f64, f64, f64); 10];
 
+/// A standstill is told for so long after it ended, as one that is over: it held if there was one, h.
+const STOOD_TOLD_H: i64 = 24;
+
 /// Whether what was stated of a subject held at the round. An unclear call holds with any illness, a heat call from the
-/// rise of activity until the egg is shed.
+/// rise of activity until the egg is shed, a standstill's for a day after it.
 pub fn held(heard: &Heard, subject: &str, name: &str, said: &Said) -> bool {
     match subject {
         "cow" => heard.truth.cases.iter().any(|case| {
@@ -23,7 +28,9 @@ pub fn held(heard: &Heard, subject: &str, name: &str, said: &Said) -> bool {
             kind && case.animal == name && case.holds(said.at)
         }),
         "box" => heard.truth.faults.iter().any(|fault| {
-            fault.kind == said.cause && fault.at_box == name && fault.from <= said.at && said.at <= fault.to
+            let stood = fault.kind == Cause::IdleFault.word();
+            let until = if stood { hours_after(fault.to, STOOD_TOLD_H) } else { fault.to };
+            fault.kind == said.cause && fault.at_box == name && fault.from <= said.at && said.at <= until
         }),
         _ => heard.truth.happenings.iter().any(|own| {
             ["heat-stress", "bad-batch", "ration-change"].contains(&own.kind.as_str())

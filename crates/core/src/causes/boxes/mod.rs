@@ -127,6 +127,11 @@ pub fn judge_boxes(boxes: &Boxes, clock: Option<&ClockOff>, settings: &Settings)
     faults.retain(|fault| !clock.is_some_and(|off| clocks::explains(off, fault)));
     for fault in &mut faults {
         settings.value(&mut fault.finding, boxes.at);
+        // It milks again: what is left is to ask why, and that waits for the walk.
+        let over = fault.finding.cause == Cause::IdleFault && !fault.goes_on;
+        if over && fault.finding.urgency == Urgency::Now {
+            fault.finding.urgency = Urgency::Today;
+        }
     }
     faults.sort_by(|a, b| b.finding.probability.total_cmp(&a.finding.probability));
     faults

@@ -3,7 +3,7 @@
 use super::made::{ALL, CALM_D, Fitted, Made, What, Wrong, made, rounds, shown};
 use crate::{
     causes::{
-        Cause, Finding, Settings,
+        Cause, Finding, Settings, Urgency,
         boxes::{
             BoxFault, BoxLog, Boxes, ClockOff, LogEnds, clock_off, clock_speaks, clocks::explains,
             judge_boxes, log_ends,
@@ -167,6 +167,8 @@ fn a_standstill_is_told_while_it_lasts_and_after() {
         assert_eq!(shown.len(), 1, "{faults:?}");
         assert_eq!((shown[0].of_box(), shown[0].goes_on), (Some(BoxKey(1)), goes_on));
         assert!(0.5 < shown[0].finding.probability, "{}", shown[0].finding.probability);
+        // Nobody is sent out at once for a box that milks again.
+        assert_eq!(shown[0].finding.urgency == Urgency::Now, goes_on, "{:?}", shown[0].finding.urgency);
     }
 }
 

@@ -1,0 +1,230 @@
+//! What explains her readings, and what explains what that leaves?
+//!
+//! # Equation
+//! P(c) = Σ_k reach_k · P_k(c)        reach_0 = 1,  reach_{k+1} = reach_k · P_k(h_k)
+//!   k    a layer: her readings, with what the layers before it hold taken off
+//!   P_k  chance of each cause if only one holds ([`weigh`](super::weigh()))
+//!   h_k  what holds there: what is likelier than not, a cause or something that passes by itself
+//!
+//! Two causes may hold at once, and a signal that strays by itself says nothing of the others: a box whose scale was moved must
+//! not hide a heat. So what the likeliest explains is taken off, and the rest is weighed once more.
+
+use super::{
+    Cause,
+    gate::{Rough, open},
+    grid::{Onset, SPAN_H},
+    judge::CowCourse,
+    likelihood::{READY, ReadyTemplate, log_sum},
+    priors::Rates,
+    series::Series,
+    weigh::{Evidence, Read, taken_off, weigh},
+    worth::Settings,
+};
+use crate::herd::Quarter;
+
+/// Onsets a cow-day from which a cause is weighed wherever anything is: one in 20 in ten days.
+const OFTEN_FROM: f64 = 0.005;
+
+/// Weight of all illnesses of a cow, against 1 of one that is well, from which she is looked at beside what passes by itself:
+/// that only lessens it, and by the stated costs nothing is shown that is less likely than some 1 in 20.
+const TOLD_FROM: f64 = 0.02;
+
+/// Weight of a heat, against 1 of a cow that is well, from which she is looked at beside what passes by itself: heats are so
+/// common that every cow would be. Far below what is shown.
+const HEAT_FROM: f64 = 0.015;
+
+/// From this chance on something holds: likelier than not.
+const HOLDS_FROM: f64 = 0.5;
+
+/// How far back is looked, days.
+const SPAN_D: f64 = SPAN_H / 24.0;
+
+/// Layers at most: two signals may stray, as where one sensor measures both, and a cause hold beside another.
+const MOST_LAYERS: usize = 4;
+
+/// Causes weighed on what those before leave.
+pub(crate) struct Layer {
+    /// Chance that all holds which was taken off.
+    reach: f64,
+    weighed: Weighed,
+}
+
+/// Every layer of a cow's readings, the first with nothing taken off.
+pub(crate) fn layers(
+    course: &CowCourse,
+    settings: &Settings,
+    series: Vec<Series>,
+    onsets: &[Onset],
+    open_from: f64,
+) -> Vec<Layer> {
+    let mut taken = Taken::default();
+    let mut layers =
+        vec![Layer { reach: 1.0, weighed: Weighed::of(course, settings, series, onsets, open_from, &taken) }];
+    while layers.len() < MOST_LAYERS {
+        let Some(Layer { reach, weighed }) = layers.last() else { break };
+        let Some((evidence, chance)) = weighed.holds() else { break };
+        let Some(cell) = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)) else { break };
+        let left = taken_off(evidence, cell, &weighed.read, onsets);
+        match evidence.ready.template.cause {
+            // A second cause is looked for once.
+            _ if taken.cause.is_some() => break,
+            Cause::Well => taken.strays.push(evidence.place),
+            cause => taken.cause = Some(cause),
+        }
+        let reach = reach * chance;
+        let weighed = Weighed::of(course, settings, left, onsets, open_from, &taken);
+        layers.push(Layer { reach, weighed });
+    }
+    layers
+}
+
+/// Chance of each cause over all layers; `Well` first, as the first layer has it.
+pub(crate) fn chances(layers: &[Layer]) -> Vec<(Cause, f64)> {
+    let mut chances: Vec<(Cause, f64)> = Vec::new();
+    for (depth, layer) in layers.iter().enumerate() {
+        for (cause, own) in &layer.weighed.chances {
+            match chances.iter_mut().find(|(known, _)| known == cause) {
+                Some(_) if *cause == Cause::Well && 0 < depth => {}
+                Some((_, chance)) => *chance = (*chance + layer.reach * own).min(1.0),
+                None => chances.push((*cause, layer.reach * own)),
+            }
+        }
+    }
+    chances
+}
+
+/// Where most of a cause's chance comes from.
+pub(crate) fn telling(layers: &[Layer], cause: Cause) -> Option<&Weighed> {
+    let chance = |layer: &Layer| layer.reach * layer.weighed.chance(cause);
+    let known = layers.iter().filter(|layer| layer.weighed.evidence_of(cause).is_some());
+    // Of equals the first.
+    let most = known.rev().max_by(|a, b| chance(a).total_cmp(&chance(b)))?;
+    Some(&most.weighed)
+}
+
+/// What the layers before hold.
+#[derive(Default)]
+struct Taken {
+    cause: Option<Cause>,
+    /// Places of what passes by itself.
+    strays: Vec<usize>,
+}
+
+/// Causes weighed on one set of readings.
+pub(crate) struct Weighed {
+    /// The readings.
+    pub read: Vec<Read>,
+    evidence: Vec<Evidence>,
+    /// Chance of each cause if only one holds; `Well` first.
+    chances: Vec<(Cause, f64)>,
+}
+
+impl Weighed {
+    fn of(
+        course: &CowCourse,
+        settings: &Settings,
+        series: Vec<Series>,
+        onsets: &[Onset],
+        open_from: f64,
+        taken: &Taken,
+    ) -> Weighed {
+        let rate = |ready: &ReadyTemplate| {
+            settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
+        };
+        let rough: Vec<Rough> = series.iter().map(Rough::of).collect();
+        let measured = |ready: &ReadyTemplate| {
+            let moves = |one: &Series| ready.courses.iter().any(|course| course.course.signal == one.signal);
+            series.iter().any(moves)
+        };
+        // What is weighed first, and what only beside it: what passes by itself, and what comes so often that it may be behind
+        // anything.
+        let mut first: Vec<Vec<Option<Quarter>>> = vec![Vec::new(); READY.len()];
+        let mut beside: Vec<bool> = vec![false; READY.len()];
+        for (place, ready) in READY.iter().enumerate() {
+            let cause = ready.template.cause;
+            if Some(cause) == taken.cause || taken.strays.contains(&place) {
+                continue;
+            }
+            if cause != Cause::Well {
+                let noted = Rates::in_span(cause, &course.her, (SPAN_D, 0.0), 0.0) / SPAN_D;
+                first[place] = open(ready, &rough, &settings.noise, rate(ready) + noted, open_from);
+            }
+            let often = OFTEN_FROM < rate(ready) && !ready.template.in_quarter;
+            beside[place] = first[place].is_empty() && (cause == Cause::Well || often) && measured(ready);
+        }
+        let read: Vec<Read> = series.into_iter().map(Read::of).collect();
+        let weighed = |place: usize, places: &[Option<Quarter>]| {
+            let (cause, a_day) = (READY[place].template.cause, rate(&READY[place]));
+            let begun = |cell: &Onset| {
+                let (middle, half) = (-cell.hours / 24.0, cell.width_days / 2.0);
+                Rates::in_span(cause, &course.her, (middle + half, middle - half), a_day)
+            };
+            weigh(place, places, &read, onsets, begun, &settings.noise)
+        };
+        let opened = first.iter().enumerate().filter(|(_, places)| !places.is_empty());
+        let mut evidence: Vec<Evidence> = opened.map(|(place, places)| weighed(place, places)).collect();
+        // What passes by itself only takes from the chances of what is weighed: where they are little without it, it is
+        // not looked at.
+        let sum = |heat: bool| {
+            let own = evidence.iter().filter(|one| (one.ready.template.cause == Cause::Heat) == heat);
+            log_sum(own.map(Evidence::total)).exp()
+        };
+        let told = TOLD_FROM <= sum(false) || HEAT_FROM <= sum(true);
+        if told || open_from <= 0.0 || (taken.cause.is_some() && !evidence.is_empty()) {
+            let others = beside.iter().enumerate().filter(|(_, beside)| **beside);
+            evidence.extend(others.map(|(place, _)| weighed(place, &[None])));
+            evidence.sort_by_key(|one| one.place);
+        } else {
+            evidence.clear();
+        }
+        let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
+        for one in &evidence {
+            let total = one.total();
+            let cause = one.ready.template.cause;
+            logs[0].1 = log_sum([logs[0].1, one.passed].into_iter());
+            match logs.iter_mut().find(|(known, _)| *known == cause) {
+                Some((_, log)) => *log = log_sum([*log, total].into_iter()),
+                None => logs.push((cause, total)),
+            }
+        }
+        let all = log_sum(logs.iter().map(|(_, log)| *log));
+        let chances = logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect();
+        Weighed { read, evidence, chances }
+    }
+
+    /// What one cause makes of the readings.
+    pub fn evidence_of(&self, cause: Cause) -> Option<&Evidence> {
+        self.evidence.iter().find(|one| one.ready.template.cause == cause)
+    }
+
+    fn chance(&self, cause: Cause) -> f64 {
+        self.chances.iter().find(|(own, _)| *own == cause).map_or(0.0, |(_, chance)| *chance)
+    }
+
+    /// What is likelier than not, and its chance: a cause, or what passes by itself.
+    fn holds(&self) -> Option<(&Evidence, f64)> {
+        // Milk alone does not say which illness of the whole cow it is: what explains it best stands for all of them.
+        let whole = |cause: Cause| cause.is_illness() && cause != Cause::Udder;
+        let causes = self.chances.iter().filter(|(cause, _)| *cause != Cause::Well);
+        let (cause, chance) = causes.clone().copied().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let together = causes.filter(|(other, _)| whole(*other)).map(|(_, chance)| chance).sum();
+        let chance = if whole(cause) { together } else { chance };
+        if HOLDS_FROM <= chance {
+            return Some((self.evidence_of(cause)?, chance));
+        }
+        let well = self.chance(Cause::Well);
+        let totals = self.evidence.iter().filter(|one| one.ready.template.cause == Cause::Well);
+        let (stray, total) = totals.map(|one| (one, one.total())).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
+        // All that is weighed together, from one whose chance is known.
+        let passed = self.evidence.iter().map(|one| one.passed);
+        let all_well = self
+            .evidence
+            .iter()
+            .filter(|one| one.ready.template.cause == Cause::Well)
+            .map(Evidence::total)
+            .chain(passed)
+            .chain([0.0]);
+        let chance = well * (total - log_sum(all_well)).exp();
+        (HOLDS_FROM <= chance).then_some((stray, chance))
+    }
+}
