@@ -182,6 +182,11 @@ fn false_calls(herds: &[Heard], beside: &[Beside]) -> Vec<Row> {
     rows
 }
 
+/// Whether people noted a heat while it could still be served in its best hours.
+fn is_noted(case: &Case) -> bool {
+    case.noticed.is_some_and(|noticed| noticed <= hours_after(case.began, 24))
+}
+
 fn heat(herds: &[Heard], beside: &[Beside]) -> Vec<Row> {
     let heats = |counts: fn(&Case) -> bool| {
         of_cases(herds, &["heat"], |heard, case| {
@@ -204,6 +209,9 @@ fn heat(herds: &[Heard], beside: &[Beside]) -> Vec<Row> {
         },
         row("… heats that show", heats(|case| case.clinical), Unit::Share, ""),
         row("… silent heats", heats(|case| !case.clinical), Unit::Share, ""),
+        // What people noted in those hours stands in the log, and speaks for itself.
+        row("… heats that nobody noted in those hours", heats(|case| !is_noted(case)), Unit::Share, ""),
+        row("… of them those that show", heats(|case| case.clinical && !is_noted(case)), Unit::Share, ""),
         Row {
             beside: Some(("the most frequent class", heat)),
             ..row("heat told from illness among called cows down in milk", told, Unit::Share, "95 %")

@@ -4,7 +4,7 @@ use jiff::SignedDuration;
 
 use super::made::{Chance, Making, known, made, settings};
 use crate::{
-    causes::{Background, Cause, Rates, judge_cow},
+    causes::{Background, Cause, CowCourse, Rates, judge_cow},
     expect::Signal,
     herd::Stage,
     signals::{Line, Point},
@@ -39,24 +39,26 @@ fn line(
     Line { signal, quarter: None, points }
 }
 
+/// Twelve hours of `up` more activity, and less rumination, before the time of judging.
+fn heat_lines(chance: &mut Chance, at: jiff::Timestamp, up: f64) -> Vec<Line> {
+    let on = |by: f64| move |back: f64| if back < 12.0 { by } else { 0.0 };
+    vec![
+        line(chance, at, Signal::Activity, 4, 0.25, on(up)),
+        line(chance, at, Signal::Rumination, 8, 0.15, on(-0.2 * up)),
+    ]
+}
+
+fn heat_in(course: &CowCourse) -> f64 {
+    let findings = judge_cow(course, &settings());
+    findings.iter().find(|one| one.cause == Cause::Heat).map_or(0.0, |one| one.probability)
+}
+
 fn chance_of_heat(seed: u64, up: f64) -> f64 {
     let mut chance = Chance::new(seed);
     let milkings = made(&mut chance, &Making::well(16.0));
     let course = known(&milkings, 300.0);
-    let lines = [
-        line(&mut chance, course.at, Signal::Activity, 4, 0.25, |back| if back < 12.0 { up } else { 0.0 }),
-        line(
-            &mut chance,
-            course.at,
-            Signal::Rumination,
-            8,
-            0.15,
-            |back| if back < 12.0 { -0.2 * up } else { 0.0 },
-        ),
-    ];
-    let course = crate::causes::CowCourse { lines: &lines, ..course };
-    let findings = judge_cow(&course, &settings());
-    findings.iter().find(|one| one.cause == Cause::Heat).map_or(0.0, |one| one.probability)
+    let lines = heat_lines(&mut chance, course.at, up);
+    heat_in(&CowCourse { lines: &lines, ..course })
 }
 
 #[test]
@@ -80,4 +82,75 @@ fn a_heat_that_her_activity_showed_three_weeks_ago_tells_of_the_next_as_far_as_i
     // Somebody noted one since then: that one tells.
     let noted = Background { days_since_heat: Some(12.0), ..her };
     assert_eq!(rate(noted), rate(Background { heat_seen: Some((33.0, 0.9)), ..noted }));
+}
+
+#[test]
+fn a_cow_in_heat_that_stays_away_from_the_box_is_seen() {
+    let seen = |away_h: i64| {
+        let called = (0..20).filter(|seed| {
+            let mut chance = Chance::new(500 + seed);
+            let milkings = made(&mut chance, &Making::well(16.0));
+            let course = known(&milkings, 300.0);
+            // No milking since before it began.
+            let since = course.at.checked_sub(SignedDuration::from_hours(away_h)).unwrap();
+            let before: Vec<_> = milkings.iter().filter(|own| own.ended_at <= since).cloned().collect();
+            let lines = heat_lines(&mut chance, course.at, 1.1);
+            0.5 < heat_in(&CowCourse { milkings: &before, lines: &lines, ..course })
+        });
+        called.count()
+    };
+    let (milked, away) = (seen(0), seen(13));
+    println!("heat: {milked} of 20 milked meanwhile, {away} of 20 that stayed away for 13 h");
+    assert!(18 <= milked && 18 <= away);
+}
+
+#[test]
+fn a_signal_that_strays_by_itself_hides_no_heat() {
+    let seen = |left: f64| {
+        let called = (0..20).filter(|seed| {
+            let mut chance = Chance::new(600 + seed);
+            let milkings = made(&mut chance, &Making::well(16.0));
+            let course = known(&milkings, 300.0);
+            let mut lines = heat_lines(&mut chance, course.at, 1.1);
+            // Five spreads less eaten in the box for eight days, and nothing else.
+            let stray = |back: f64| if back < 192.0 { -left } else { 0.0 };
+            lines.push(line(&mut chance, course.at, Signal::Feed, 12, 0.1, stray));
+            0.5 < heat_in(&CowCourse { lines: &lines, ..course })
+        });
+        called.count()
+    };
+    let (plain, strayed) = (seen(0.0), seen(0.5));
+    println!("heat: {plain} of 20 with nothing else, {strayed} of 20 beside feed that strays");
+    assert!(18 <= plain && 18 <= strayed);
+}
+
+#[test]
+fn a_heat_noted_today_speaks_for_itself_and_one_of_last_week_against() {
+    let chance_with = |noted_now: Option<f64>, before: Option<f64>| {
+        let mut chance = Chance::new(700);
+        let milkings = made(&mut chance, &Making::well(16.0));
+        let course = known(&milkings, 300.0);
+        let lines = heat_lines(&mut chance, course.at, 0.35);
+        let her = Background { noted_now, days_since_heat: before, ..course.her };
+        heat_in(&CowCourse { lines: &lines, her, ..course })
+    };
+    let (plain, now, last_week) =
+        (chance_with(None, None), chance_with(Some(0.3), None), chance_with(None, Some(7.0)));
+    println!("heat: {plain:.3} with no note, {now:.3} noted today, {last_week:.3} noted a week ago");
+    let odds = |chance: f64| chance / (1.0 - chance);
+    assert!(4.0 * odds(plain) < odds(now) && 2.0 * odds(last_week) < odds(plain));
+}
+
+#[test]
+fn onsets_noted_are_counted_about_the_note_once() {
+    let stage = Stage { parity: Some(2), calved_at: None, days_in_milk: Some(80.0), dry: false };
+    let her = Background { noted_now: Some(0.5), ..Background::of_stage(stage) };
+    let of = |cause, from, to| Rates::in_span(cause, &her, (from, to), 0.05);
+    // Derived: 0.05 a day over ten days, and a note that is right in 85 of 100.
+    assert!((of(Cause::Heat, 10.0, 0.0) - (0.5 + 0.85)).abs() < 1e-12);
+    assert!((of(Cause::Heat, 10.0, 1.5) - 0.05 * 8.5).abs() < 1e-12);
+    assert!((of(Cause::Udder, 10.0, 0.0) - 0.5).abs() < 1e-12);
+    let cells: f64 =
+        (0..40).map(|cell| f64::from(cell) * 0.25).map(|to| of(Cause::Heat, to + 0.25, to)).sum();
+    assert!((cells - 1.35).abs() < 1e-9, "{cells}");
 }
