@@ -3,7 +3,7 @@
 //! # Equation
 //! P(c) = Σ_k reach_k · P_k(c)        reach_0 = 1,  reach_{k+1} = reach_k · P_k(h_k)
 //!   k    a layer: her readings, with what the layers before it hold taken off
-//!   P_k  chance of each cause if only one holds ([`weigh`](super::weigh()))
+//!   P_k  chance of each cause if only one holds (`weigh`)
 //!   h_k  what holds there: what is likelier than not, a cause or something that passes by itself
 //!
 //! Two causes may hold at once, and a signal that strays by itself says nothing of the others: a box whose scale was moved must
