@@ -272,6 +272,7 @@ fn twelve_rows_become_a_sentence() {
         diagnosed_at: None,
         in_calf: false,
         inseminated_at: None,
+        noted_at: None,
     };
     let said = say::call::call(finding, &facts);
     insta::assert_snapshot!(shown_as(&[&said.sentence, &said.action, &said.why]), @r"

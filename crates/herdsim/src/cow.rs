@@ -162,6 +162,7 @@ pub struct Streams {
     pub moving: Stream,
     pub people: Stream,
     pub life: Stream,
+    pub mistaken: Stream,
 }
 
 impl Streams {
@@ -178,6 +179,7 @@ impl Streams {
             moving: stream("cow moving"),
             people: stream("cow and people"),
             life: stream("cow life"),
+            mistaken: stream("cow mistaken"),
         }
     }
 }

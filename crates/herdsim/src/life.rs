@@ -75,6 +75,7 @@ pub fn begin_day(
     wander(cow, today);
     sickness(cow, today, midnight_s, season, number);
     heats(cow, today, midnight_s, clock, number);
+    mistaken(cow, today, midnight_s, out);
     tag(cow, midnight_s, out);
     if cow.streams.life.chance(1.0 / 75.0) && !cow.dry {
         let thin = 3.35 - 0.6 * (f64::from(cow.dim(today)) / 60.0).min(1.0)
@@ -296,6 +297,24 @@ fn heats(cow: &mut Cow, today: i32, midnight_s: i64, clock: &FarmClock, number: 
         }
     }
     cow.heats.push(heat);
+}
+
+/// People note a heat of a cow that has none: one note in seven or so.
+fn mistaken(cow: &mut Cow, today: i32, midnight_s: i64, out: &mut Vec<Row>) {
+    let chance = &mut cow.streams.mistaken;
+    if !chance.chance(1.0 / 250.0) || cow.dry || cow.dim(today) < 20 || cow.breeding.recorded_in_calf {
+        return;
+    }
+    let chance = &mut cow.streams.mistaken;
+    let noted_s = midnight_s + (chance.between(5.5, 20.0) * HOUR_S as f64) as i64;
+    cow.agenda.push((noted_s, Task::NoteHeat));
+    out.push(Row::Happening(HappeningTruth {
+        kind: "heat-misnoted",
+        animal: Some(cow.animal),
+        from_s: noted_s,
+        to_s: noted_s,
+        ..HappeningTruth::default()
+    }));
 }
 
 /// Tags fall off or freeze.

@@ -298,8 +298,8 @@ pub struct BoxFaultTruth {
 /// Truth: something that moves the whole herd, or a thing that looks like trouble and is none.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct HappeningTruth {
-    /// `heat-stress bad-batch ration-change receiver-down` of the herd; of a cow `tag-lost tag-frozen incomplete-carried meter-lost
-    /// moved-pen chronic-quarter quarter-dry`; of a box `clock-jump` (size in s).
+    /// `heat-stress bad-batch ration-change receiver-down` of the herd; of a cow `tag-lost tag-frozen heat-misnoted
+    /// incomplete-carried meter-lost moved-pen chronic-quarter quarter-dry`; of a box `clock-jump` (size in s).
     pub kind: &'static str,
     /// Cow, where it is hers.
     pub animal: Option<u32>,

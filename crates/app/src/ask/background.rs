@@ -18,7 +18,7 @@ const CARRIED_D: f64 = 300.0;
 /// Her breeding as it was noted by a time.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Breeding {
-    /// Her last check found her in calf, and no heat, service, calving came after it.
+    /// Her last check found her in calf, and no service or calving came after it.
     pub in_calf: bool,
     /// Her last service in this lactation.
     pub inseminated_at: Option<Timestamp>,
@@ -26,8 +26,15 @@ pub struct Breeding {
     pub heat_at: Option<Timestamp>,
     /// Her last one of more than [`NOTED_NOW_D`] days ago.
     pub heat_before: Option<Timestamp>,
-    /// A check found her open after her last service.
-    pub found_open: bool,
+    /// A check found her open, or a heat was noted, after her last service and check: so she holds no calf for all that is known.
+    pub open: bool,
+}
+
+impl Breeding {
+    /// When a heat or service of these days was noted: it is of the heat she may be in.
+    pub fn noted_now(&self, at: Timestamp) -> Option<Timestamp> {
+        self.heat_at.filter(|noted| hours_between(*noted, at) / 24.0 < NOTED_NOW_D)
+    }
 }
 
 /// What bears on what befalls her.
@@ -40,10 +47,10 @@ pub fn of(view: &View, life: &Life, stage: Stage) -> Background {
         earlier_cases: earlier_udder_cases(view, life),
         cells_k: view.cells.get(&life.key).copied(),
         days_since_heat: days(breeding.heat_before),
-        noted_now: days(breeding.heat_at).filter(|days| *days < NOTED_NOW_D),
+        noted_now: days(breeding.noted_now(view.at)),
         heat_seen: view.others.heats.get(&life.key).map(|heat| (days_since(heat), f64::from(heat.chance))),
-        in_calf: breeding.in_calf,
-        days_since_service: days(breeding.inseminated_at.filter(|_| !breeding.found_open)),
+        in_calf: breeding.in_calf && !breeding.open,
+        days_since_service: days(breeding.inseminated_at.filter(|_| !breeding.open)),
     }
 }
 
@@ -62,18 +69,19 @@ pub fn breeding(view: &View, life: &Life) -> Breeding {
         match event.kind.as_str() {
             "heat" => {
                 breeding.heat_at = Some(event.at);
-                breeding.in_calf = false;
+                // The record still says so: she is to be checked before she is served.
+                breeding.open = true;
             }
             "inseminated" => {
                 breeding.inseminated_at = Some(event.at);
                 breeding.heat_at = Some(event.at);
-                (breeding.in_calf, breeding.found_open) = (false, false);
+                (breeding.in_calf, breeding.open) = (false, false);
             }
             "pregnancy-check" => {
                 let carried = hours_between(event.at, view.at) / 24.0 < CARRIED_D;
                 let found = found_a_calf(event);
                 breeding.in_calf = found.map_or(breeding.in_calf, |found| found && carried);
-                breeding.found_open = found.map_or(breeding.found_open, |found| !found);
+                breeding.open = found.map_or(breeding.open, |found| !found);
             }
             _ => {}
         }

@@ -161,6 +161,7 @@ pub fn tell(
         diagnosed_at: None,
         in_calf: false,
         inseminated_at: None,
+        noted_at: None,
     };
     say::box_call::tell(said, fault, instead, &facts);
 }

@@ -47,6 +47,7 @@ pub(super) fn call(
             }
         }
     }
+    let breeding = life.map(|life| background::breeding(view, life)).unwrap_or_default();
     let mut said = say::call::call(
         finding,
         &say::call::Facts {
@@ -60,8 +61,9 @@ pub(super) fn call(
             held_by_log: &held_by_log,
             destination_logged,
             diagnosed_at: life.and_then(|life| evidence::diagnosed_at(view, life, finding)),
-            in_calf: life.is_some_and(|life| background::breeding(view, life).in_calf),
-            inseminated_at: life.and_then(|life| background::breeding(view, life).inseminated_at),
+            in_calf: breeding.in_calf,
+            inseminated_at: breeding.inseminated_at,
+            noted_at: breeding.noted_now(view.at),
         },
     );
     box_judging::tell(&mut said, boxes, finding, view, zone);

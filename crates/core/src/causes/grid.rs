@@ -34,7 +34,8 @@ pub fn read_at(milked_h: &[f64], others_h: impl Iterator<Item = f64>) -> Vec<f64
     read
 }
 
-/// Cells of onset for milkings begun, and readings made after them, at `milked_h` (hours from the time of judging, ascending, none after 0).
+/// Cells of onset for milkings begun, and readings made after them, at `read_h` (hours from the time of judging, ascending,
+/// none after 0).
 ///
 /// None lies before `earliest_h` (she calved then), and none after the last of them.
 pub fn onsets(read_h: &[f64], earliest_h: f64) -> Vec<Onset> {

@@ -64,14 +64,14 @@ pub(crate) fn layers(
         let Some(Layer { reach, weighed }) = layers.last() else { break };
         let Some((evidence, chance)) = weighed.holds() else { break };
         let Some(cell) = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)) else { break };
-        let left = taken_off(evidence, cell, &weighed.read, onsets);
         match evidence.ready.template.cause {
+            Cause::Well => taken.strays.push(evidence.place),
             // A second cause is looked for once.
             _ if taken.cause.is_some() => break,
-            Cause::Well => taken.strays.push(evidence.place),
             cause => taken.cause = Some(cause),
         }
         let reach = reach * chance;
+        let left = taken_off(evidence, cell, &weighed.read, onsets);
         let weighed = Weighed::of(course, settings, left, onsets, open_from, &taken);
         layers.push(Layer { reach, weighed });
     }
@@ -117,6 +117,8 @@ pub(crate) struct Weighed {
     evidence: Vec<Evidence>,
     /// Chance of each cause if only one holds; `Well` first.
     chances: Vec<(Cause, f64)>,
+    /// ln of the weight of all of them, against 1 of a cow with nothing.
+    all: f64,
 }
 
 impl Weighed {
@@ -189,7 +191,7 @@ impl Weighed {
         }
         let all = log_sum(logs.iter().map(|(_, log)| *log));
         let chances = logs.into_iter().map(|(cause, log)| (cause, (log - all).exp())).collect();
-        Weighed { read, evidence, chances }
+        Weighed { read, evidence, chances, all }
     }
 
     /// What one cause makes of the readings.
@@ -212,19 +214,9 @@ impl Weighed {
         if HOLDS_FROM <= chance {
             return Some((self.evidence_of(cause)?, chance));
         }
-        let well = self.chance(Cause::Well);
-        let totals = self.evidence.iter().filter(|one| one.ready.template.cause == Cause::Well);
-        let (stray, total) = totals.map(|one| (one, one.total())).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
-        // All that is weighed together, from one whose chance is known.
-        let passed = self.evidence.iter().map(|one| one.passed);
-        let all_well = self
-            .evidence
-            .iter()
-            .filter(|one| one.ready.template.cause == Cause::Well)
-            .map(Evidence::total)
-            .chain(passed)
-            .chain([0.0]);
-        let chance = well * (total - log_sum(all_well)).exp();
+        let strays = self.evidence.iter().filter(|one| one.ready.template.cause == Cause::Well);
+        let (stray, total) = strays.map(|one| (one, one.total())).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
+        let chance = (total - self.all).exp();
         (HOLDS_FROM <= chance).then_some((stray, chance))
     }
 }

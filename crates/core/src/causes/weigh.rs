@@ -62,7 +62,8 @@ impl Read {
     }
 }
 
-/// Weighs the template at `place`, of which `begun` onsets are expected in a cell, in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
+/// Weighs the template at `place` in the `places` given (quarters, or `None` for the whole cow): onset, pace and severity.
+/// `begun` says how many onsets are expected in a cell.
 pub(crate) fn weigh(
     place: usize,
     places: &[Option<Quarter>],

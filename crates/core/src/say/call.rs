@@ -36,6 +36,8 @@ pub struct Facts<'a> {
     pub in_calf: bool,
     /// Her last insemination.
     pub inseminated_at: Option<Timestamp>,
+    /// When a person noted the heat that she may be in, or served her for it.
+    pub noted_at: Option<Timestamp>,
 }
 
 /// A finding in words.
@@ -188,6 +190,10 @@ fn why(finding: &Finding, facts: &Facts) -> String {
         );
         parts.extend(tank(facts));
     }
+    // What a person noted makes it likelier: who reads the call must know that it rests on that too.
+    let noted = facts.noted_at.filter(|_| finding.cause == Cause::Heat);
+    parts
+        .extend(noted.map(|then| format!("noted by a person {}", when::instant(then, facts.at, facts.zone))));
     let mut text = format!("{}.", parts.join("; "));
     let telling: Vec<String> = finding
         .reasons

@@ -65,6 +65,7 @@ fn said(finding: &Finding, units: UnitSystem, tank: &[&str], logged: bool) -> Sa
             diagnosed_at: None,
             in_calf: false,
             inseminated_at: None,
+            noted_at: None,
         },
     )
 }
@@ -104,6 +105,7 @@ fn milkings_that_were_held_are_named_and_many_are_counted() {
         diagnosed_at: Some(time("2026-03-02T17:05:00-05:00")),
         in_calf: false,
         inseminated_at: None,
+        noted_at: None,
     };
     let said = call(&finding, &facts);
     assert_snapshot!(said.sentence.replace(number::SPACE, " "), @"<b>7</b>: left rear looks inflamed, 86 % sure.");

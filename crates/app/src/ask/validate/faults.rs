@@ -10,12 +10,13 @@ use super::{
 };
 
 /// What looks like trouble of a cow and is none, or moves the whole herd.
-pub const DECOYS: [&str; 11] = [
+pub const DECOYS: [&str; 12] = [
     "incomplete-carried",
     "meter-lost",
     "moved-pen",
     "tag-lost",
     "tag-frozen",
+    "heat-misnoted",
     "chronic-quarter",
     "clock-jump",
     "receiver-down",

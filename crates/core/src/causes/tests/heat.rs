@@ -5,7 +5,7 @@ use jiff::SignedDuration;
 use super::made::{Chance, Making, known, made, settings};
 use crate::{
     causes::{Background, Cause, CowCourse, Rates, judge_cow},
-    expect::Signal,
+    expect::{Scored, Signal},
     herd::Stage,
     signals::{Line, Point},
 };
@@ -84,42 +84,44 @@ fn a_heat_that_her_activity_showed_three_weeks_ago_tells_of_the_next_as_far_as_i
     assert_eq!(rate(noted), rate(Background { heat_seen: Some((33.0, 0.9)), ..noted }));
 }
 
+/// Of 20 cows in heat at three times their activity, how many are called where her milkings and lines are changed so.
+fn called_of_20(
+    seed: u64,
+    change: impl Fn(&mut Chance, jiff::Timestamp, &mut Vec<Scored>, &mut Vec<Line>),
+) -> usize {
+    let called = (0..20).filter(|cow| {
+        let mut chance = Chance::new(seed + cow);
+        let mut milkings = made(&mut chance, &Making::well(16.0));
+        let at = known(&milkings, 300.0).at;
+        let mut lines = heat_lines(&mut chance, at, 1.1);
+        change(&mut chance, at, &mut milkings, &mut lines);
+        let course = CowCourse { at, lines: &lines, ..known(&milkings, 300.0) };
+        0.5 < heat_in(&course)
+    });
+    called.count()
+}
+
 #[test]
 fn a_cow_in_heat_that_stays_away_from_the_box_is_seen() {
-    let seen = |away_h: i64| {
-        let called = (0..20).filter(|seed| {
-            let mut chance = Chance::new(500 + seed);
-            let milkings = made(&mut chance, &Making::well(16.0));
-            let course = known(&milkings, 300.0);
-            // No milking since before it began.
-            let since = course.at.checked_sub(SignedDuration::from_hours(away_h)).unwrap();
-            let before: Vec<_> = milkings.iter().filter(|own| own.ended_at <= since).cloned().collect();
-            let lines = heat_lines(&mut chance, course.at, 1.1);
-            0.5 < heat_in(&CowCourse { milkings: &before, lines: &lines, ..course })
-        });
-        called.count()
-    };
-    let (milked, away) = (seen(0), seen(13));
+    let milked = called_of_20(500, |_, _, _, _| {});
+    let away = called_of_20(500, |_, at, milkings, _| {
+        let since = at.checked_sub(SignedDuration::from_hours(13)).unwrap();
+        milkings.retain(|own| own.ended_at <= since);
+    });
     println!("heat: {milked} of 20 milked meanwhile, {away} of 20 that stayed away for 13 h");
     assert!(18 <= milked && 18 <= away);
 }
 
 #[test]
 fn a_signal_that_strays_by_itself_hides_no_heat() {
-    let seen = |left: f64| {
-        let called = (0..20).filter(|seed| {
-            let mut chance = Chance::new(600 + seed);
-            let milkings = made(&mut chance, &Making::well(16.0));
-            let course = known(&milkings, 300.0);
-            let mut lines = heat_lines(&mut chance, course.at, 1.1);
-            // Five spreads less eaten in the box for eight days, and nothing else.
+    let feed = |left: f64| {
+        move |chance: &mut Chance, at, _: &mut Vec<Scored>, lines: &mut Vec<Line>| {
             let stray = |back: f64| if back < 192.0 { -left } else { 0.0 };
-            lines.push(line(&mut chance, course.at, Signal::Feed, 12, 0.1, stray));
-            0.5 < heat_in(&CowCourse { lines: &lines, ..course })
-        });
-        called.count()
+            lines.push(line(chance, at, Signal::Feed, 12, 0.1, stray));
+        }
     };
-    let (plain, strayed) = (seen(0.0), seen(0.5));
+    // Five spreads less eaten in the box for eight days, and nothing else.
+    let (plain, strayed) = (called_of_20(600, feed(0.0)), called_of_20(600, feed(0.5)));
     println!("heat: {plain} of 20 with nothing else, {strayed} of 20 beside feed that strays");
     assert!(18 <= plain && 18 <= strayed);
 }

@@ -3,7 +3,10 @@
 use super::made::{Chance, hours_on, settings};
 use crate::{
     causes::{
-        Cause, Noise, Urgency, cut, grid::onsets, judge_herd, judge_intake, noise, series::Series,
+        Cause, Noise, Urgency, cut,
+        grid::{onsets, read_at},
+        judge_herd, judge_intake, noise,
+        series::Series,
         templates::TEMPLATES,
     },
     expect::{HerdPoint, Signal},
@@ -28,6 +31,22 @@ fn onset_cells_cover_the_days_without_gap_or_overlap() {
     let fresh = onsets(&milked, -72.0);
     assert!(fresh.iter().all(|cell| -72.0 <= cell.hours));
     assert!(onsets(&[], -240.0).is_empty());
+}
+
+#[test]
+fn onset_cells_go_on_where_other_signals_do() {
+    let milked: Vec<f64> = (0..26).map(|index| -238.0 + 8.7 * f64::from(index)).collect();
+    let last = milked[milked.len() - 1];
+    // Blocks of 4, 8 and 12 h: what lies less than three hours from the one before bounds no cell.
+    let read = read_at(&milked, [-2.0, -6.0, -4.0, -12.0, -10.0, -100.0].into_iter());
+    assert_eq!(read[milked.len()..], [-12.0, -6.0, -2.0]);
+    let cells = onsets(&read, -240.0);
+    let days: f64 = cells.iter().map(|cell| cell.width_days).sum();
+    assert!((days - (240.0 - 2.0) / 24.0).abs() < 1e-9, "{days}");
+    assert!(cells.iter().any(|cell| last < cell.hours));
+    // Nothing after the last milking, and none at all.
+    assert_eq!(read_at(&milked, std::iter::empty()), milked);
+    assert!(read_at(&[], [-2.0].into_iter()).is_empty());
 }
 
 #[test]
