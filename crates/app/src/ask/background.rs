@@ -58,11 +58,15 @@ pub fn of(view: &View, life: &Life, stage: Stage) -> Background {
 pub fn breeding(view: &View, life: &Life) -> Breeding {
     let stage = life.stage(view.at);
     let since = stage.calved_at.unwrap_or(Timestamp::MIN);
-    let known = events(view, life).filter(|event| since <= event.at && event.at <= view.at);
+    noted_by(events(view, life).filter(|event| since <= event.at && event.at <= view.at), view.at)
+}
+
+/// What events of one lactation, oldest first, say of her breeding at a time.
+fn noted_by<'e>(events: impl Iterator<Item = &'e EventRow>, at: Timestamp) -> Breeding {
     let mut breeding = Breeding::default();
-    for event in known {
+    for event in events {
         if matches!(event.kind.as_str(), "heat" | "inseminated")
-            && NOTED_NOW_D <= hours_between(event.at, view.at) / 24.0
+            && NOTED_NOW_D <= hours_between(event.at, at) / 24.0
         {
             breeding.heat_before = Some(event.at);
         }
@@ -78,7 +82,7 @@ pub fn breeding(view: &View, life: &Life) -> Breeding {
                 (breeding.in_calf, breeding.open) = (false, false);
             }
             "pregnancy-check" => {
-                let carried = hours_between(event.at, view.at) / 24.0 < CARRIED_D;
+                let carried = hours_between(event.at, at) / 24.0 < CARRIED_D;
                 let found = found_a_calf(event);
                 breeding.in_calf = found.map_or(breeding.in_calf, |found| found && carried);
                 breeding.open = found.map_or(breeding.open, |found| !found);
@@ -137,3 +141,6 @@ pub fn cells(barn: &Barn, cast: &Cast, at: Timestamp) -> anyhow::Result<BTreeMap
 fn events<'v>(view: &'v View, life: &'v Life) -> impl Iterator<Item = &'v EventRow> {
     view.cast.events_of(&life.animal).iter().filter(|event| life.present(event.at))
 }
+
+#[cfg(test)]
+mod tests;
