@@ -7,7 +7,10 @@ use cowpath_core::{
     tables::{Cell, Table, table},
 };
 use jiff::Timestamp;
-use rusqlite::{params_from_iter, types::Value};
+use rusqlite::{
+    Row, params_from_iter,
+    types::{Value, ValueRef},
+};
 
 use crate::{
     cells,
@@ -62,18 +65,28 @@ impl Farm {
 
     fn events(&self, animal: Option<&str>) -> Result<Vec<EventRow>> {
         let mut events = Vec::new();
-        self.each_row("events", None, animal, &mut |row| {
-            let Some(at) = row[1].time() else { return };
+        // A herd has tens of thousands: only what is asked of them is read, and no cell is made.
+        self.each("events", None, animal, &mut |row, _| {
+            let text = |place: usize| -> Result<Option<String>> {
+                let text = match row.get_ref(place)? {
+                    ValueRef::Text(b"") => None,
+                    ValueRef::Text(text) => Some(text),
+                    _ => None,
+                };
+                let owned = text.map(|text| std::str::from_utf8(text).map(str::to_owned)).transpose();
+                owned.map_err(|error| StoreError::Stored { what: "events", detail: error.to_string() })
+            };
             events.push(EventRow {
-                animal: cell_text(&row[0]).unwrap_or_default(),
-                at,
-                kind: cell_text(&row[2]).unwrap_or_default(),
-                quarter: row[3].text().and_then(Quarter::from_code),
-                detail: cell_text(&row[4]),
-                value: row[5].number(),
-                until: row[7].time(),
-                note: cell_text(&row[9]),
+                animal: text(0)?.unwrap_or_default(),
+                at: cells::instant(row.get(1)?, "at")?,
+                kind: text(2)?.unwrap_or_default(),
+                quarter: text(3)?.as_deref().and_then(Quarter::from_code),
+                detail: text(4)?,
+                value: row.get(5)?,
+                until: row.get::<_, Option<i64>>(7)?.map(|ms| cells::instant(ms, "until")).transpose()?,
+                note: text(9)?,
             });
+            Ok(())
         })?;
         Ok(events)
     }
@@ -98,6 +111,20 @@ impl Farm {
         span: Option<Range<Timestamp>>,
         animal: Option<&str>,
         take: &mut dyn FnMut(Vec<Cell>),
+    ) -> Result<()> {
+        self.each(name, span, animal, &mut |row, layout| {
+            take(cells::read(row, 0, layout)?);
+            Ok(())
+        })
+    }
+
+    /// Rows as the file has them, columns in the table's order.
+    fn each(
+        &self,
+        name: &str,
+        span: Option<Range<Timestamp>>,
+        animal: Option<&str>,
+        take: &mut dyn FnMut(&Row<'_>, &Layout) -> Result<()>,
     ) -> Result<()> {
         let Some(table) = table(name) else { return Ok(()) };
         let layout = Layout::of(table);
@@ -155,7 +182,7 @@ impl Farm {
         let mut statement = self.connection.prepare(&select)?;
         let mut rows = statement.query(params_from_iter(values))?;
         while let Some(row) = rows.next()? {
-            take(cells::read(row, 0, &layout)?);
+            take(row, &layout)?;
         }
         Ok(())
     }

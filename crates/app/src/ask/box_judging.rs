@@ -117,7 +117,7 @@ fn faults(
         .collect();
     let boxes = Boxes {
         at: view.at,
-        known_until: barn.store.last_row_by(view.at)?.unwrap_or(view.at),
+        known_until: view.known.unwrap_or(view.at),
         courses: &courses,
         herd: view.rolled.herd.herd_course(),
         log: &view.box_log,

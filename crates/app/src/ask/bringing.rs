@@ -106,12 +106,11 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<BringI
     });
     let later = bring.iter().filter(|own| own.from_words != "now").count();
     let newest = barn.store.last_row_at()?.unwrap_or(at);
-    let known = barn.store.last_row_by(at)?;
     let answer = BringIn {
         farm: view.ways.name.clone(),
         at: when::rfc3339(at, zone),
         at_words: when::heading(at, newest, zone),
-        last_row_words: known.map_or(String::new(), |last| when::instant(last, at, zone)),
+        last_row_words: view.known.map_or(String::new(), |last| when::instant(last, at, zone)),
         model: model_words(fits, fitted, view),
         summary: words::summary(bring.len() - later, later, missing.len(), rest.len()),
         bring,
@@ -121,7 +120,7 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<BringI
         cautions: words::CAUTIONS.to_vec(),
         notes: [
             refused::note(barn, Lacks::List)?.into_iter().collect(),
-            notes(view, &pens, &rooms, known, fitted),
+            notes(view, &pens, &rooms, view.known, fitted),
         ]
         .concat(),
     };

@@ -5,6 +5,7 @@
 pub mod answered;
 pub mod away;
 pub mod background;
+mod beside;
 pub mod box_day;
 pub mod box_evidence;
 pub mod box_judging;

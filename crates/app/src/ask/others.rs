@@ -3,13 +3,18 @@
 //! What is each cow's own is learned from the four weeks before a turn of the week, at least ten days before the time; it is
 //! kept in the store like any memory, and forgotten when one of its rows changes. The ten days are read anew.
 
-use std::{collections::BTreeMap, ops::ControlFlow, ops::Range};
+use std::{
+    collections::BTreeMap,
+    ops::{ControlFlow, Range},
+    thread,
+};
 
 use cowpath_core::{
     causes::boxes::BoxLog,
-    herd::{Life, LifeKey},
+    herd::{Life, LifeKey, Stage},
     signals::{
-        self, BoxSensors, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Stuck, Tags, Window,
+        self, BoxSensors, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Said, Stuck, Tags,
+        Window,
     },
     tables::{Bin, Visit},
     time::WallClock,
@@ -17,7 +22,7 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
-use super::{cast::Cast, farm::Barn, model, view::TEN_DAYS};
+use super::{beside, cast::Cast, farm::Barn, model, view::TEN_DAYS};
 
 /// The other signals at a time.
 #[derive(Default)]
@@ -51,28 +56,57 @@ pub fn name(zone: &TimeZone) -> String {
     format!("{}, signals", model::model_name(zone))
 }
 
-/// Reads the other signals as they were known at a time.
+/// Reads the other signals as they were known at a time: rows of movement here, visits beside them.
 pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::Result<Others> {
     let (ground, learned) = ground(barn, cast, zone, at)?;
-    let mut window = Window::new(&ground, at, WallClock::new(zone.clone()));
-    let from = at.saturating_sub(TEN_DAYS)?;
-    let mut boxes = BoxLog::new();
-    let mut seen: BTreeMap<LifeKey, Vec<Timestamp>> = BTreeMap::new();
-    let stuck = each_reading(
-        barn,
-        cast,
-        from..at,
-        &mut |life, reading| window.take(reading, &life.stage(start(reading))),
-        &mut |visit| {
-            boxes.take(visit);
-            seen.entry(visit.life).or_default().push(visit.ended_at);
-        },
-    )?;
-    window.without(&stuck);
-    seen.values_mut().for_each(|ends| ends.sort_unstable());
+    let span = at.saturating_sub(TEN_DAYS)?..at;
+    let window = || Window::new(&ground, at, WallClock::new(zone.clone()));
+    let visits = |barn: &Barn| OfVisits::read(barn, cast, span.clone(), window());
+    let (mut of_visits, tags, of_tags) = thread::scope(|scope| {
+        let beside = beside::ask(scope, barn, cast, visits);
+        let mut window = window();
+        let tags = each_bin(barn, cast, span.clone(), &mut |reading, stage| window.take(reading, stage))?;
+        window.without(&tags);
+        let said = window.said();
+        anyhow::Ok((beside.or(|| visits(barn))?, tags, said))
+    })?;
+    let stuck = [tags, std::mem::take(&mut of_visits.stuck)].concat();
     let heats = ground.heats.iter().enumerate();
     let heats = heats.filter_map(|(key, heat)| Some((LifeKey(key as u32), (*heat)?))).collect();
-    Ok(Others { heard: window.heard(), seen, boxes, heats, stuck, learned })
+    let OfVisits { said, seen, boxes, .. } = of_visits;
+    Ok(Others { heard: Heard::of([of_tags, said]), seen, boxes, heats, stuck, learned })
+}
+
+/// What visits tell.
+struct OfVisits {
+    said: Said,
+    seen: BTreeMap<LifeKey, Vec<Timestamp>>,
+    boxes: BoxLog,
+    stuck: Vec<Stuck>,
+}
+
+impl OfVisits {
+    fn read(
+        barn: &Barn,
+        cast: &Cast,
+        span: Range<Timestamp>,
+        mut window: Window,
+    ) -> anyhow::Result<OfVisits> {
+        let mut boxes = BoxLog::new();
+        let mut ends: Vec<Vec<Timestamp>> = vec![Vec::new(); cast.lives.len()];
+        let stuck =
+            each_visit(barn, cast, span, &mut |reading, stage| window.take(reading, stage), &mut |visit| {
+                boxes.take(visit);
+                ends[visit.life.0 as usize].push(visit.ended_at);
+            })?;
+        window.without(&stuck);
+        let mut seen: BTreeMap<LifeKey, Vec<Timestamp>> = BTreeMap::new();
+        for (key, mut ends) in (0..).map(LifeKey).zip(ends).filter(|(_, ends)| !ends.is_empty()) {
+            ends.sort_unstable();
+            seen.insert(key, ends);
+        }
+        Ok(OfVisits { said: window.said(), seen, boxes, stuck })
+    }
 }
 
 /// Keeps what was learned for the next time; a store that is only read, or busy, keeps nothing, and nothing is lost by that.
@@ -92,10 +126,6 @@ pub fn keep(barn: &mut Barn, cast: &Cast, zone: &TimeZone, others: &Others) -> a
 
 /// What was learned at so many turns of the week is kept.
 const MOST_KEPT: usize = 30;
-
-fn start(reading: &Reading) -> Timestamp {
-    Timestamp::from_millisecond(reading.from_ms).unwrap_or_default()
-}
 
 /// What was learned by the last turn of the week that is ten days before a time, and its bytes where they are new.
 fn ground(
@@ -117,13 +147,9 @@ fn ground(
     }
     let mut learner = Learner::new(cast.lives.len(), WallClock::new(zone.clone()));
     let from = turn.saturating_sub(SignedDuration::from_hours(24 * LEARNED_D))?;
-    let stuck = each_reading(
-        barn,
-        cast,
-        from..turn,
-        &mut |life, reading| learner.take(reading, &life.stage(start(reading))),
-        &mut |_| {},
-    )?;
+    let mut take = |reading: &Reading, stage: &Stage| learner.take(reading, stage);
+    let mut stuck = each_bin(barn, cast, from..turn, &mut take)?;
+    stuck.extend(each_visit(barn, cast, from..turn, &mut take, &mut |_| {})?);
     let ground = learner.learned(turn.as_millisecond(), &stuck);
     let lives = cast.lives.iter().map(|life| (life.animal.clone(), life.instance)).collect();
     let kept = Kept { lives, ground };
@@ -131,35 +157,50 @@ fn ground(
     Ok((kept.ground, Some((turn, bytes))))
 }
 
-/// Every reading of a span, bins first, then visits, each day by day, and the visits themselves, as the log has them.
-/// Returned are the sensors that were stuck. What is known at a row to come of one is left out of the readings; what is only
-/// known later (the first readings of a stuck sensor, a column of a tag) is for who takes them to leave out.
-fn each_reading(
+/// What is called with each reading: it, and her stage when it began.
+type EachReading<'f> = dyn FnMut(&Reading, &Stage) + 'f;
+
+/// Every reading of the bins of a span, day by day. Returned are the sensors that were stuck. What is known at a row to come
+/// of one is left out of the readings; what is only known later (the first readings of a stuck sensor, a column of a tag) is
+/// for who takes them to leave out.
+fn each_bin(
     barn: &Barn,
     cast: &Cast,
     span: Range<Timestamp>,
-    each: &mut dyn FnMut(&Life, &Reading),
-    visited: &mut dyn FnMut(&Visit),
+    each: &mut EachReading<'_>,
 ) -> anyhow::Result<Vec<Stuck>> {
     let mut tags = Tags::default();
-    let mut frozen: BTreeMap<LifeKey, Frozen> = BTreeMap::new();
+    let mut frozen: Vec<Option<Frozen>> = vec![None; cast.lives.len()];
     // What comes of a tag that is stuck as a whole is left out, and of the others each column is asked.
     let mut sound = |life: &Life, bin: &Bin| {
         tags.take(life.key, bin);
-        signals::of_bin(life.key, bin, &mut |reading| each(life, &reading));
+        let stage = life.stage(bin.from);
+        signals::of_bin(life.key, bin, &mut |reading| each(&reading, &stage));
     };
-    barn.store.movement(span.clone(), &mut |number, bin| {
-        if let Some(life) = cast.life(number, bin.from) {
-            frozen.entry(life.key).or_default().take(bin, &mut |bin| sound(life, bin));
+    barn.store.movement(span, &mut |number, bin| {
+        if let Some(life) = cast.life(number, bin.from)
+            && let Some(own) = frozen.get_mut(life.key.0 as usize)
+        {
+            own.get_or_insert_default().take(bin, &mut |bin| sound(life, bin));
         }
         ControlFlow::Continue(())
     })?;
     let mut stuck = Vec::new();
-    for (key, frozen) in frozen {
-        let Some(life) = cast.of(key) else { continue };
-        stuck.extend(frozen.end(key, &mut |bin| sound(life, bin)));
+    for (life, frozen) in cast.lives.iter().zip(frozen) {
+        stuck.extend(frozen.and_then(|frozen| frozen.end(life.key, &mut |bin| sound(life, bin))));
     }
     stuck.extend(tags.end());
+    Ok(stuck)
+}
+
+/// Every reading of the visits of a span, likewise, and the visits themselves, as the log has them.
+fn each_visit(
+    barn: &Barn,
+    cast: &Cast,
+    span: Range<Timestamp>,
+    each: &mut EachReading<'_>,
+    visited: &mut dyn FnMut(&Visit),
+) -> anyhow::Result<Vec<Stuck>> {
     let end = span.end;
     let mut sensors = BoxSensors::default();
     barn.store.visits(span, &mut |number, visit| {
@@ -170,10 +211,10 @@ fn each_reading(
             visit.life = life.key;
             visited(&visit);
             sensors.take(&mut visit);
-            signals::of_visit(&visit, &mut |reading| each(life, &reading));
+            let stage = life.stage(visit.started_at);
+            signals::of_visit(&visit, &mut |reading| each(&reading, &stage));
         }
         ControlFlow::Continue(())
     })?;
-    stuck.extend(sensors.end());
-    Ok(stuck)
+    Ok(sensors.end())
 }

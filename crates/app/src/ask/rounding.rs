@@ -2,7 +2,10 @@
 
 use std::{
     collections::BTreeSet,
-    sync::atomic::{AtomicUsize, Ordering},
+    sync::{
+        OnceLock,
+        atomic::{AtomicUsize, Ordering},
+    },
 };
 
 use cowpath_core::{
@@ -16,7 +19,7 @@ use cowpath_core::{
 use jiff::Timestamp;
 
 use super::{
-    away, background, box_judging,
+    away, background, beside, box_judging,
     calling::call,
     farm::Barn,
     places::places,
@@ -90,10 +93,7 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
             other => others.push((life, stage, other)),
         }
     }
-    let settings = settings(view, &judged, stated);
-    let beside = || (away::findings(barn, view, stated), box_judging::judge(barn, view, &settings));
-    let (mut findings, (away, boxes)) = cow_findings(view, &judged, &settings, beside);
-    let away = away?;
+    let Findings { settings, mut cows, away, boxes } = findings(barn, view, &judged, stated)?;
     let mut missed: BTreeSet<LifeKey> = away.iter().filter_map(of_cow).collect();
     let never: BTreeSet<LifeKey> = away::never_milked(view).into_iter().map(|life| life.key).collect();
     let mut not_judged = Vec::new();
@@ -117,7 +117,7 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
             Standing::Judged => {}
         }
     }
-    let boxes = boxes?;
+    let findings = &mut cows;
     // Of a cow that is away nothing else is known: what she was is told on her page.
     findings.retain(|finding| {
         !away.iter().any(|one| one.subject == finding.subject && one.cause == finding.cause)
@@ -132,8 +132,9 @@ fn judged_by<'v>(barn: &Barn, view: &'v View, stated: &causes::Settings) -> anyh
         .iter()
         .filter_map(|line| causes::judge_intake(line.signal, &line.points, view.at, &settings));
     findings.extend(intake.max_by(|a, b| a.probability.total_cmp(&b.probability)));
-    boxes.join(view, &settings, &mut findings);
+    boxes.join(view, &settings, findings);
     missed.extend(never);
+    let findings = cows;
     let mut shown = causes::cut(findings.clone(), &settings);
     // Stable: of one urgency the most worth stays first. Where one must go now is walked to before all else.
     shown.sort_by_key(|finding| finding.urgency);
@@ -155,7 +156,7 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
         .collect::<anyhow::Result<Vec<_>>>()?;
     let called: BTreeSet<LifeKey> = shown.iter().filter_map(of_cow).collect();
     let zone = &view.ways.zone;
-    let known = barn.store.last_row_by(view.at)?;
+    let known = view.known;
     let last = barn.store.last_row_at()?;
     let newest = last.unwrap_or(view.at);
     let not_judged = if last.is_none() { standing::listed(view) } else { not_judged };
@@ -200,16 +201,30 @@ fn of_cow(finding: &Finding) -> Option<LifeKey> {
 /// Cows that are judged at a time: the threads take turns, so that none ends long before the other.
 const COWS_A_TURN: usize = 8;
 
-/// Every cow's findings in order of the cows, on two threads; this one does something else first.
-fn cow_findings<T>(
+/// What was found of each cow that can be judged, of those that are away, and of the boxes.
+struct Findings {
+    /// The settings, with the herd's own noise.
+    settings: causes::Settings,
+    /// In order of the cows.
+    cows: Vec<Finding>,
+    away: Vec<Finding>,
+    boxes: box_judging::Judged,
+}
+
+/// Finds it side by side: cows on two threads, and before them on one the herd's noise, on the other the boxes. Who is away,
+/// with the fit of when cows come, has a thread of its own.
+fn findings(
+    barn: &Barn,
     view: &View,
     judged: &[(&Life, Stage)],
-    settings: &causes::Settings,
-    first: impl FnOnce() -> T,
-) -> (Vec<Finding>, T) {
+    stated: &causes::Settings,
+) -> anyhow::Result<Findings> {
     let turns: Vec<&[(&Life, Stage)]> = judged.chunks(COWS_A_TURN).collect();
     let next = AtomicUsize::new(0);
+    let own: OnceLock<causes::Settings> = OnceLock::new();
+    let noise = || own.get_or_init(|| settings(view, judged, stated));
     let take_turns = || {
+        let settings = noise();
         let mut done: Vec<(usize, Vec<Finding>)> = Vec::new();
         loop {
             let turn = next.fetch_add(1, Ordering::Relaxed);
@@ -217,18 +232,21 @@ fn cow_findings<T>(
             done.push((turn, judge(view, cows, settings)));
         }
     };
-    let (mut done, first) = std::thread::scope(|scope| {
+    let (mut done, away, boxes) = std::thread::scope(|scope| {
         let beside = scope.spawn(take_turns);
-        let first = first();
+        let away = beside::ask(scope, barn, &view.cast, |barn| away::findings(barn, view, stated));
+        // What is asked of boxes hangs on no cow's noise.
+        let boxes = box_judging::judge(barn, view, stated);
         let mut done = take_turns();
         match beside.join() {
             Ok(others) => done.extend(others),
             Err(panic) => std::panic::resume_unwind(panic),
         }
-        (done, first)
+        (done, away.or(|| away::findings(barn, view, stated)), boxes)
     });
     done.sort_by_key(|(turn, _)| *turn);
-    (done.into_iter().flat_map(|(_, findings)| findings).collect(), first)
+    let cows = done.into_iter().flat_map(|(_, findings)| findings).collect();
+    Ok(Findings { settings: noise().clone(), cows, away: away?, boxes: boxes? })
 }
 
 fn judge(view: &View, cows: &[(&Life, Stage)], settings: &causes::Settings) -> Vec<Finding> {

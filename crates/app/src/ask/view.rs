@@ -3,10 +3,10 @@
 use std::{collections::BTreeMap, sync::OnceLock, thread};
 
 use cowpath_core::{causes::boxes::BoxLog, expect::Scored, herd::LifeKey};
-use jiff::{SignedDuration, Timestamp, tz::TimeZone};
+use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    background, box_judging,
+    background, beside, box_judging,
     cast::Cast,
     contradictions,
     farm::{Barn, Ways},
@@ -24,6 +24,8 @@ pub const TEN_DAYS: SignedDuration = SignedDuration::from_hours(240);
 pub struct View {
     /// The time.
     pub at: Timestamp,
+    /// Time of the newest row that was known by then.
+    pub known: Option<Timestamp>,
     /// The farm's settings.
     pub ways: Ways,
     /// Cows and boxes.
@@ -63,12 +65,8 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
     let from = at.saturating_sub(TEN_DAYS)?;
     let zone = &ways.zone;
-    let (rolled, mut box_log, cells, judging, others) = thread::scope(|scope| {
-        // The other signals are read and reckoned on a processor of their own; a farm that can be opened only once has none.
-        let beside = barn.reader().ok().map(|reader| {
-            let cast = &cast;
-            scope.spawn(move || others_beside(&reader, cast, zone, at))
-        });
+    let (rolled, mut box_log, cells, judging, refused, known, mut others) = thread::scope(|scope| {
+        let beside = beside::ask(scope, barn, &cast, |barn| others::at(barn, &cast, zone, at));
         let rolled = model::roll(barn, &cast, zone, at, from, &mut |visit, scored| {
             milkings.entry(visit.life).or_default().push(scored.clone());
             Ok(())
@@ -76,22 +74,18 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
         let box_log = box_judging::log(barn, &cast, at, from)?;
         let cells = background::cells(barn, &cast, at)?;
         let judging = learned::judging(&barn.store, at, zone)?;
-        let others = match beside.map(thread::ScopedJoinHandle::join) {
-            Some(Ok(others)) => others?,
-            Some(Err(panic)) => std::panic::resume_unwind(panic),
-            None => None,
-        };
-        let others = others.map_or_else(|| others::at(barn, &cast, zone, at), Ok)?;
-        anyhow::Ok((rolled, box_log, cells, judging, others))
+        let refused = refused::visits(barn, &cast, at)?;
+        let known = barn.store.last_row_by(at)?;
+        let others = beside.or(|| others::at(barn, &cast, zone, at))?;
+        anyhow::Ok((rolled, box_log, cells, judging, refused, known, others))
     })?;
-    let mut others = others;
     box_log.append(std::mem::take(&mut others.boxes));
     stuck::take_out(&others.stuck, &mut milkings);
-    let refused = refused::visits(barn, &cast, at)?;
     refused::join(&refused, &mut box_log, &mut others.seen, &mut milkings);
     let undried = contradictions::take_out_dry_offs(&mut cast, &milkings, at);
     Ok(Some(View {
         at,
+        known,
         ways,
         cast,
         rolled,
@@ -103,15 +97,6 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
         judging,
         fits: OnceLock::new(),
     }))
-}
-
-/// The other signals; `None` where rows have come in since: then they are read where the file is held still.
-fn others_beside(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::Result<Option<Others>> {
-    let _held = barn.store.hold()?;
-    if barn.store.last_batch()? != cast.last_batch {
-        return Ok(None);
-    }
-    others::at(barn, cast, zone, at).map(Some)
 }
 
 impl View {

@@ -62,6 +62,27 @@ pub struct Heard {
     pub herd: Vec<HerdLine>,
 }
 
+impl Heard {
+    /// Every cow's lines and since when they speak, and the herd's, by what each window said.
+    pub fn of(windows: impl IntoIterator<Item = Said>) -> Heard {
+        let mut places: Vec<(usize, OfPlace)> = windows.into_iter().flat_map(|said| said.0).collect();
+        places.sort_by_key(|(place, _)| *place);
+        let mut heard = Heard::default();
+        let mut spoken = Vec::with_capacity(PLACES);
+        for (_, said) in places {
+            heard.herd.extend(said.herd);
+            spoken.push(said.spoken);
+            for (life, line) in said.lines {
+                heard.cows.entry(life).or_default().lines.push(line);
+            }
+        }
+        for (life, began) in spoke::began(spoken) {
+            heard.cows.entry(life).or_default().began = began;
+        }
+        heard
+    }
+}
+
 /// The readings of the last ten days.
 pub struct Window<'g> {
     ground: &'g Ground,
@@ -80,6 +101,10 @@ struct Expected {
     value: f64,
     speaks: bool,
 }
+
+/// What the readings of some places say, by place. Rows of movement and visits have places of their own: each may be read
+/// into a window of its own, side by side.
+pub struct Said(Vec<(usize, OfPlace)>);
 
 /// What the readings of one place say.
 #[derive(Default)]
@@ -142,25 +167,11 @@ impl<'g> Window<'g> {
         self.ground.own.get(life.0 as usize)?[place].as_ref()
     }
 
-    /// Every cow's lines and since when they speak, and the herd's. What all cows do at a time, and what a box adds, is
-    /// taken off first.
-    pub fn heard(mut self) -> Heard {
+    /// What its readings say, place by place. What all cows do at a time, and what a box adds, is taken off first.
+    pub fn said(mut self) -> Said {
         let readings = std::mem::replace(&mut self.readings, [const { Vec::new() }; PLACES]);
-        let mut herd = Vec::new();
-        let mut cows: BTreeMap<LifeKey, Hers> = BTreeMap::new();
-        let mut spoken = Vec::with_capacity(PLACES);
-        for (place, readings) in readings.into_iter().enumerate() {
-            let said = self.of_place(place, readings);
-            herd.extend(said.herd);
-            spoken.push(said.spoken);
-            for (life, line) in said.lines {
-                cows.entry(life).or_default().lines.push(line);
-            }
-        }
-        for (life, began) in spoke::began(spoken) {
-            cows.entry(life).or_default().began = began;
-        }
-        Heard { cows, herd }
+        let read = readings.into_iter().enumerate().filter(|(_, readings)| !readings.is_empty());
+        Said(read.map(|(place, readings)| (place, self.of_place(place, readings))).collect())
     }
 
     fn of_place(&self, place: usize, mut readings: Vec<Expected>) -> OfPlace {

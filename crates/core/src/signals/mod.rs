@@ -36,7 +36,7 @@ pub mod ways;
 use jiff::Timestamp;
 
 pub use columns::Column;
-pub use depart::{Heard, HerdLine, Hers, Window};
+pub use depart::{Heard, HerdLine, Hers, Said, Window};
 pub use ground::{Ground, Learner, Own};
 pub use past_heat::PastHeat;
 pub use readings::{Reading, of_bin, of_visit};

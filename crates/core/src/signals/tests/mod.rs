@@ -101,7 +101,7 @@ fn heard_without(bins: &[(LifeKey, Bin)], visits: &[Visit], at: Timestamp, stuck
     let mut window = Window::new(&ground, at, clock);
     readings().iter().for_each(|reading| window.take(reading, &stage()));
     window.without(stuck);
-    window.heard()
+    Heard::of([window.said()])
 }
 
 fn end() -> Timestamp {
