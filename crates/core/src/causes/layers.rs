@@ -2,12 +2,13 @@
 //!
 //! # Equation
 //! P(c) = Σ_k reach_k · P_k(c)        reach_0 = 1,  reach_{k+1} = reach_k · P_k(h_k)
-//!   k    a layer: her readings, with what the layers before it hold taken off
+//!   k    a layer: her readings, without what the layers before it hold
 //!   P_k  chance of each cause if only one holds (`weigh`)
-//!   h_k  what holds there: what is likelier than not, a cause or something that passes by itself
+//!   h_k  what holds there: what is likelier than not, a cause or a signal that strays by itself
 //!
 //! Two causes may hold at once, and a signal that strays by itself says nothing of the others: a box whose scale was moved must
-//! not hide a heat. So what the likeliest explains is taken off, and the rest is weighed once more.
+//! not hide a heat. So what the likeliest explains is taken off, and the rest is weighed once more. Of a signal that strays
+//! nothing is left: what its drawn course leaves of it is no sign of anything either.
 
 use super::{
     Cause,
@@ -17,10 +18,11 @@ use super::{
     likelihood::{READY, ReadyTemplate, log_sum},
     priors::Rates,
     series::Series,
+    templates::Template,
     weigh::{Evidence, Read, taken_off, weigh},
     worth::Settings,
 };
-use crate::herd::Quarter;
+use crate::{expect::Signal, herd::Quarter};
 
 /// Onsets a cow-day from which a cause is weighed wherever anything is: one in 20 in ten days.
 const OFTEN_FROM: f64 = 0.005;
@@ -57,22 +59,26 @@ pub(crate) fn layers(
     onsets: &[Onset],
     open_from: f64,
 ) -> Vec<Layer> {
-    let mut taken = Taken::default();
+    let mut taken: Option<Cause> = None;
     let mut layers =
-        vec![Layer { reach: 1.0, weighed: Weighed::of(course, settings, series, onsets, open_from, &taken) }];
+        vec![Layer { reach: 1.0, weighed: Weighed::of(course, settings, series, onsets, open_from, taken) }];
     while layers.len() < MOST_LAYERS {
         let Some(Layer { reach, weighed }) = layers.last() else { break };
         let Some((evidence, chance)) = weighed.holds() else { break };
-        let Some(cell) = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)) else { break };
-        match evidence.ready.template.cause {
-            Cause::Well => taken.strays.push(evidence.place),
-            // A second cause is looked for once.
-            _ if taken.cause.is_some() => break,
-            cause => taken.cause = Some(cause),
-        }
+        let template = evidence.ready.template;
         let reach = reach * chance;
-        let left = taken_off(evidence, cell, &weighed.read, onsets);
-        let weighed = Weighed::of(course, settings, left, onsets, open_from, &taken);
+        let left = match template.cause {
+            Cause::Well => weighed.without(template),
+            // A second cause is looked for once.
+            _ if taken.is_some() => break,
+            cause => {
+                let most = evidence.cells.iter().max_by(|a, b| a.weight.total_cmp(&b.weight));
+                let Some(cell) = most else { break };
+                taken = Some(cause);
+                taken_off(evidence, cell, &weighed.read, onsets)
+            }
+        };
+        let weighed = Weighed::of(course, settings, left, onsets, open_from, taken);
         layers.push(Layer { reach, weighed });
     }
     layers
@@ -102,14 +108,6 @@ pub(crate) fn telling(layers: &[Layer], cause: Cause) -> Option<&Weighed> {
     Some(&most.weighed)
 }
 
-/// What the layers before hold.
-#[derive(Default)]
-struct Taken {
-    cause: Option<Cause>,
-    /// Places of what passes by itself.
-    strays: Vec<usize>,
-}
-
 /// Causes weighed on one set of readings.
 pub(crate) struct Weighed {
     /// The readings.
@@ -122,13 +120,14 @@ pub(crate) struct Weighed {
 }
 
 impl Weighed {
+    /// Every cause but one that is `taken` off already.
     fn of(
         course: &CowCourse,
         settings: &Settings,
         series: Vec<Series>,
         onsets: &[Onset],
         open_from: f64,
-        taken: &Taken,
+        taken: Option<Cause>,
     ) -> Weighed {
         let rate = |ready: &ReadyTemplate| {
             settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
@@ -144,7 +143,7 @@ impl Weighed {
         let mut beside: Vec<bool> = vec![false; READY.len()];
         for (place, ready) in READY.iter().enumerate() {
             let cause = ready.template.cause;
-            if Some(cause) == taken.cause || taken.strays.contains(&place) {
+            if Some(cause) == taken {
                 continue;
             }
             if cause != Cause::Well {
@@ -172,7 +171,7 @@ impl Weighed {
             log_sum(own.map(Evidence::total)).exp()
         };
         let told = TOLD_FROM <= sum(false) || HEAT_FROM <= sum(true);
-        if told || open_from <= 0.0 || (taken.cause.is_some() && !evidence.is_empty()) {
+        if told || open_from <= 0.0 || (taken.is_some() && !evidence.is_empty()) {
             let others = beside.iter().enumerate().filter(|(_, beside)| **beside);
             evidence.extend(others.map(|(place, _)| weighed(place, &[None])));
             evidence.sort_by_key(|one| one.place);
@@ -194,6 +193,12 @@ impl Weighed {
         Weighed { read, evidence, chances, all }
     }
 
+    /// The readings without the signals that stray.
+    fn without(&self, stray: &Template) -> Vec<Series> {
+        let strays = |signal: Signal| stray.courses.iter().any(|course| course.signal == signal);
+        self.read.iter().map(|read| &read.series).filter(|series| !strays(series.signal)).cloned().collect()
+    }
+
     /// What one cause makes of the readings.
     pub fn evidence_of(&self, cause: Cause) -> Option<&Evidence> {
         self.evidence.iter().find(|one| one.ready.template.cause == cause)
@@ -203,7 +208,7 @@ impl Weighed {
         self.chances.iter().find(|(own, _)| *own == cause).map_or(0.0, |(_, chance)| *chance)
     }
 
-    /// What is likelier than not, and its chance: a cause, or what passes by itself.
+    /// What is likelier than not, and its chance: a cause, or a signal that strays by itself.
     fn holds(&self) -> Option<(&Evidence, f64)> {
         // Milk alone does not say which illness of the whole cow it is: what explains it best stands for all of them.
         let whole = |cause: Cause| cause.is_illness() && cause != Cause::Udder;
@@ -214,7 +219,7 @@ impl Weighed {
         if HOLDS_FROM <= chance {
             return Some((self.evidence_of(cause)?, chance));
         }
-        let strays = self.evidence.iter().filter(|one| one.ready.template.cause == Cause::Well);
+        let strays = self.evidence.iter().filter(|one| one.ready.template.stray);
         let (stray, total) = strays.map(|one| (one, one.total())).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
         let chance = (total - self.all).exp();
         (HOLDS_FROM <= chance).then_some((stray, chance))

@@ -37,6 +37,8 @@ pub struct Template {
     pub cause: Cause,
     /// In words.
     pub name: &'static str,
+    /// A signal that strays by itself: while it does, it tells nothing of any cause.
+    pub stray: bool,
     /// It sits in one quarter: signals of a quarter are read in that quarter only.
     pub in_quarter: bool,
     /// What it moves.

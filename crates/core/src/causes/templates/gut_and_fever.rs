@@ -13,6 +13,7 @@ const FLARES: &[(f64, f64)] = &[(0.0, 0.5), (0.4, 1.0), (2.0, 1.0), (3.5, 0.6), 
 pub(super) const METABOLIC: Template = Template {
     cause: Cause::Metabolic,
     name: "short of energy after calving",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(
@@ -66,6 +67,7 @@ pub(super) const METABOLIC: Template = Template {
 pub(super) const GUT: Template = Template {
     cause: Cause::Gut,
     name: "rumen or gut",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(
@@ -107,6 +109,7 @@ pub(super) const GUT: Template = Template {
 pub(super) const FEVER: Template = Template {
     cause: Cause::Fever,
     name: "ill all over",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(

@@ -12,6 +12,7 @@ const THE_DAY: &[(f64, f64)] = &[(0.0, 0.5), (0.2, 1.0), (0.7, 0.9), (1.1, 0.2),
 pub(super) const HEAT: Template = Template {
     cause: Cause::Heat,
     name: "in heat",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(

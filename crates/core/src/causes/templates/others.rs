@@ -11,6 +11,7 @@ const ANY: &[(f64, f64)] = &[(0.0, 0.3), (1.0, 1.0), (5.0, 1.0), (10.0, 0.8)];
 pub(super) const FEET: Template = Template {
     cause: Cause::Feet,
     name: "feet or legs",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(
@@ -69,6 +70,7 @@ pub(super) const FEET: Template = Template {
 pub(super) const UNCLEAR: Template = Template {
     cause: Cause::Unclear,
     name: "something is wrong",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(
@@ -103,6 +105,7 @@ const A_DAY: &[(f64, f64)] = &[(0.0, 0.4), (0.3, 1.0), (1.0, 1.0), (1.5, 0.3), (
 pub(super) const PASSED: Template = Template {
     cause: Cause::Well,
     name: "days that have passed",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(
@@ -134,6 +137,7 @@ pub(super) const PASSED: Template = Template {
 pub(super) const DISTURBED: Template = Template {
     cause: Cause::Well,
     name: "moved or disturbed",
+    stray: false,
     in_quarter: false,
     courses: &[
         course(

@@ -17,6 +17,7 @@ const ANY_FAR: &[(f64, f64)] = &[(0.4, 0.35), (1.0, 0.40), (1.8, 0.25)];
 const STRAYS: Template = Template {
     cause: Cause::Well,
     name: "",
+    stray: true,
     in_quarter: false,
     courses: &[],
     silent: &[Signal::QuarterMilk, Signal::Conductivity, Signal::Kicks],

@@ -9,6 +9,7 @@ const WHOLE: &[(f64, f64)] = &[(0.0, 0.4), (0.5, 0.9), (1.0, 1.0), (3.0, 0.8), (
 pub(super) const UDDER: Template = Template {
     cause: Cause::Udder,
     name: "inflamed quarter",
+    stray: false,
     in_quarter: true,
     courses: &[
         Course {
