@@ -22,6 +22,8 @@ pub(crate) struct Lanes {
     departures: Vec<[f32; SIDE_BY_SIDE]>,
     /// By pair: likelihood of the readings that the course moves.
     likelihoods: Vec<f64>,
+    /// The widest registers that this processor has.
+    registers: pulp::Arch,
 }
 
 impl Lanes {
@@ -43,12 +45,18 @@ impl Lanes {
             }
         }
         let likelihoods = vec![0.0; SIDE_BY_SIDE * amplitude.len()];
-        Lanes { amplitude, departures, likelihoods }
+        Lanes { amplitude, departures, likelihoods, registers: pulp::Arch::new() }
     }
 
     /// L(course) / L(well) by amplitude: the course moves the readings from `first` on by `moved`, in spreads at amplitude 1,
     /// and those after them by nothing.
     pub fn ratios(&mut self, well: &Well, moved: &[f32], first: usize, cells: &mut [f64]) {
+        self.registers.dispatch(Ratios { lanes: self, well, moved, first, cells });
+    }
+
+    /// Inlined whole, as all it calls: what is not is compiled for the narrowest registers.
+    #[inline(always)]
+    fn ratios_here(&mut self, well: &Well, moved: &[f32], first: usize, cells: &mut [f64]) {
         let readings = well.own.len();
         let until = first + moved.len();
         let (memory, per_root) = (&well.memory[first..until], &well.per_root[first..until]);
@@ -101,7 +109,26 @@ impl Lanes {
     }
 }
 
+/// What [`Lanes::ratios`] asks for.
+struct Ratios<'a> {
+    lanes: &'a mut Lanes,
+    well: &'a Well,
+    moved: &'a [f32],
+    first: usize,
+    cells: &'a mut [f64],
+}
+
+impl pulp::NullaryFnOnce for Ratios<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.lanes.ratios_here(self.well, self.moved, self.first, self.cells);
+    }
+}
+
 /// p^(−(ν + 1)/2) · q^(−½) of each pair.
+#[inline(always)]
 fn powers(products: &[f64], widths: &[f64], tail: f64, into: &mut [f64]) {
     match if tail.fract() == 0.0 { tail as u32 } else { 0 } {
         3 => each(products, widths, into, |p, q| 1.0 / (p * p * q.sqrt())),
@@ -113,6 +140,7 @@ fn powers(products: &[f64], widths: &[f64], tail: f64, into: &mut [f64]) {
     }
 }
 
+#[inline(always)]
 fn each(products: &[f64], widths: &[f64], into: &mut [f64], power: impl Fn(f64, f64) -> f64) {
     for ((into, p), q) in into.iter_mut().zip(products).zip(widths) {
         *into = power(*p, *q);
@@ -120,11 +148,13 @@ fn each(products: &[f64], widths: &[f64], into: &mut [f64], power: impl Fn(f64, 
 }
 
 /// The lesser of the two; no care for NaN, so that it is one instruction.
+#[inline(always)]
 fn at_most(value: f32, limit: f32) -> f32 {
     if value < limit { value } else { limit }
 }
 
 /// The greater of the two, likewise.
+#[inline(always)]
 fn at_least(value: f32, limit: f32) -> f32 {
     if limit < value { value } else { limit }
 }
