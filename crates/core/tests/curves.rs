@@ -25,7 +25,7 @@ proptest! {
         let yields: Vec<_> = noise
             .iter()
             .enumerate()
-            .map(|(at, noise)| (7.0 * (at as f64 + 0.5), (true_one.value(7.0 * (at as f64 + 0.5)) + noise).max(0.0)))
+            .map(|(at, noise): (usize, &f64)| (7.0 * (at as f64 + 0.5), (true_one.value(7.0 * (at as f64 + 0.5)) + *noise).max(0.0)))
             .collect();
         let misfit = |wood: &Wood| -> f64 { yields.iter().map(|&(day, y)| (y - wood.value(day)).powi(2)).sum() };
         let found = fit_wood(&yields).unwrap().curve;
