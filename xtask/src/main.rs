@@ -31,7 +31,7 @@ cargo xtask validation [--check]   published cases → docs/validation.md
 cargo xtask tables [--check]       declared tables → docs/tables.md
 cargo xtask cli [--check]          help of every command → docs/cli.md
 cargo xtask open-data [--write]    forecasts of real milkings, where the open data set is at hand; COWPATH names the program
-cargo xtask oracle [--write]       the judge beside an oracle that knows how the cases were made, on one quarter's signals
+cargo xtask oracle [--write]       the judge beside an oracle that knows how the cases were made: a quarter, heats, illnesses
 cargo xtask bring-in [--write]     simulated herds asked who comes by herself, against their logs; COWPATH names the program
 cargo xtask bench [--write] [NAME…] speed and memory of the release program on simulated herds; --write keeps it in docs/speed.md;
                                    without a name all but the validation of 20 herds, with `all` that too

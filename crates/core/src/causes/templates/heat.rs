@@ -59,5 +59,6 @@ pub(super) const HEAT: Template = Template {
     weight: 1.0,
     holds_days: Some(HOLDS_D),
     severities: &[(0.6, 0.35), (1.0, 0.40), (1.6, 0.25)],
-    paces: &[(1.0, 1.0)],
+    // 8 to 20 h long, as the source of her activity has it.
+    paces: &[(0.7, 0.5), (1.3, 0.5)],
 };

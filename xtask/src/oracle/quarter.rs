@@ -17,6 +17,8 @@ use cowpath_core::{
 };
 use jiff::{SignedDuration, Timestamp};
 
+use super::{CALLED, Chance, called, mean_ratio};
+
 /// Milkings of ten days, and the hours between two.
 const MILKINGS: usize = 27;
 const EVERY_H: f64 = 9.0;
@@ -27,25 +29,6 @@ const SPREAD: [f64; 2] = [0.16, 0.14];
 const WELL: usize = 8000;
 const ILL: usize = 1500;
 const COURSES: usize = 1500;
-/// Shares of well rounds called at which both are compared: one false call in 100 cow-days of two rounds is 0.5 %.
-const CALLED: [f64; 3] = [0.02, 0.005, 0.002];
-
-/// splitmix64, so that the figures hang on no library's stream.
-struct Chance(u64);
-
-impl Chance {
-    fn even(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        (-2.0 * (1.0 - self.even()).ln()).sqrt() * (std::f64::consts::TAU * self.even()).cos()
-    }
-}
 
 /// Readings of two signals in four quarters over the milkings, or what a course adds to them.
 type Readings = [[[f64; MILKINGS]; 4]; 2];
@@ -122,14 +105,9 @@ fn whitened(readings: &Readings) -> Vec<f64> {
     all
 }
 
-/// ln of the mean of likelihood ratios, the courses whitened.
+/// ln of the mean likelihood ratio of the courses, whitened.
 fn oracle(readings: &Readings, courses: &[Vec<f64>]) -> f64 {
-    let own = whitened(readings);
-    let log =
-        |course: &Vec<f64>| -> f64 { course.iter().zip(&own).map(|(mean, x)| mean * (x - 0.5 * mean)).sum() };
-    let logs: Vec<f64> = courses.iter().map(log).collect();
-    let most = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    most + (logs.iter().map(|log| (log - most).exp()).sum::<f64>() / logs.len() as f64).ln()
+    mean_ratio(&whitened(readings), courses)
 }
 
 /// The program's stated chance of an udder case.
@@ -176,14 +154,6 @@ fn program(readings: &Readings, settings: &Settings) -> anyhow::Result<f64> {
     };
     let found = causes::judge_cow(&course, settings);
     Ok(found.iter().find(|own| own.cause == Cause::Udder).map_or(0.0, |own| own.probability))
-}
-
-/// How many of the ill are called where so great a share of the well is.
-fn called(well: &[f64], ill: &[f64], share: f64) -> u32 {
-    let mut sorted = well.to_vec();
-    sorted.sort_by(|a, b| b.total_cmp(a));
-    let from = sorted[(share * well.len() as f64) as usize];
-    ill.iter().filter(|own| from < **own).count() as u32
 }
 
 /// The comparison as text.
