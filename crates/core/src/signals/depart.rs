@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::{
     Ground, JUDGED_H, Line, Point, Reading,
     ground::{middle, part},
-    ordered::Ordered,
+    ordered::{Ordered, by_life},
     spoke::{self, Began, Spoken},
     stage_class,
     stuck::Stuck,
@@ -182,7 +182,13 @@ impl<'g> Window<'g> {
             take_off_boxes(way, &mut readings);
         }
         let mut of_place = OfPlace { herd, ..OfPlace::default() };
-        for (life, hers) in by_life(&readings) {
+        let (order, ends) = by_life(readings.iter().map(|one| one.reading.life));
+        let mut next = 0;
+        for (life, end) in (0..).map(LifeKey).zip(ends) {
+            let hers = &order[std::mem::replace(&mut next, end)..end];
+            if hers.is_empty() {
+                continue;
+            }
             let own = hers.iter().map(|index| &readings[*index as usize]);
             of_place.spoken.hear(place, life, own.clone().map(|one| (&one.reading, one.value)));
             let points = self.points(place, life, own);
@@ -221,7 +227,9 @@ impl<'g> Window<'g> {
             let drift = f64::from(self.ground.drift[place]);
             (f64::from(own.var) + drift * drift * age_d.max(0.0)).sqrt().min(between)
         });
-        blocks.into_iter().filter_map(|(_, block)| block.point(way, error)).collect()
+        let mut points = Vec::with_capacity(blocks.len());
+        points.extend(blocks.into_iter().filter_map(|(_, block)| block.point(way, error)));
+        points
     }
 
     /// Takes off what all cows do at once; the course of it, by half days, for the signals that tell of feed and heat.
@@ -305,16 +313,6 @@ fn take_off_boxes(way: &Way, readings: &mut [Expected]) {
             shift(way, readings, &members, added);
         }
     }
-}
-
-/// Each cow's readings, cows in order, readings as they came.
-fn by_life(readings: &[Expected]) -> Vec<(LifeKey, Vec<u32>)> {
-    let mut order: Vec<u32> = (0..readings.len() as u32).collect();
-    order.sort_by_key(|index| readings[*index as usize].reading.life);
-    order
-        .chunk_by(|a, b| readings[*a as usize].reading.life == readings[*b as usize].reading.life)
-        .map(|hers| (readings[hers[0] as usize].reading.life, hers.to_vec()))
-        .collect()
 }
 
 /// The readings of one block; none yet by default.

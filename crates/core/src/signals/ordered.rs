@@ -1,4 +1,6 @@
-//! Sums by a key whose keys come almost in order, as steps of time do.
+//! Sums by a key whose keys come almost in order, as steps of time do; and readings by cow.
+
+use crate::herd::LifeKey;
 
 /// Entries in order of their keys.
 ///
@@ -23,6 +25,11 @@ impl<K: Ord + Copy, T: Default> Ordered<K, T> {
         }
         &mut self.all[self.last].1
     }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.all.len()
+    }
 }
 
 impl<K, T> IntoIterator for Ordered<K, T> {
@@ -32,4 +39,23 @@ impl<K, T> IntoIterator for Ordered<K, T> {
     fn into_iter(self) -> Self::IntoIter {
         self.all.into_iter()
     }
+}
+
+/// Places of readings, cows in order and each one's as they came; and by cow where hers end.
+pub(super) fn by_life(lives: impl Iterator<Item = LifeKey> + Clone) -> (Vec<u32>, Vec<usize>) {
+    let lives = lives.map(|life| life.0 as usize);
+    // Cows are few and numbered: they are counted, not sorted.
+    let mut ends = vec![0; lives.clone().max().map_or(0, |last| last + 1)];
+    lives.clone().for_each(|life| ends[life] += 1);
+    let mut sum = 0;
+    for end in &mut ends {
+        sum += std::mem::replace(end, sum);
+    }
+    let mut order = vec![0; sum];
+    for (place, life) in (0..).zip(lives) {
+        // Each begins where the one before ends, and has ended when all hers are placed.
+        order[ends[life]] = place;
+        ends[life] += 1;
+    }
+    (order, ends)
 }

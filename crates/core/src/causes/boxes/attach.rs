@@ -55,8 +55,8 @@ struct Tried {
     failed: bool,
 }
 
-/// How often one quarter of each cow was tried, and failed.
-type Habits = BTreeMap<LifeKey, Habit>;
+/// How often one quarter of each cow was tried, and failed; by cow, as the lists of usual milk are.
+type Habits = Vec<Habit>;
 
 #[derive(Debug, Clone, Copy, Default)]
 struct Habit {
@@ -68,7 +68,7 @@ struct Habit {
 struct Cup {
     cup: usize,
     /// By box, in order of their ends.
-    of_box: BTreeMap<BoxKey, Vec<Tried>>,
+    of_box: Vec<Vec<Tried>>,
     /// In all boxes.
     everywhere: Habits,
     /// The herd's share.
@@ -77,61 +77,66 @@ struct Cup {
 
 pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
     let usual = usual(rows);
+    let mut of_cups = tried(rows, &usual);
     let keys: Vec<BoxKey> = boxes.courses.iter().map(|(key, _)| *key).collect();
     (0..4)
         .flat_map(|cup| {
-            let cup = Cup::of(rows, &usual, cup, &keys);
+            let cup = Cup::of(std::mem::take(&mut of_cups[cup]), usual.len(), cup, &keys);
             keys.iter().filter_map(|key| cup.one(boxes, *key, settings)).collect::<Vec<_>>()
         })
         .collect()
 }
 
 /// Each cow's usual milk by quarter, kg.
-fn usual(rows: &[Row]) -> BTreeMap<LifeKey, [f64; 4]> {
-    let mut all: BTreeMap<LifeKey, [Vec<f64>; 4]> = BTreeMap::new();
+fn usual(rows: &[Row]) -> Vec<[f64; 4]> {
+    let lives = rows.iter().map(|row| row.life.0 as usize + 1).max().unwrap_or(0);
+    let mut all: Vec<[Vec<f64>; 4]> = vec![Default::default(); lives];
     for row in rows.iter().filter(|row| row.tried()) {
-        let own = all.entry(row.life).or_default();
+        let own = &mut all[row.life.0 as usize];
         for (own, kg) in own.iter_mut().zip(row.quarters_kg) {
             own.extend(kg);
         }
     }
-    all.into_iter()
-        .map(|(life, mut quarters)| {
-            let usual = [0, 1, 2, 3].map(|cup: usize| median(&mut quarters[cup]).unwrap_or(0.0));
-            (life, usual)
-        })
-        .collect()
+    all.into_iter().map(|quarters| quarters.map(|mut kg| median(&mut kg).unwrap_or(0.0))).collect()
 }
 
-fn tried(row: &Row, usual: &BTreeMap<LifeKey, [f64; 4]>, cup: usize) -> Option<Tried> {
-    if !row.tried() || row.quarters_kg[cup].is_none() {
-        return None;
+/// Every quarter that was tried, by cup and box.
+fn tried(rows: &[Row], usual: &[[f64; 4]]) -> [Vec<Vec<Tried>>; 4] {
+    let boxes = rows.iter().map(|row| usize::from(row.at_box.0) + 1).max().unwrap_or(0);
+    let mut tried: [Vec<Vec<Tried>>; 4] =
+        std::array::from_fn(|_| std::iter::repeat_with(Vec::new).take(boxes).collect());
+    for row in rows.iter().filter(|row| row.tried()) {
+        let usual = usual[row.life.0 as usize];
+        let nothing = |cup: usize| row.quarters_kg[cup].is_some_and(|kg| kg < NOTHING * usual[cup]);
+        // A cow who lets nothing be taken from her is no word of one cup.
+        let missed = (0..4).filter(|cup| LEAST_KG < usual[*cup] && nothing(*cup)).count();
+        if 3 <= missed {
+            continue;
+        }
+        for (cup, of_box) in tried.iter_mut().enumerate() {
+            if row.quarters_kg[cup].is_some() && LEAST_KG < usual[cup] {
+                let own = Tried { life: row.life, to_ms: row.to_ms, failed: nothing(cup) };
+                of_box[usize::from(row.at_box.0)].push(own);
+            }
+        }
     }
-    let usual = usual.get(&row.life)?;
-    let nothing = |cup: usize| row.quarters_kg[cup].is_some_and(|kg| kg < NOTHING * usual[cup]);
-    // A cow who lets nothing be taken from her is no word of one cup.
-    let missed = (0..4).filter(|cup| LEAST_KG < usual[*cup] && nothing(*cup)).count();
-    (LEAST_KG < usual[cup] && missed < 3).then(|| Tried {
-        life: row.life,
-        to_ms: row.to_ms,
-        failed: nothing(cup),
-    })
+    tried
 }
 
 /// The share that fails where nothing is wrong: the least of the boxes' shares in this cup, drawn to what is common.
-fn herd_share(of_box: &BTreeMap<BoxKey, Vec<Tried>>, keys: &[BoxKey]) -> f64 {
+fn herd_share(of_box: &[Vec<Tried>], keys: &[BoxKey]) -> f64 {
     let shares = keys.iter().filter_map(|key| {
-        let own = of_box.get(key)?;
+        let own = of_box.get(usize::from(key.0))?;
         let (count, failed) = (own.len() as f64, own.iter().filter(|one| one.failed).count() as f64);
         (50.0 <= count).then(|| (failed + 1.0) / (count + 60.0))
     });
     shares.fold(f64::INFINITY, f64::min).clamp(LEAST_SHARE, 0.05)
 }
 
-fn habits<'t>(tried: impl Iterator<Item = &'t Tried>) -> Habits {
-    let mut habits = Habits::new();
+fn habits<'t>(lives: usize, tried: impl Iterator<Item = &'t Tried>) -> Habits {
+    let mut habits = vec![Habit::default(); lives];
     for one in tried {
-        let own = habits.entry(one.life).or_default();
+        let own = &mut habits[one.life.0 as usize];
         own.failed += f64::from(u8::from(one.failed));
         own.tried += 1.0;
     }
@@ -139,47 +144,39 @@ fn habits<'t>(tried: impl Iterator<Item = &'t Tried>) -> Habits {
 }
 
 impl Cup {
-    fn of(rows: &[Row], usual: &BTreeMap<LifeKey, [f64; 4]>, cup: usize, keys: &[BoxKey]) -> Cup {
-        let mut of_box: BTreeMap<BoxKey, Vec<Tried>> = BTreeMap::new();
-        for row in rows {
-            if let Some(tried) = tried(row, usual, cup) {
-                of_box.entry(row.at_box).or_default().push(tried);
-            }
-        }
-        let everywhere = habits(of_box.values().flatten());
+    fn of(of_box: Vec<Vec<Tried>>, lives: usize, cup: usize, keys: &[BoxKey]) -> Cup {
+        let everywhere = habits(lives, of_box.iter().flatten());
         let share = herd_share(&of_box, keys);
         Cup { cup, of_box, everywhere, share }
     }
 
-    /// The habits of those who were tried in a box: elsewhere, or before where it is the only one.
-    fn habits(&self, boxes: &Boxes, at_box: BoxKey, here: &[Tried]) -> BTreeMap<LifeKey, f64> {
+    /// The habits of those who were tried in a box: elsewhere, or before where it is the only one. By cow; of others nothing.
+    fn habits(&self, boxes: &Boxes, at_box: BoxKey, here: &[Tried]) -> Vec<f64> {
         let habit_ms = before(boxes.at, HABIT_BEFORE_H).as_millisecond();
-        let several = self.of_box.keys().any(|key| *key != at_box);
-        let mut own = habits(here.iter().filter(|one| several || one.to_ms < habit_ms));
-        if several {
+        let mut of_box = self.of_box.iter().enumerate();
+        let several = of_box.any(|(other, tried)| other != usize::from(at_box.0) && !tried.is_empty());
+        let counted = here.iter().filter(|one| several || one.to_ms < habit_ms);
+        let own = habits(self.everywhere.len(), counted);
+        let habit = |(own, all): (&Habit, &Habit)| {
             // What she did elsewhere is what she did everywhere, less what she did here.
-            for (life, own) in &mut own {
-                let all = self.everywhere.get(life).copied().unwrap_or_default();
-                *own = Habit { failed: all.failed - own.failed, tried: all.tried - own.tried };
-            }
-        }
-        here.iter()
-            .map(|one| {
-                let Habit { failed, tried } = own.get(&one.life).copied().unwrap_or_default();
-                let habit = (failed + HERD_WEIGHS * self.share) / (tried + HERD_WEIGHS);
-                (one.life, habit.clamp(LEAST_SHARE, 0.9))
-            })
-            .collect()
+            let (failed, tried) = if several {
+                (all.failed - own.failed, all.tried - own.tried)
+            } else {
+                (own.failed, own.tried)
+            };
+            ((failed + HERD_WEIGHS * self.share) / (tried + HERD_WEIGHS)).clamp(LEAST_SHARE, 0.9)
+        };
+        own.iter().zip(&self.everywhere).map(habit).collect()
     }
 
     fn one(&self, boxes: &Boxes, at_box: BoxKey, settings: &Settings) -> Option<BoxFault> {
-        let here = self.of_box.get(&at_box)?;
+        let here = self.of_box.get(usize::from(at_box.0))?;
         // Where too few cows ever failed nothing would be told whatever the looks come to.
         if cows_of(here, true) < LEAST_COWS {
             return None;
         }
         let habits = self.habits(boxes, at_box, here);
-        let habit = |one: &Tried| habits.get(&one.life).copied().unwrap_or(LEAST_SHARE);
+        let habit = |one: &Tried| habits[one.life.0 as usize];
         let looks = looks(here, &habit, boxes)?;
         let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::Attachment) / 4.0)?;
         let from_ms = verdict.since.as_millisecond() - BIN_MS / 2;

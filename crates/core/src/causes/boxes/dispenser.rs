@@ -17,7 +17,7 @@ use super::{
 use crate::{
     causes::{Cause, worth::Settings},
     expect::{BIN_MS, Signal},
-    herd::{BoxKey, LifeKey},
+    herd::BoxKey,
 };
 
 /// Share of what was offered. Stated defaults: a tenth less is worth a look.
@@ -120,26 +120,26 @@ fn share(row: &Row) -> Option<f64> {
 
 /// Every portion against its cow's usual, in order of time; and what the herd usually eats of its portions.
 fn fed(rows: &[Row]) -> (Vec<Fed>, f64) {
-    let mut of_cow: BTreeMap<LifeKey, Vec<f64>> = BTreeMap::new();
+    let lives = rows.iter().map(|row| row.life.0 as usize + 1).max().unwrap_or(0);
+    let mut of_cow: Vec<Vec<f64>> = vec![Vec::new(); lives];
     for row in rows {
         if let Some(share) = share(row) {
-            of_cow.entry(row.life).or_default().push(share);
+            of_cow[row.life.0 as usize].push(share);
         }
     }
-    let usual: BTreeMap<LifeKey, f64> = of_cow
+    let usual: Vec<Option<f64>> = of_cow
         .into_iter()
-        .filter(|(_, shares)| LEAST_OF_COW <= shares.len())
-        .map(|(life, mut shares)| {
-            shares.sort_by(f64::total_cmp);
-            (life, shares[shares.len() * 7 / 10])
+        .map(|mut shares| {
+            shares.sort_unstable_by(f64::total_cmp);
+            (LEAST_OF_COW <= shares.len()).then(|| shares[shares.len() * 7 / 10])
         })
         .collect();
-    let mut middles: Vec<f64> = usual.values().copied().collect();
+    let mut middles: Vec<f64> = usual.iter().flatten().copied().collect();
     let herd = median(&mut middles).unwrap_or(1.0);
     let fed = rows
         .iter()
         .filter_map(|row| {
-            let departure = share(row)? - usual.get(&row.life)?;
+            let departure = share(row)? - usual[row.life.0 as usize]?;
             Some(Fed { at_box: row.at_box, to_ms: row.to_ms, departure })
         })
         .collect();

@@ -10,9 +10,11 @@
 //! S is read off the box's own silences of the last weeks: exact up to their longest but few, an exponential tail beyond.
 //! So a box that logs no cleaning has long silences of its own, and a longer one is needed.
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 
-use super::{BoxFault, Boxes, SILENT_H, Stood, before, chain::Verdict, log::Row};
+use super::{BoxFault, Boxes, SILENT_H, before, chain::Verdict, log::Row};
 use crate::{
     causes::{Cause, worth::Settings},
     expect::Signal,
@@ -46,10 +48,13 @@ struct Silence {
 }
 
 pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
-    let mut begins: Vec<(i64, BoxKey)> = rows.iter().map(|row| (row.from_ms, row.at_box)).collect();
-    begins.sort_unstable();
+    let begins = Begins::of(rows.iter());
+    let mut of_box: BTreeMap<BoxKey, Vec<&Row>> = BTreeMap::new();
+    for row in rows {
+        of_box.entry(row.at_box).or_default().push(row);
+    }
     let end_ms = if at_work(rows, boxes.at) < 2 { i64::MAX } else { last(rows).unwrap_or(i64::MAX) };
-    let one = |key: BoxKey| one(boxes, rows, (&begins, end_ms), key, settings);
+    let one = |key: BoxKey| one(boxes, of_box.get(&key)?, (&begins, end_ms), key, settings);
     boxes.courses.iter().filter_map(|(key, _)| one(*key)).collect()
 }
 
@@ -76,7 +81,9 @@ pub fn log_ends(boxes: &Boxes, settings: &Settings) -> Option<LogEnds> {
     }
     let mut all: Vec<Row> = rows.into_iter().map(|row| Row { at_box: as_one, ..row }).collect();
     all.sort_by_key(|row| (row.from_ms, row.to_ms));
-    let fault = one(boxes, &all, (&[], i64::MAX), as_one, settings)?;
+    // Of one box there are no others: all begins are its own.
+    let own: Vec<&Row> = all.iter().collect();
+    let fault = one(boxes, &own, (&Begins::of(all.iter()), i64::MAX), as_one, settings)?;
     (fault.goes_on && ENDS_FROM <= fault.finding.probability)
         .then(|| Some(LogEnds { since: Timestamp::from_millisecond(since_ms).ok()?, known }))
         .flatten()
@@ -96,20 +103,23 @@ fn last(rows: &[Row]) -> Option<i64> {
 
 fn one(
     boxes: &Boxes,
-    rows: &[Row],
-    (begins, ends_ms): (&[(i64, BoxKey)], i64),
+    own: &[&Row],
+    (all, ends_ms): (&Begins, i64),
     at_box: BoxKey,
     settings: &Settings,
 ) -> Option<BoxFault> {
-    let own: Vec<&Row> = rows.iter().filter(|row| row.at_box == at_box).collect();
-    let others: Vec<i64> =
-        begins.iter().filter(|(_, other)| *other != at_box).map(|(from_ms, _)| *from_ms).collect();
     if own.len() < LEAST_VISITS {
         return None;
     }
-    let stood: Vec<&Stood> = boxes.stood.iter().filter(|stood| stood.at_box == at_box).collect();
+    let others = Others { all, own: Begins::of(own.iter().copied()) };
+    let stood: Vec<(i64, i64)> = boxes
+        .stood
+        .iter()
+        .filter(|stood| stood.at_box == at_box)
+        .map(|stood| (stood.from.as_millisecond(), stood.to.as_millisecond()))
+        .collect();
     let end_ms = boxes.known_until.min(boxes.at).as_millisecond().min(ends_ms);
-    let day = Day::of(&own, &others, &stood, end_ms)?;
+    let day = Day::of(own[0].from_ms, &others, &stood, end_ms)?;
     let mut silences = Vec::with_capacity(own.len());
     let mut free_ms = own[0].to_ms;
     for row in &own[1..] {
@@ -176,6 +186,34 @@ fn tail(descending: &[f64], expected: f64) -> Option<f64> {
     Some(beyond.max(seen))
 }
 
+/// When visits began: in order, and how many by hour of day.
+struct Begins {
+    times: Vec<i64>,
+    by_hour: [f64; 24],
+}
+
+impl Begins {
+    fn of<'r>(rows: impl Iterator<Item = &'r Row>) -> Begins {
+        let mut times: Vec<i64> = rows.map(|row| row.from_ms).collect();
+        times.sort_unstable();
+        let mut by_hour = [0.0; 24];
+        times.iter().for_each(|at| by_hour[hour(*at)] += 1.0);
+        Begins { times, by_hour }
+    }
+
+    /// How many lie between two times.
+    fn between(&self, from_ms: i64, to_ms: i64) -> f64 {
+        self.times.partition_point(|at| *at < to_ms) as f64
+            - self.times.partition_point(|at| *at < from_ms) as f64
+    }
+}
+
+/// The other boxes' visits: those of all less those of this one, so that no box has all the others' copied for it.
+struct Others<'a> {
+    all: &'a Begins,
+    own: Begins,
+}
+
 /// How often a box is visited by hour of day (of UTC: only differences within the day matter), and how the others are.
 struct Day {
     own_an_hour: [f64; 24],
@@ -184,30 +222,23 @@ struct Day {
 }
 
 impl Day {
-    fn of(own: &[&Row], others: &[i64], stood: &[&Stood], end_ms: i64) -> Option<Day> {
-        let starts_ms = own.first()?.from_ms;
+    fn of(starts_ms: i64, others: &Others, stood: &[(i64, i64)], end_ms: i64) -> Option<Day> {
         if end_ms - starts_ms < 3 * DAY_MS {
             return None;
         }
         let days = (end_ms - starts_ms) as f64 / DAY_MS as f64;
         let mut open_h = [days; 24];
-        for stood in stood {
-            let from = stood.from.as_millisecond().max(starts_ms);
-            let to = stood.to.as_millisecond().min(end_ms);
-            let mut at = from;
+        for (from, to) in stood {
+            let to = (*to).min(end_ms);
+            let mut at = (*from).max(starts_ms);
             while at < to {
                 let next = ((at.div_euclid(HOUR_MS) + 1) * HOUR_MS).min(to);
                 open_h[hour(at)] -= (next - at) as f64 / HOUR_MS as f64;
                 at = next;
             }
         }
-        let counted = |times: &mut dyn Iterator<Item = i64>| {
-            let mut counts = [0.0; 24];
-            times.for_each(|at| counts[hour(at)] += 1.0);
-            counts
-        };
-        let own_counts = counted(&mut own.iter().map(|row| row.from_ms));
-        let other_counts = counted(&mut others.iter().copied());
+        let own_counts = others.own.by_hour;
+        let other_counts: [f64; 24] = std::array::from_fn(|hour| others.all.by_hour[hour] - own_counts[hour]);
         let total_own: f64 = own_counts.iter().sum::<f64>() / (24.0 * days);
         // Hours drawn to the mean of all by a day's worth of visits.
         let an_hour = |hour: usize| (own_counts[hour] + total_own) / (open_h[hour].max(0.3) + 1.0);
@@ -219,28 +250,24 @@ impl Day {
     }
 
     /// Visits the box would have had between two times.
-    fn expected(&self, from_ms: i64, to_ms: i64, stood: &[&Stood], others: &[i64]) -> f64 {
+    fn expected(&self, from_ms: i64, to_ms: i64, stood: &[(i64, i64)], others: &Others) -> f64 {
         let mut expected = 0.0;
         let mut others_expected = 0.0;
+        // In most silences it never said that it stood.
+        let stood = if stood.iter().any(|(from, to)| *from < to_ms && from_ms < *to) { stood } else { &[] };
         let mut at = from_ms;
         while at < to_ms {
             let next = ((at.div_euclid(HOUR_MS) + 1) * HOUR_MS).min(to_ms);
             let hours = (next - at) as f64 / HOUR_MS as f64;
-            let stood_ms: i64 = stood
-                .iter()
-                .map(|stood| {
-                    let (from, to) = (stood.from.as_millisecond(), stood.to.as_millisecond());
-                    (to.min(next) - from.max(at)).max(0)
-                })
-                .sum();
+            let stood_ms: i64 =
+                stood.iter().map(|(from, to)| ((*to).min(next) - (*from).max(at)).max(0)).sum();
             let open_h = (hours - stood_ms as f64 / HOUR_MS as f64).max(0.0);
             expected += open_h * self.own_an_hour[hour(at)];
             others_expected += hours * self.others_an_hour[hour(at)];
             at = next;
         }
         if 2.0 <= others_expected && self.starts_ms <= from_ms {
-            let count = others.partition_point(|at| *at < to_ms) as f64
-                - others.partition_point(|at| *at < from_ms) as f64;
+            let count = others.all.between(from_ms, to_ms) - others.own.between(from_ms, to_ms);
             // While one stands still the others take its cows: they may not be taken as busier than they are.
             expected *= ((count + 2.0) / (others_expected + 2.0)).clamp(BUSY.0, BUSY.1);
         }
