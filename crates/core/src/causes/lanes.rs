@@ -23,7 +23,7 @@ pub(crate) struct Lanes {
     /// By pair: likelihood of the readings that the course moves.
     likelihoods: Vec<f64>,
     /// The widest registers that this processor has.
-    registers: pulp::Arch,
+    pub registers: pulp::Arch,
 }
 
 impl Lanes {

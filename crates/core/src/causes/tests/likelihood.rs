@@ -5,6 +5,7 @@ use super::made::Chance;
 use crate::{
     causes::{
         grid::onsets,
+        lanes::Lanes,
         likelihood::{READY, Ready, table},
         series::Series,
         well::Well,
@@ -166,4 +167,29 @@ fn a_baseline_that_is_far_off_is_not_taken_for_a_course() {
         }
     }
     assert!(most < 8.0, "{most}; ln L of a well cow {well}");
+}
+
+#[test]
+fn wide_registers_change_no_bit() {
+    let mut told = 0;
+    for (error, wide) in [(0.0, false), (0.05, false), (0.5, true)] {
+        let series = readings(Signal::Rumination, 7, error, wide);
+        let well = Well::of(&series);
+        let courses = READY.iter().flat_map(|ready| &ready.courses);
+        for course in courses.filter(|course| course.course.signal == Signal::Rumination) {
+            let mut lanes = Lanes::of(&well, &course.amplitudes);
+            for first in [0, 7, 22] {
+                let moved: Vec<f32> = (first..30).map(|k| -1.7 * (k as f32 / 9.0).sin()).collect();
+                let mut widest = vec![0.0; course.amplitudes.len()];
+                lanes.ratios(&well, &moved, first, &mut widest);
+                let asked = std::mem::replace(&mut lanes.registers, pulp::Arch::Scalar);
+                let mut plain = vec![0.0; course.amplitudes.len()];
+                lanes.ratios(&well, &moved, first, &mut plain);
+                lanes.registers = asked;
+                assert!(widest.iter().zip(&plain).all(|(a, b): (&f64, &f64)| a.to_bits() == b.to_bits()));
+                told += widest.iter().filter(|ratio| 0.0 < **ratio && **ratio != 1.0).count();
+            }
+        }
+    }
+    assert!(100 < told, "{told}");
 }
