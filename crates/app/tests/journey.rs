@@ -247,7 +247,7 @@ fn twelve_rows_become_a_sentence() {
         })
         .collect();
     insta::assert_snapshot!(causes.join("\n"), @"
-    udder LR 1.00 since 2026-03-01T14:01:50
+    udder LR 1.00 since 2026-03-01T08:01:29
     heat - 0.02 since 2026-03-02T02:02:08
     ");
     assert_eq!(shown.len(), 1);

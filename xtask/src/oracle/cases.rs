@@ -2,7 +2,7 @@
 
 use cowpath_core::{causes::Cause, expect::Signal};
 
-use super::Chance;
+use super::{Chance, wander, whiten};
 
 /// Each signal with the hours of a block and the scatter of one: milk by milkings, the rest as sensors' sums.
 pub(super) const READ: [(Signal, f64, f64); 8] = [
@@ -19,6 +19,7 @@ pub(super) const READ: [(Signal, f64, f64); 8] = [
 pub(super) const SPAN_H: f64 = 240.0;
 /// Correlation of well readings 8 h apart.
 pub(super) const MEMORY: f64 = 0.2;
+
 /// (signal, chance that it takes part, departure at its height from, to) and the hours in which it grows.
 type Draft = (f64, &'static [(Signal, f64, f64, f64)]);
 
@@ -37,7 +38,7 @@ fn draft(cause: Cause, chance: &mut Chance) -> Draft {
                 (Signal::Weight, 0.7, -0.05, -0.01),
             ],
         ),
-        // Half of them over within days, half creeping in.
+        // Half of them come within half a day, half creep in.
         Cause::Gut => (
             if chance.even() < 0.5 { 10.0 } else { 50.0 },
             &[
@@ -79,6 +80,11 @@ pub(super) type Readings = Vec<Vec<f64>>;
 
 pub(super) fn blocks(every_h: f64) -> usize {
     (SPAN_H / every_h) as usize
+}
+
+/// Correlation from one block to the next.
+fn memory(every_h: f64) -> f64 {
+    MEMORY.powf(every_h / 8.0)
 }
 
 /// Middle of a block, hours before the time of judging.
@@ -141,15 +147,7 @@ pub(super) fn heat(chance: &mut Chance, began_h: f64, silent: bool) -> Readings 
 
 pub(super) fn well(chance: &mut Chance) -> Readings {
     READ.iter()
-        .map(|(_, every_h, spread)| {
-            let (memory, mut last) = (MEMORY.powf(every_h / 8.0), chance.normal());
-            let next = |_| {
-                let reading = spread * last;
-                last = memory * last + (1.0 - memory * memory).sqrt() * chance.normal();
-                reading
-            };
-            (0..blocks(*every_h)).map(next).collect()
-        })
+        .map(|(_, every_h, spread)| wander(chance, blocks(*every_h), memory(*every_h), *spread))
         .collect()
 }
 
@@ -160,14 +158,8 @@ pub(super) fn with(readings: &Readings, added: &Readings) -> Readings {
 
 /// In units of independent normal readings.
 pub(super) fn whitened(readings: &Readings) -> Vec<f64> {
-    let mut all = Vec::new();
-    for ((_, every_h, spread), own) in READ.iter().zip(readings) {
-        let (memory, mut last) = (MEMORY.powf(every_h / 8.0), None);
-        for reading in own {
-            let unit = reading / spread;
-            all.push(last.map_or(unit, |last| (unit - memory * last) / (1.0 - memory * memory).sqrt()));
-            last = Some(unit);
-        }
-    }
-    all
+    let of = |((_, every_h, spread), own): (&(Signal, f64, f64), &'_ Vec<f64>)| {
+        whiten(own, memory(*every_h), *spread).collect::<Vec<_>>()
+    };
+    READ.iter().zip(readings).flat_map(of).collect()
 }

@@ -32,6 +32,28 @@ impl Chance {
     }
 }
 
+/// Readings of a signal that wanders about nought with `memory` from one to the next.
+fn wander(chance: &mut Chance, count: usize, memory: f64, spread: f64) -> Vec<f64> {
+    let mut last = chance.normal();
+    let next = |_| {
+        let reading = spread * last;
+        last = memory * last + (1.0 - memory * memory).sqrt() * chance.normal();
+        reading
+    };
+    (0..count).map(next).collect()
+}
+
+/// The same in units of independent normal readings.
+fn whiten(readings: &[f64], memory: f64, spread: f64) -> impl Iterator<Item = f64> {
+    let mut last = None;
+    readings.iter().map(move |reading| {
+        let unit = reading / spread;
+        let own = last.map_or(unit, |last: f64| (unit - memory * last) / (1.0 - memory * memory).sqrt());
+        last = Some(unit);
+        own
+    })
+}
+
 /// Shares of well rounds called at which all are compared: one false call in 100 cow-days of two rounds is 0.5 %.
 const CALLED: [f64; 3] = [0.02, 0.005, 0.002];
 

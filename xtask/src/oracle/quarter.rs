@@ -1,13 +1,6 @@
-//! How near does the judge come to what could be known? One quarter's conductivity and milk, against an oracle.
+//! One quarter's conductivity and milk, against the oracle.
 //!
-//! # Equation
-//! The oracle knows how cases are made and how readings wander, and weighs them by
-//! L = 1/(4K) Σ_q Σ_k Π_i N(x_i − μ_i(k, q)) / N(x_i)
-//!   k  one of K courses drawn as the cases are (onset, rise, heights)    q  quarter    i  whitened readings of both signals, all quarters
-//! No test calls more of these cases at as many false calls (Neyman and Pearson). The program is given the same readings, and
-//! once the true wandering too; it does not know the courses.
-//!
-//! The courses are made here, of another shape than the templates': constants of their own, none read off `herdsim`.
+//! The oracle's L is the mean over the courses of all four quarters.
 
 use cowpath_core::{
     causes::{self, Background, Cause, CowCourse, Settings, SignalNoise},
@@ -17,7 +10,7 @@ use cowpath_core::{
 };
 use jiff::{SignedDuration, Timestamp};
 
-use super::{CALLED, Chance, called, mean_ratio};
+use super::{CALLED, Chance, called, mean_ratio, wander, whiten};
 
 /// Milkings of ten days, and the hours between two.
 const MILKINGS: usize = 27;
@@ -65,14 +58,10 @@ fn memory() -> f64 {
 }
 
 fn well(chance: &mut Chance) -> Readings {
-    let (memory, mut readings) = (memory(), [[[0.0; MILKINGS]; 4]; 2]);
-    for (signal, quarters) in readings.iter_mut().enumerate() {
+    let mut readings = [[[0.0; MILKINGS]; 4]; 2];
+    for (spread, quarters) in SPREAD.into_iter().zip(&mut readings) {
         for quarter in quarters {
-            let mut last = chance.normal();
-            for reading in quarter {
-                *reading = SPREAD[signal] * last;
-                last = memory * last + (1.0 - memory * memory).sqrt() * chance.normal();
-            }
+            quarter.copy_from_slice(&wander(chance, MILKINGS, memory(), spread));
         }
     }
     readings
@@ -90,19 +79,11 @@ fn with(readings: &Readings, added: &Readings) -> Readings {
 
 /// In units of independent normal readings.
 fn whitened(readings: &Readings) -> Vec<f64> {
-    let memory = memory();
-    let mut all = Vec::with_capacity(8 * MILKINGS);
-    for (signal, quarters) in readings.iter().enumerate() {
-        for quarter in quarters {
-            let mut last = None;
-            for reading in quarter {
-                let unit = reading / SPREAD[signal];
-                all.push(last.map_or(unit, |last| (unit - memory * last) / (1.0 - memory * memory).sqrt()));
-                last = Some(unit);
-            }
-        }
-    }
-    all
+    let of = |(spread, quarters)| {
+        let quarters: &[[f64; MILKINGS]; 4] = quarters;
+        quarters.iter().flat_map(move |quarter| whiten(quarter, memory(), spread))
+    };
+    SPREAD.into_iter().zip(readings).flat_map(of).collect()
 }
 
 /// ln of the mean likelihood ratio of the courses, whitened.

@@ -250,6 +250,6 @@ pub fn run() -> anyhow::Result<String> {
         "The same of the whole cow: milk by milkings, activity, rumination, eating, feed, milk temperature, fat and protein, weight. \
          {WELL} rounds of well cows, {COURSES} courses of each cause drawn for the oracle, whose chances start equal as the program's do here. \
          Heats at the last round within 24 h of their rise, of a cow whose cycle nobody knows (the template's two lengths of a heat were chosen with this table at hand, from 75 % and one length):\n\n{heats}\n\
-         Illnesses of a cow 20 days in milk, by hours since they began; people notice most of them one to four days after:\n\n{illnesses}"
+         Illnesses of a cow 20 days in milk, by hours since they began:\n\n{illnesses}"
     ))
 }

@@ -126,8 +126,7 @@ pub(crate) fn open(
     from: f64,
 ) -> Vec<Option<Quarter>> {
     let template = ready.template;
-    let places: Vec<Option<Quarter>> =
-        if template.in_quarter { Quarter::ALL.into_iter().map(Some).collect() } else { vec![None] };
+    let places = template.places();
     if from <= 0.0 {
         return places;
     }

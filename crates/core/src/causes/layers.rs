@@ -172,8 +172,8 @@ impl Weighed {
         };
         let told = TOLD_FROM <= sum(false) || HEAT_FROM <= sum(true);
         if told || open_from <= 0.0 || (taken.is_some() && !evidence.is_empty()) {
-            let others = beside.iter().enumerate().filter(|(_, beside)| **beside);
-            evidence.extend(others.map(|(place, _)| weighed(place, &[None])));
+            let others = beside.iter().enumerate().filter(|(_, beside)| **beside).map(|(place, _)| place);
+            evidence.extend(others.map(|place| weighed(place, &READY[place].template.places())));
             evidence.sort_by_key(|one| one.place);
         } else {
             evidence.clear();

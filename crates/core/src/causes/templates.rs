@@ -67,6 +67,7 @@ pub static TEMPLATES: &[Template] = &[
     others::UNCLEAR,
     others::PASSED,
     others::DISTURBED,
+    others::SLIPPED,
     strays::CELLS,
     strays::LACTOSE,
     strays::FAT,
@@ -120,6 +121,11 @@ pub fn lowers(cause: Cause, signal: Signal) -> Option<bool> {
 }
 
 impl Template {
+    /// Where it may sit: each quarter, or `None` for the whole cow.
+    pub fn places(&self) -> Vec<Option<Quarter>> {
+        if self.in_quarter { Quarter::ALL.into_iter().map(Some).collect() } else { vec![None] }
+    }
+
     /// Which readings of `signal` speak for the cause in `place` (a quarter, or `None` for a cause of the whole cow): those of
     /// that quarter for what is measured by quarters, else those of the whole cow.
     pub fn reads(&self, signal: Signal, place: Option<Quarter>) -> Option<Quarter> {

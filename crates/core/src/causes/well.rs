@@ -1,7 +1,6 @@
 //! How do a signal's readings look when she is well, for each error her baseline may have?
 
 use super::{likelihood::log_sum, series::Series, templates::of_quarter};
-use crate::expect::Signal;
 
 /// Nodes and weights of 3-point Gauss–Hermite quadrature for a standard normal, for an error well below a reading's spread.
 const FEW_NODES: [(f64, f64); 3] =
@@ -12,12 +11,6 @@ const FEW_NODES: [(f64, f64); 3] =
 /// has fewer ways to be odd. Stated defaults.
 const ODD: f64 = 36.0;
 const ODD_QUARTER: f64 = 400.0;
-
-/// Share of milkings in which a cup's milk is not what the quarter gave: it slipped, it drew air, the meter lost part. Stated
-/// default.
-const MISREAD: f64 = 1.0 / 500.0;
-/// Such a reading lies anywhere within so many spreads.
-const MISREAD_SPREADS: f64 = 20.0;
 
 /// Standard deviations from one node of a wide error to the next: 3 in 10,000 is left out or counted twice.
 const WIDE_STEP: f64 = 1.5;
@@ -76,7 +69,7 @@ impl Well {
             FEW_NODES.iter().map(|(node, weight)| (*node, weight.ln())).collect()
         };
         let half = (series.tail + 1.0) / 2.0;
-        let odd = odd(series.signal, series.tail);
+        let odd = if of_quarter(series.signal) { ODD_QUARTER } else { ODD };
         let sums: Vec<Vec<f64>> = errors
             .iter()
             .map(|(error, _)| {
@@ -116,21 +109,6 @@ impl Well {
         let (memory, per_root) = (narrow(&series.memory, 0.0), narrow(&per_root, 1.0));
         let errors = errors.into_iter().map(|(error, _)| error).collect();
         Well { errors, own, pull, before, after, memory, per_root, tail: series.tail, odd: odd as f32 }
-    }
-}
-
-/// Squared spreads beyond which a reading of a signal whose law has `tail` degrees of freedom tells no more.
-///
-/// For a quarter's milk where the chance of a misread cup overtakes the law's tail, its peak taken for a normal one's:
-/// (1 + u²/ν)^(−(ν+1)/2) = √(2π) · misread/spreads. One low reading of one quarter, its milk as it was, is no inflamed quarter yet.
-fn odd(signal: Signal, tail: f64) -> f64 {
-    match signal {
-        Signal::QuarterMilk => {
-            let floor = (std::f64::consts::TAU.sqrt() * MISREAD / MISREAD_SPREADS).ln();
-            tail * ((-2.0 * floor / (tail + 1.0)).exp() - 1.0)
-        }
-        signal if of_quarter(signal) => ODD_QUARTER,
-        _ => ODD,
     }
 }
 

@@ -1,4 +1,4 @@
-//! Feet, what the signals do not say, and days that pass by themselves.
+//! Feet, what the signals do not say, and days and milkings that pass by themselves.
 
 use super::{MOSTLY, NEARLY_ALWAYS, OFTEN, Template, course};
 use crate::{causes::Cause, expect::Signal};
@@ -156,4 +156,25 @@ pub(super) const DISTURBED: Template = Template {
     holds_days: None,
     severities: &[(0.6, 0.50), (1.0, 0.50)],
     paces: &[(0.5, 0.4), (1.0, 0.6)],
+};
+
+pub(super) const SLIPPED: Template = Template {
+    cause: Cause::Well,
+    name: "a cup that lost a quarter's milk once",
+    stray: false,
+    in_quarter: true,
+    courses: &[course(
+        Signal::QuarterMilk,
+        -0.8,
+        // One milking of a cow that is milked every six hours or less often.
+        &[(0.0, 1.0), (0.25, 1.0), (0.26, 0.0)],
+        &[(0.3, 0.30), (1.0, 0.30), (2.0, 0.20), (4.0, 0.20)],
+        "stated default: it slipped, drew air, or was taken off too soon: any part of the milk is lost, and what came reads as usual",
+    )],
+    silent: &[Signal::Conductivity, Signal::Kicks],
+    // Once in 500 milkings of a cup.
+    weight: 0.4,
+    holds_days: None,
+    severities: &[(1.0, 1.0)],
+    paces: &[(1.0, 1.0)],
 };

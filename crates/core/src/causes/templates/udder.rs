@@ -99,5 +99,5 @@ pub(super) const UDDER: Template = Template {
     weight: 1.0,
     holds_days: None,
     severities: &[(0.5, 0.35), (1.0, 0.40), (2.0, 0.25)],
-    paces: &[(0.2, 0.20), (1.0, 0.45), (4.0, 0.35)],
+    paces: &[(1.0, 0.65), (4.0, 0.35)],
 };
