@@ -14,7 +14,7 @@
 
 use jiff::Timestamp;
 
-use super::{Cause, Finding, Reason, Subject, Urgency, worth::Settings};
+use super::{Cause, Finding, Reason, Subject, Urgency, calibrated::log_odds, worth::Settings};
 use crate::{expect::Signal, herd::LifeKey, time::hours_between};
 
 /// Onsets a cow-year of what keeps a cow from the boxes: down, shut in, milked elsewhere, a tag lost. Stated default.
@@ -136,7 +136,7 @@ pub fn judge_absent(
             quarter: None,
             observed: 0.0,
             expected: visits_a_day,
-            weight: (probability / (1.0 - probability)).ln() - (kept / her.a_day).ln(),
+            weight: log_odds(probability) - (kept / her.a_day).ln(),
         }],
     };
     settings.value(&mut finding, at);

@@ -49,11 +49,16 @@ pub fn stated(cause: Cause, weighed: f64, rises: bool) -> f64 {
     }
     let weighed = weighed.min(SUREST);
     let law = law(cause, rises);
-    let logit = (weighed / (1.0 - weighed)).ln();
-    let mapped = 1.0 / (1.0 + (-(law.offset + law.slope * logit)).exp());
+    let mapped = 1.0 / (1.0 + (-(law.offset + law.slope * log_odds(weighed))).exp());
     if mapped <= weighed {
         return mapped;
     }
     let seen = law.surer.map_or(0.0, |(from, to)| ((weighed - from) / (to - from)).clamp(0.0, 1.0));
     weighed + seen * (mapped - weighed)
+}
+
+/// ln of the odds of a chance, within what can be told: finite for 0 and 1 too.
+pub(super) fn log_odds(chance: f64) -> f64 {
+    let chance = chance.clamp(1e-9, 1.0 - 1e-9);
+    (chance / (1.0 - chance)).ln()
 }

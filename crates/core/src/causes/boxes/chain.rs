@@ -16,7 +16,10 @@
 use jiff::Timestamp;
 
 use super::levels::{gather, interval, spread};
-use crate::expect::{BIN_MS, Trouble};
+use crate::{
+    causes::calibrated::log_odds,
+    expect::{BIN_MS, Trouble},
+};
 
 /// Days after which somebody has mended a fault, mean. Stated default.
 const LASTS_D: f64 = 14.0;
@@ -200,12 +203,6 @@ pub(crate) fn follow(law: &Law, looks: &[Look], rate_a_day: f64) -> Option<Verdi
         weight: log_odds(probability) - log_odds(prior),
         course,
     })
-}
-
-/// ln of the odds, within what can be told.
-fn log_odds(chance: f64) -> f64 {
-    let chance = chance.clamp(1e-9, 1.0 - 1e-9);
-    (chance / (1.0 - chance)).ln()
 }
 
 /// Sound and held, level by level.

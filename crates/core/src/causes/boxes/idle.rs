@@ -16,7 +16,7 @@ use jiff::Timestamp;
 
 use super::{BoxFault, Boxes, SILENT_H, before, chain::Verdict, log::Row};
 use crate::{
-    causes::{Cause, worth::Settings},
+    causes::{Cause, calibrated::log_odds, worth::Settings},
     expect::Signal,
     herd::BoxKey,
 };
@@ -158,7 +158,7 @@ fn one(
         since,
         since_between: (since, since),
         episode: since,
-        weight: (probability / (1.0 - probability)).ln() - settings.rates.of_place(Cause::IdleFault).ln(),
+        weight: log_odds(probability) - settings.rates.of_place(Cause::IdleFault).ln(),
         course: Vec::new(),
     };
     let reason = (Signal::Visits, 0.0, longest.expected);

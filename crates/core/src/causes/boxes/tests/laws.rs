@@ -158,15 +158,18 @@ fn what_is_not_measured_says_nothing() {
 
 #[test]
 fn a_standstill_is_told_while_it_lasts_and_after() {
-    let stands = Wrong { lasts_d: 0.2, ..wrong(1, What::Stands, 1.0, 0.0) };
-    let made = made(91, 2, CALM_D + 1.0, stands, ALL, STILL);
-    for (hours, goes_on) in [(4.0, true), (14.0, false)] {
-        let faults = round(&made, CALM_D + hours / 24.0);
+    let stands = |lasts_d| Wrong { lasts_d, ..wrong(1, What::Stands, 1.0, 0.0) };
+    let hours = made(91, 2, CALM_D + 1.0, stands(0.2), ALL, STILL);
+    let days = made(91, 2, CALM_D + 3.0, stands(2.0), ALL, STILL);
+    for (made, hours, goes_on) in [(&hours, 4.0, true), (&hours, 14.0, false), (&days, 40.0, true)] {
+        let faults = round(made, CALM_D + hours / 24.0);
         let shown: Vec<_> =
             shown(&faults).into_iter().filter(|fault| fault.finding.cause == Cause::IdleFault).collect();
         assert_eq!(shown.len(), 1, "{faults:?}");
         assert_eq!((shown[0].of_box(), shown[0].goes_on), (Some(BoxKey(1)), goes_on));
         assert!(0.5 < shown[0].finding.probability, "{}", shown[0].finding.probability);
+        // Two days without a visit are as good as certain, and still have a weight.
+        assert!(shown[0].finding.reasons.iter().all(|own| own.weight.is_finite()), "{faults:?}");
         // Nobody is sent out at once for a box that milks again.
         assert_eq!(shown[0].finding.urgency == Urgency::Now, goes_on, "{:?}", shown[0].finding.urgency);
     }
