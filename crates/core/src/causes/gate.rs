@@ -1,28 +1,50 @@
 //! Which causes need a full look in this cow?
 //!
 //! Most cows show nothing. A cause is weighed in full where a rough look cannot rule it out. The rough look is the same sum
-//! with fewer terms: a handful of onsets, severities as they are, readings as if they were normal and remembered nothing but
-//! the one before, no error of her standing:
+//! with fewer terms, a handful of onsets and a normal law for each signal whose size is known in closed form:
 //!
-//! ln L_i = ln Σ_m P_i(m) · exp(a·f − a²·g/2),  f = Σ d·μ, g = Σ μ²,  a = s·m    (d departures, μ the course, in spreads)
+//! P = Σ_i N_i · Σ_s P(s) · exp(D · Σ_j ln Σ_m P_j(m) · L_ij(s·m))        N_i onsets expected in cell i, D as in [`super::noise`]
+//! ln L(a) = ½E·(1 − 1/q) + x/q − ½n·ln q,   x = a·f − ½a²·g,   q = 1 + (M·a)²·g/n
+//! f = Σ w·d·μ − (Σ w·d·e)(Σ w·e·μ)/r,   g = Σ w·μ² − (Σ w·e·μ)²/r,   r = 1 + Σ w·e²,   E = Σ w·d² − (Σ w·d·e)²/(1 + Σ w·e²)
+//!   d departures, μ the course at a = 1, e what an error of her standing takes off, all in spreads; E and n (how many they
+//!   are) over the readings that the course moves only; M the misfit of [`super::lanes`]
+//! w = (1 − φ)/(1 + φ) · (ν + 1)·ln(1 + d²/ν)/d²: the normal law that is as high as Student's where a course explains nothing of
+//!   a reading and where it explains all of it; readings that remember the one before tell less.
 //!
-//! Its chance is then a little too high rather than too low. Below [`OPEN_FROM`] the cause is left out. The law
-//! `the_gate_changes_no_chance_by_a_hundredth` holds it to that.
+//! Below [`OPEN_FROM`] the cause is left out. The law `the_gate_hides_nothing_likely_and_changes_nothing_else` holds it to
+//! that.
+
+use std::ops::Range;
 
 use super::{
-    grid::SPAN_H,
-    likelihood::{Ready, ReadyTemplate, log_sum},
+    grid::Onset,
+    lanes::MISFIT,
+    likelihood::{Ready, ReadyTemplate},
     noise::Noise,
     series::Series,
-    templates::Course,
+    templates::{Course, of_quarter},
 };
 use crate::{expect::Signal, herd::Quarter};
 
 /// Rough chance from which a cause is weighed.
-pub(crate) const OPEN_FROM: f64 = 0.05;
+pub(crate) const OPEN_FROM: f64 = 0.005;
 
-/// Onsets of the rough look, hours before the time of judging.
-const ONSETS_H: [f64; 8] = [6.0, 14.0, 26.0, 44.0, 70.0, 110.0, 160.0, 220.0];
+/// Onsets of the rough look: cells that cover the last ten days.
+const CELLS: [Onset; 8] = [
+    cell(6.0, 0.0, 10.0),
+    cell(14.0, 10.0, 20.0),
+    cell(26.0, 20.0, 35.0),
+    cell(44.0, 35.0, 57.0),
+    cell(70.0, 57.0, 90.0),
+    cell(110.0, 90.0, 135.0),
+    cell(160.0, 135.0, 190.0),
+    cell(220.0, 190.0, 240.0),
+];
+
+/// An onset so many hours before the time of judging, for the hours from there to there.
+const fn cell(at_h: f64, late_h: f64, early_h: f64) -> Onset {
+    Onset { hours: -at_h, width_days: (early_h - late_h) / 24.0 }
+}
 
 /// Stretches of time whose readings the rough look takes together, hours before the time of judging: finer where onsets lie
 /// close, and none of them cut by an onset.
@@ -35,94 +57,157 @@ const STRETCHES: usize = 24;
 /// Times at which a course is looked up in a stretch, for its mean.
 const POINTS: usize = 8;
 
-/// Departures beyond this count no further, in spreads: tails are heavy.
-const CLIP: f64 = 3.5;
-
 /// Lanes of the sums.
 const LANES: usize = 8;
 
-/// What a course says of each stretch: means of μ and of μ², natural unit, at amplitude 1.
+/// Sums of the rough look by stretch, one after the other.
+type Sums = [f32; STRETCHES];
+
+/// What a course says of each stretch at amplitude 1: means of μ and of μ², natural unit, and which stretches it moves.
 pub(crate) struct Drawn {
-    mean: [f32; STRETCHES],
-    square: [f32; STRETCHES],
+    mean: Sums,
+    square: Sums,
+    moves: Range<usize>,
 }
 
 impl Drawn {
     /// A course at each pace and each onset of the rough look, onsets innermost.
     pub fn of(course: &Course, paces: &[(f64, f64)]) -> Vec<Drawn> {
-        let drawn = |pace: f64, onset_h: f64| {
-            let mut drawn = Drawn { mean: [0.0; STRETCHES], square: [0.0; STRETCHES] };
+        let drawn = |pace: f64, onset: &Onset| {
+            let [mut mean, mut square] = [[0.0; STRETCHES]; 2];
+            let mut moves = STRETCHES..0;
             for (stretch, edges) in EDGES_H.windows(2).enumerate() {
                 let (from_h, to_h) = (-edges[0], -edges[1]);
                 let moved = (0..POINTS).map(|point| {
                     let at_h = from_h + (to_h - from_h) * (point as f64 + 0.5) / POINTS as f64;
-                    course.size * course.at((at_h + onset_h) / pace / 24.0) / POINTS as f64
+                    course.size * course.at((at_h - onset.hours) / pace / 24.0)
                 });
-                drawn.mean[stretch] = moved.clone().sum::<f64>() as f32;
-                drawn.square[stretch] = moved.map(|moved| moved * moved * POINTS as f64).sum::<f64>() as f32;
+                mean[stretch] = (moved.clone().sum::<f64>() / POINTS as f64) as f32;
+                square[stretch] =
+                    (moved.clone().map(|moved| moved * moved).sum::<f64>() / POINTS as f64) as f32;
+                if moved.clone().any(|moved| moved != 0.0) {
+                    moves = moves.start.min(stretch)..stretch + 1;
+                }
             }
-            drawn
+            Drawn { mean, square, moves }
         };
-        paces
-            .iter()
-            .flat_map(|(pace, _)| ONSETS_H.iter().map(move |onset_h| drawn(*pace, *onset_h)))
-            .collect()
+        paces.iter().flat_map(|(pace, _)| CELLS.iter().map(move |cell| drawn(*pace, cell))).collect()
     }
 }
 
-/// One signal's readings as the rough look takes them: by stretch Σ l and Σ q, where a course of μ adds l·μ to f and q·μ² to g.
+/// One signal's readings as the rough look takes them: sums by stretch.
 pub(crate) struct Rough {
     signal: Signal,
     quarter: Option<Quarter>,
-    linear: [f32; STRETCHES],
-    square: [f32; STRETCHES],
+    /// Σ w·d, Σ w and Σ w·e, per natural unit of a course.
+    linear: Sums,
+    square: Sums,
+    pull: Sums,
+    /// By stretch, of all before it.
+    until: [Moved; STRETCHES + 1],
+}
+
+/// What readings come to that a course moves, whatever it is.
+#[derive(Clone, Copy, Default)]
+struct Moved {
+    /// Readings, each for as much as it tells.
+    count: f64,
+    /// Σ w·d², Σ w·d·e and Σ w·e².
+    energy: f64,
+    taken: f64,
+    room: f64,
 }
 
 impl Rough {
     /// Of one signal.
     pub fn of(series: &Series) -> Rough {
-        let (mut linear, mut square) = ([0.0; STRETCHES], [0.0; STRETCHES]);
+        let [mut linear, mut square, mut pull] = [[0.0; STRETCHES]; 3];
+        let mut until = [Moved::default(); STRETCHES + 1];
+        let mut all = Moved::default();
         let mut stretch = 0;
         for k in 0..series.hours.len() {
             while stretch + 1 < STRETCHES && -EDGES_H[stretch + 1] <= series.hours[k] {
                 stretch += 1;
+                until[stretch] = all;
             }
-            let (l, q) = if series.signal == Signal::Kicks {
+            if series.signal == Signal::Kicks {
                 // A kick beyond her habit speaks as the logarithm of how much likelier it is.
                 let (kicked, habit) = series.shown[k];
                 let per_habit = 1.0 / habit.clamp(0.05, 0.6);
-                (if 0.5 <= kicked { per_habit } else { -1.0 }, per_habit)
-            } else {
-                // Readings that remember the one before tell less.
-                let fresh = (1.0 - series.memory[k]) / (1.0 + series.memory[k]);
-                let per = series.per_spread[k];
-                (fresh * (series.gap[k] * per).clamp(-CLIP, CLIP) * per, fresh * per * per)
-            };
-            linear[stretch] += l as f32;
-            square[stretch] += q as f32;
+                linear[stretch] += (if 0.5 <= kicked { per_habit } else { -1.0 }) as f32;
+                square[stretch] += per_habit as f32;
+                continue;
+            }
+            let per = series.per_spread[k];
+            let (departure, error) = (series.gap[k] * per, series.error[k] * per);
+            let fresh = (1.0 - series.memory[k]) / (1.0 + series.memory[k]);
+            let weight = fresh * as_high(departure * departure, series.tail);
+            linear[stretch] += (weight * departure * per) as f32;
+            square[stretch] += (weight * per * per) as f32;
+            pull[stretch] += (weight * error * per) as f32;
+            all.count += fresh;
+            all.energy += weight * departure * departure;
+            all.taken += weight * departure * error;
+            all.room += weight * error * error;
         }
-        Rough { signal: series.signal, quarter: series.quarter, linear, square }
+        until[stretch + 1..].fill(all);
+        Rough { signal: series.signal, quarter: series.quarter, linear, square, pull, until }
     }
 
-    /// Σ d·μ and Σ μ² under a course as drawn.
-    fn fit(&self, drawn: &Drawn) -> (f64, f64) {
-        let (mut f, mut g) = ([0.0f32; LANES], [0.0f32; LANES]);
+    /// How well a course as drawn fits; `None` where it moves no reading.
+    fn fit(&self, drawn: &Drawn) -> Option<Fit> {
+        let mut lanes = [[0.0f32; LANES]; 3];
         for from in (0..STRETCHES).step_by(LANES) {
             for lane in 0..LANES {
-                f[lane] += self.linear[from + lane] * drawn.mean[from + lane];
-                g[lane] += self.square[from + lane] * drawn.square[from + lane];
+                let k = from + lane;
+                lanes[0][lane] += self.linear[k] * drawn.mean[k];
+                lanes[1][lane] += self.square[k] * drawn.square[k];
+                lanes[2][lane] += self.pull[k] * drawn.mean[k];
             }
         }
-        (f64::from(f.iter().sum::<f32>()), f64::from(g.iter().sum::<f32>()) + 1e-12)
+        let [f, g, pull] = lanes.map(|lanes| f64::from(lanes.iter().sum::<f32>()));
+        let (from, to, all) =
+            (self.until[drawn.moves.start], self.until[drawn.moves.end], self.until[STRETCHES]);
+        let (count, taken, room) = (to.count - from.count, to.taken - from.taken, to.room - from.room);
+        let energy = to.energy - from.energy - taken * taken / (1.0 + room);
+        let (f, g) = (f - pull * all.taken / (1.0 + all.room), g - pull * pull / (1.0 + all.room));
+        let misfit = if 0.0 < count { f64::from(MISFIT * MISFIT) * g / count } else { 0.0 };
+        (0.0 < g).then_some(Fit { f, g, count, energy, misfit })
     }
 }
 
-/// The places (quarters, or the whole cow) of a template that need weighing, at its rate of onsets a day.
+/// w of a reading that remembers nothing.
+fn as_high(square: f64, tail: f64) -> f64 {
+    (tail + 1.0) * if square < 1e-6 { 1.0 / tail } else { (1.0 + square / tail).ln() / square }
+}
+
+/// One course and the readings it moves: f, g, n, E and M²·g/n.
+struct Fit {
+    f: f64,
+    g: f64,
+    count: f64,
+    energy: f64,
+    misfit: f64,
+}
+
+impl Fit {
+    /// ln L at an amplitude.
+    fn at(&self, amplitude: f64) -> f64 {
+        let x = amplitude * self.f - amplitude * amplitude * self.g / 2.0;
+        let q = 1.0 + amplitude * amplitude * self.misfit;
+        (self.energy / 2.0 * (q - 1.0) + x) / q - self.count / 2.0 * q.ln()
+    }
+}
+
+/// Nothing is told apart beyond this ln L.
+const MOST: f64 = 200.0;
+
+/// The places (quarters, or the whole cow) of a template that need weighing; `begun` says how many onsets are expected in a cell.
 pub(crate) fn open(
     ready: &ReadyTemplate,
     readings: &[Rough],
     noise: &Noise,
-    rate_a_day: f64,
+    begun: impl Fn(&Onset) -> f64,
     from: f64,
 ) -> Vec<Option<Quarter>> {
     let template = ready.template;
@@ -130,63 +215,58 @@ pub(crate) fn open(
     if from <= 0.0 {
         return places;
     }
-    let prior = (rate_a_day * SPAN_H / 24.0).ln();
-    let wanted = from.ln() - prior;
-    let mut parts = vec![0.0; ready.courses.len()];
-    places
-        .into_iter()
-        .filter(|place| {
-            let own: Vec<Option<&Rough>> = ready
-                .courses
-                .iter()
-                .map(|course| {
-                    let read = template.reads(course.course.signal, *place);
-                    readings.iter().find(|one| one.signal == course.course.signal && one.quarter == read)
-                })
-                .collect();
-            (0..template.paces.len() * ONSETS_H.len()).any(|drawn| {
-                let fits: Vec<Option<(f64, f64)>> = ready
-                    .drawn
-                    .iter()
-                    .zip(&own)
-                    .map(|(course, own)| own.map(|own| own.fit(&course[drawn])))
-                    .collect();
-                // No severity explains more than the best one would, and most cows are done with here.
-                let most: f64 = fits.iter().flatten().map(|(f, g)| f.max(0.0).powi(2) / (2.0 * g)).sum();
-                wanted <= most
-                    && template.severities.iter().any(|(severity, _)| {
-                        // Nor does any sum of shares more than the best of them.
-                        let fitted = ready.courses.iter().zip(&fits);
-                        let best =
-                            fitted.filter_map(|(course, fit)| fit.map(|fit| best(course, *severity, fit)));
-                        if 0.0 < wanted && best.sum::<f64>() + ROUNDING < wanted {
-                            return false;
-                        }
-                        for (part, (course, fit)) in parts.iter_mut().zip(ready.courses.iter().zip(&fits)) {
-                            *part = fit.map_or(0.0, |fit| rough(course, *severity, fit));
-                        }
-                        wanted <= parts.iter().sum::<f64>() * noise.discount(&parts)
-                    })
-            })
-        })
-        .collect()
+    // What is read of the whole cow, if anything is, and in each place.
+    let whole = |course: &Ready| !of_quarter(course.course.signal);
+    let find = |signal: Signal, quarter: Option<Quarter>| {
+        readings.iter().find(|one| one.signal == signal && one.quarter == quarter)
+    };
+    // A cause that may sit in four places is four times likelier than one of them.
+    let from = from / places.len() as f64;
+    let (severities, courses) = (template.severities.len(), ready.courses.len());
+    // What began before has passed, and speaks for nothing.
+    let holds_h = template.holds_days.map_or(f64::INFINITY, |days| 24.0 * days);
+    let mut chances = vec![0.0; places.len()];
+    // ln L by severity and course.
+    let mut parts = vec![0.0; severities * courses];
+    for (onset, cell) in CELLS.iter().enumerate().filter(|(_, cell)| -holds_h <= cell.hours) {
+        let prior = begun(cell) / places.len() as f64;
+        for (pace, (_, share)) in template.paces.iter().enumerate() {
+            let drawn = pace * CELLS.len() + onset;
+            let put = |parts: &mut [f64], index: usize, read: Option<&Rough>| {
+                let course = &ready.courses[index];
+                let fit = read.and_then(|read| read.fit(&ready.drawn[index][drawn]));
+                mixed(course, fit, parts.iter_mut().skip(index).step_by(courses));
+            };
+            for (index, course) in ready.courses.iter().enumerate().filter(|(_, course)| whole(course)) {
+                put(&mut parts, index, find(course.course.signal, None));
+            }
+            for (place, chance) in places.iter().zip(&mut chances).filter(|(_, chance)| **chance < from) {
+                for (index, course) in ready.courses.iter().enumerate().filter(|(_, course)| !whole(course)) {
+                    put(&mut parts, index, find(course.course.signal, *place));
+                }
+                let ratios =
+                    template.severities.iter().zip(parts.chunks(courses)).map(|((_, weight), parts)| {
+                        weight * (parts.iter().sum::<f64>() * noise.discount(parts)).min(MOST).exp()
+                    });
+                *chance += prior * share * ratios.sum::<f64>();
+            }
+        }
+    }
+    places.into_iter().zip(chances).filter(|(_, chance)| from <= *chance).map(|(place, _)| place).collect()
 }
 
-/// ln Σ_m P(m) · exp(a·f − a²·g/2).
-fn rough(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
-    log_sum(course.course.share.iter().zip(&course.log_shares).map(|((share, _), log_weight)| {
-        let amplitude = severity * share;
-        log_weight + amplitude * f - amplitude * amplitude * g / 2.0
-    }))
+/// ln Σ_m P(m) · L(s·m) by severity.
+fn mixed<'p>(course: &Ready, fit: Option<Fit>, parts: impl Iterator<Item = &'p mut f64>) {
+    let Some(fit) = fit else { return parts.for_each(|part| *part = 0.0) };
+    let mut ratios = [1.0; MOST_AMPLITUDES];
+    for (ratio, amplitude) in ratios.iter_mut().zip(&course.amplitudes) {
+        *ratio = fit.at(*amplitude).min(MOST).exp();
+    }
+    for (part, shares) in parts.zip(&course.parts) {
+        let ratio = |place: &Option<usize>| place.map_or(1.0, |place| ratios[place]);
+        *part = shares.iter().map(|(place, weight)| weight * ratio(place)).sum::<f64>().ln();
+    }
 }
 
-/// What sums in another order may differ by.
-const ROUNDING: f64 = 1e-6;
-
-/// The most of a·f − a²·g/2 over the shares, and not less than nothing.
-fn best(course: &Ready, severity: f64, (f, g): (f64, f64)) -> f64 {
-    course.course.share.iter().fold(0.0, |best: f64, (share, _)| {
-        let amplitude = severity * share;
-        best.max(amplitude * f - amplitude * amplitude * g / 2.0)
-    })
-}
+/// Amplitudes of a course at most.
+const MOST_AMPLITUDES: usize = 16;

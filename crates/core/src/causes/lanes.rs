@@ -9,7 +9,7 @@ use super::well::Well;
 const SIDE_BY_SIDE: usize = 8;
 /// How far a case strays from the course as drawn, share of the course: amplitudes and times of a grid stand half again as far
 /// apart as this. Stated default.
-const MISFIT: f32 = 0.3;
+pub(crate) const MISFIT: f32 = 0.3;
 /// Factors whose product is kept in f32: each is at most (1 + 400/ν)·q, far from its end.
 const FACTORS: usize = 4;
 /// No ratio tells more than this, on either side.

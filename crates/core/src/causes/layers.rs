@@ -13,7 +13,7 @@
 use super::{
     Cause,
     gate::{Rough, open},
-    grid::{Onset, SPAN_H},
+    grid::Onset,
     judge::CowCourse,
     likelihood::{READY, ReadyTemplate, log_sum},
     priors::Rates,
@@ -27,19 +27,13 @@ use crate::{expect::Signal, herd::Quarter};
 /// Onsets a cow-day from which a cause is weighed wherever anything is: one in 20 in ten days.
 const OFTEN_FROM: f64 = 0.005;
 
-/// Weight of all illnesses of a cow, against 1 of one that is well, from which she is looked at beside what passes by itself:
-/// that only lessens it, and by the stated costs nothing is shown that is less likely than some 1 in 20.
-const TOLD_FROM: f64 = 0.02;
-
-/// Weight of a heat, against 1 of a cow that is well, from which she is looked at beside what passes by itself: heats are so
-/// common that every cow would be. Far below what is shown.
-const HEAT_FROM: f64 = 0.015;
+/// Weight of all illnesses of a cow, and of a heat, against 1 of one that is well, from which she is looked at beside what passes
+/// by itself: that only lessens it, mostly to a half and less, and by the stated costs nothing is shown that is less likely than
+/// some 1 in 20, no heat than 1 in 25.
+const TOLD_FROM: f64 = 0.05;
 
 /// From this chance on something holds: likelier than not.
 const HOLDS_FROM: f64 = 0.5;
-
-/// How far back is looked, days.
-const SPAN_D: f64 = SPAN_H / 24.0;
 
 /// Layers at most: two signals may stray, as where one sensor measures both, and a cause hold beside another.
 const MOST_LAYERS: usize = 4;
@@ -132,6 +126,14 @@ impl Weighed {
         let rate = |ready: &ReadyTemplate| {
             settings.rates.a_day(ready.template.cause, &course.her) * ready.template.weight
         };
+        // Onsets that are expected in a cell.
+        let begun = |place: usize| {
+            let (cause, a_day) = (READY[place].template.cause, rate(&READY[place]));
+            move |cell: &Onset| {
+                let (middle, half) = (-cell.hours / 24.0, cell.width_days / 2.0);
+                Rates::in_span(cause, &course.her, (middle + half, middle - half), a_day)
+            }
+        };
         let rough: Vec<Rough> = series.iter().map(Rough::of).collect();
         let measured = |ready: &ReadyTemplate| {
             let moves = |one: &Series| ready.courses.iter().any(|course| course.course.signal == one.signal);
@@ -147,20 +149,14 @@ impl Weighed {
                 continue;
             }
             if cause != Cause::Well {
-                let noted = Rates::in_span(cause, &course.her, (SPAN_D, 0.0), 0.0) / SPAN_D;
-                first[place] = open(ready, &rough, &settings.noise, rate(ready) + noted, open_from);
+                first[place] = open(ready, &rough, &settings.noise, begun(place), open_from);
             }
             let often = OFTEN_FROM < rate(ready) && !ready.template.in_quarter;
             beside[place] = first[place].is_empty() && (cause == Cause::Well || often) && measured(ready);
         }
         let read: Vec<Read> = series.into_iter().map(Read::of).collect();
         let weighed = |place: usize, places: &[Option<Quarter>]| {
-            let (cause, a_day) = (READY[place].template.cause, rate(&READY[place]));
-            let begun = |cell: &Onset| {
-                let (middle, half) = (-cell.hours / 24.0, cell.width_days / 2.0);
-                Rates::in_span(cause, &course.her, (middle + half, middle - half), a_day)
-            };
-            weigh(place, places, &read, onsets, begun, &settings.noise)
+            weigh(place, places, &read, onsets, begun(place), &settings.noise)
         };
         let opened = first.iter().enumerate().filter(|(_, places)| !places.is_empty());
         let mut evidence: Vec<Evidence> = opened.map(|(place, places)| weighed(place, places)).collect();
@@ -170,7 +166,7 @@ impl Weighed {
             let own = evidence.iter().filter(|one| (one.ready.template.cause == Cause::Heat) == heat);
             log_sum(own.map(Evidence::total)).exp()
         };
-        let told = TOLD_FROM <= sum(false) || HEAT_FROM <= sum(true);
+        let told = TOLD_FROM <= sum(false) || TOLD_FROM <= sum(true);
         if told || open_from <= 0.0 || (taken.is_some() && !evidence.is_empty()) {
             let others = beside.iter().enumerate().filter(|(_, beside)| **beside).map(|(place, _)| place);
             evidence.extend(others.map(|place| weighed(place, &READY[place].template.places())));

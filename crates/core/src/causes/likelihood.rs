@@ -43,8 +43,6 @@ pub(crate) struct Ready {
     pub amplitudes: Vec<f64>,
     /// By severity: (place in `amplitudes` or none for a share of zero, weight of the share).
     pub parts: Vec<Vec<(Option<usize>, f64)>>,
-    /// Logarithms of the weights of the course's shares.
-    pub log_shares: Vec<f64>,
     shape: Vec<f32>,
 }
 
@@ -85,14 +83,13 @@ impl Ready {
                 course.share.iter().map(|(share, weight)| (place(severity * share), *weight)).collect()
             })
             .collect();
-        let log_shares = course.share.iter().map(|(_, weight)| weight.ln()).collect();
         let mut shape: Vec<f32> =
             (0..STEPS).map(|step| course.at(step as f64 / STEPS_AN_HOUR / 24.0) as f32).collect();
         // Of a shape that ends in nought one nought is kept.
         while shape.ends_with(&[0.0, 0.0]) {
             shape.pop();
         }
-        Ready { course, amplitudes, parts, log_shares, shape }
+        Ready { course, amplitudes, parts, shape }
     }
 
     /// Fraction of the size `lag_h` hours after onset, 0 before it.
