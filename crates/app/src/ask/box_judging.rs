@@ -35,9 +35,7 @@ pub fn log(barn: &Barn, cast: &Cast, at: Timestamp, until: Timestamp) -> anyhow:
         if visit.ended_at <= at
             && let Some(life) = cast.life(number, visit.started_at)
         {
-            let mut own = *visit;
-            own.life = life.key;
-            log.take(&own);
+            log.take(life.key, visit);
         }
         ControlFlow::Continue(())
     })?;

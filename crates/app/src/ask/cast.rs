@@ -65,8 +65,9 @@ impl Cast {
 
     /// The cow that bears a number at a time.
     pub fn find(&self, animal: &str, at: Timestamp) -> Option<&Life> {
-        let own = self.lives.iter().filter(|life| life.animal == animal);
-        own.clone().find(|life| life.present(at)).or_else(|| own.clone().next_back())
+        let first = self.lives.partition_point(|life| life.animal.as_str() < animal);
+        let own = self.lives[first..].iter().take_while(|life| life.animal == animal);
+        own.clone().find(|life| life.present(at)).or_else(|| own.last())
     }
 
     /// Her life.

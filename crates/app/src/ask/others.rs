@@ -96,7 +96,7 @@ impl OfVisits {
         let mut ends: Vec<Vec<Timestamp>> = vec![Vec::new(); cast.lives.len()];
         let stuck =
             each_visit(barn, cast, span, &mut |reading, stage| window.take(reading, stage), &mut |visit| {
-                boxes.take(visit);
+                boxes.take(visit.life, visit);
                 ends[visit.life.0 as usize].push(visit.ended_at);
             })?;
         window.without(&stuck);

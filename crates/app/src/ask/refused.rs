@@ -133,7 +133,7 @@ pub fn join(
     milkings: &mut BTreeMap<LifeKey, Vec<Scored>>,
 ) {
     for visit in refused {
-        boxes.take(visit);
+        boxes.take(visit.life, visit);
         // Who was seen in the judged days only in rows that were refused was there too.
         let ends = seen.entry(visit.life).or_default();
         ends.insert(ends.partition_point(|end| *end < visit.ended_at), visit.ended_at);

@@ -20,6 +20,9 @@ use super::{
 /// How far back a cow is judged, and how far back a picture of evidence goes.
 pub const TEN_DAYS: SignedDuration = SignedDuration::from_hours(240);
 
+/// Milkings of a cow in ten days that room is made for.
+const USUAL_MILKINGS: usize = 32;
+
 /// What was known at a time.
 pub struct View {
     /// The time.
@@ -68,7 +71,8 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     let (rolled, mut box_log, cells, judging, refused, known, mut others) = thread::scope(|scope| {
         let beside = beside::ask(scope, barn, &cast, |barn| others::at(barn, &cast, zone, at));
         let rolled = model::roll(barn, &cast, zone, at, from, &mut |visit, scored| {
-            milkings.entry(visit.life).or_default().push(scored.clone());
+            let hers = milkings.entry(visit.life).or_insert_with(|| Vec::with_capacity(USUAL_MILKINGS));
+            hers.push(scored.clone());
             Ok(())
         })?;
         let box_log = box_judging::log(barn, &cast, at, from)?;

@@ -85,7 +85,7 @@ pub fn estimate<'a>(
     lines: impl IntoIterator<Item = &'a [Line]>,
     stated: &Noise,
 ) -> Noise {
-    let mut sums: BTreeMap<Signal, Pooled> = BTreeMap::new();
+    let mut sums = Sums::default();
     let (mut cross, mut pairs) = (0.0, 0.0);
     let mut here: Vec<(Signal, u8, f64)> = Vec::new();
     for milkings in cows {
@@ -100,7 +100,7 @@ pub fn estimate<'a>(
                 }
                 let quarter = departure.quarter.map_or(4, |quarter| quarter as u8);
                 let clipped = reading.clamp(-3.0, 3.0);
-                let sum = sums.entry(departure.signal).or_default();
+                let sum = sums.of(departure.signal);
                 match last.iter_mut().find(|own| own.0 == departure.signal && own.1 == quarter) {
                     Some((.., last)) => {
                         let before = std::mem::replace(last, clipped);
@@ -126,8 +126,10 @@ pub fn estimate<'a>(
         pool_lines(own, &mut sums, &mut cross, &mut pairs);
     }
     let mut noise = stated.clone();
-    for (signal, pooled) in sums {
-        noise.signals.insert(signal, pooled.law(stated.of(signal)));
+    for (signal, pooled) in Signal::ALL.into_iter().zip(sums.0) {
+        if let Some(pooled) = pooled {
+            noise.signals.insert(signal, pooled.law(stated.of(signal)));
+        }
     }
     let between: f64 = (cross.abs() + DEFAULT_WORTH * stated.between_signals) / (pairs + DEFAULT_WORTH);
     noise.between_signals = between.clamp(0.05, 0.8);
@@ -138,12 +140,12 @@ pub fn estimate<'a>(
 const FEWEST_POINTS: usize = 5;
 
 /// One cow's other signals: each about its own middle, for her standing's own error is no noise.
-fn pool_lines(lines: &[Line], sums: &mut BTreeMap<Signal, Pooled>, cross: &mut f64, pairs: &mut f64) {
+fn pool_lines(lines: &[Line], sums: &mut Sums, cross: &mut f64, pairs: &mut f64) {
     // By line: days in order, each with the sum and count of its readings.
     let mut by_day: Vec<Vec<(i64, (f64, f64))>> = Vec::new();
     for line in lines.iter().filter(|line| FEWEST_POINTS <= line.points.len()) {
         let middle = median_of(line.points.iter().map(|point| point.gap));
-        let sum = sums.entry(line.signal).or_default();
+        let sum = sums.of(line.signal);
         let mut days: Vec<(i64, (f64, f64))> = Vec::new();
         let mut before: Option<(f64, i64)> = None;
         for point in &line.points {
@@ -210,6 +212,16 @@ struct Pooled {
     steps: f64,
 }
 
+/// Of each signal that was read, in the order of [`Signal::ALL`].
+#[derive(Default)]
+struct Sums([Option<Pooled>; Signal::ALL.len()]);
+
+impl Sums {
+    fn of(&mut self, signal: Signal) -> &mut Pooled {
+        self.0[signal as usize].get_or_insert_default()
+    }
+}
+
 impl Pooled {
     /// Memory by lag-1 correlation; for each tail the spread that puts four readings in five where that law has them, and
     /// of these the likeliest, cut at [`ILL_FROM`]. Not half of them: where departures are from a median of few, many
@@ -217,7 +229,8 @@ impl Pooled {
     fn law(mut self, stated: SignalNoise) -> SignalNoise {
         let memory = (self.product + DEFAULT_WORTH * stated.memory) / (self.square + DEFAULT_WORTH);
         self.sizes.retain(|size| *size <= ILL_FROM);
-        self.sizes.sort_unstable_by(f64::total_cmp);
+        // None is below 0, so that their bits are in the order of the figures.
+        self.sizes.sort_unstable_by_key(|size| size.to_bits());
         let count = self.sizes.len() as f64;
         let most = self.sizes.get(self.sizes.len() * 4 / 5).copied().unwrap_or(0.0);
         let mut best: Option<(f64, f64, f64)> = None;

@@ -19,6 +19,7 @@
 //! # Not here
 //! Milk, quarters, conductivity, kicks and intervals: [`crate::expect`].
 
+mod block;
 pub(crate) mod columns;
 mod depart;
 mod ground;

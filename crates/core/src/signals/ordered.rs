@@ -4,7 +4,7 @@ use crate::herd::LifeKey;
 
 /// Entries in order of their keys.
 ///
-/// Readings come by time, so that the next one mostly falls where the last one fell: that is looked at first.
+/// Readings come by time, so that the next one mostly falls where the last one fell, or one further: that is looked at first.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Ordered<K, T> {
     all: Vec<(K, T)>,
@@ -14,21 +14,29 @@ pub(super) struct Ordered<K, T> {
 impl<K: Ord + Copy, T: Default> Ordered<K, T> {
     /// The entry of a key; made where there is none.
     pub fn of(&mut self, key: K) -> &mut T {
-        if self.all.get(self.last).is_none_or(|(known, _)| *known != key) {
-            self.last = match self.all.binary_search_by_key(&key, |(known, _)| *known) {
-                Ok(place) => place,
-                Err(place) => {
-                    self.all.insert(place, (key, T::default()));
-                    place
-                }
-            };
-        }
+        let near = [self.last, self.last + 1];
+        let found =
+            near.into_iter().find(|place| self.all.get(*place).is_some_and(|(known, _)| *known == key));
+        self.last = found.unwrap_or_else(|| {
+            self.all.binary_search_by_key(&key, |(known, _)| *known).unwrap_or_else(|place| {
+                self.all.insert(place, (key, T::default()));
+                place
+            })
+        });
         &mut self.all[self.last].1
     }
 
     /// How many there are.
     pub fn len(&self) -> usize {
         self.all.len()
+    }
+}
+
+impl<K, T> Ordered<K, T> {
+    /// Hands out all entries; what is left is empty, and has room for as many.
+    pub fn drain(&mut self) -> std::vec::Drain<'_, (K, T)> {
+        self.last = 0;
+        self.all.drain(..)
     }
 }
 

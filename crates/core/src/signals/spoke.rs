@@ -62,22 +62,19 @@ pub(super) struct Spoken {
     ill: Vec<(LifeKey, i64, f64)>,
     /// Of heat: z.
     heat: Vec<(LifeKey, i64, f64)>,
+    /// Steps of the cow that is heard, of illness and of heat: cow after cow in the same room.
+    steps: [Ordered<i64, Sum>; 2],
 }
 
 impl Spoken {
     /// Takes one cow's readings with what was expected of each; cows come in order.
-    pub fn hear<'r>(
-        &mut self,
-        place: usize,
-        life: LifeKey,
-        readings: impl Iterator<Item = (&'r Reading, f64)>,
-    ) {
+    pub fn hear(&mut self, place: usize, life: LifeKey, readings: impl Iterator<Item = (Reading, f64)>) {
         let (way, _) = ways::at(place);
         let (of_heat, side) = (way.signal == Signal::Activity, side(way.signal));
         if side == 0.0 && !of_heat {
             return;
         }
-        let (mut ill, mut heat) = (Ordered::<i64, Sum>::default(), Ordered::<i64, Sum>::default());
+        let [ill, heat] = &mut self.steps;
         for (reading, expected) in readings {
             let step = reading.from_ms.div_euclid(STEP_MS);
             let add = |sum: &mut Sum| {
@@ -93,12 +90,12 @@ impl Spoken {
             }
         }
         let hours = (STEP_MS * STEPS_OF_ILLNESS) as f64 / 3_600_000.0;
-        self.ill.extend(ill.into_iter().map(|(step, sum)| {
+        self.ill.extend(ill.drain().map(|(step, sum)| {
             let z = side * sum.departure(way.scale) / (way.noise * (way.block_h / hours).sqrt().min(1.5));
             (life, step, 1.6 * (z.min(4.0) - 0.5).max(0.0))
         }));
         self.heat.extend(
-            heat.into_iter()
+            heat.drain()
                 .map(|(step, sum)| (life, step, (sum.departure(way.scale) / way.noise).clamp(0.0, 4.0))),
         );
     }

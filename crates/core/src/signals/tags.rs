@@ -46,9 +46,8 @@ struct Same {
 }
 
 impl Same {
-    fn take(&mut self, value: f64, bin: &Bin) -> Option<Same> {
-        let (from_ms, to_ms) = (bin.from.as_millisecond(), end(bin).as_millisecond());
-        if self.value == Some(value) && (value == 0.0 || self.minutes == bin.minutes) {
+    fn take(&mut self, value: f64, minutes: f64, (from_ms, to_ms): (i64, i64)) -> Option<Same> {
+        if self.value == Some(value) && (value == 0.0 || self.minutes == minutes) {
             (self.to_ms, self.bins) = (to_ms, self.bins + 1);
             return None;
         }
@@ -58,7 +57,7 @@ impl Same {
             _ => self.longest_ms,
         };
         let began = self.value.is_some();
-        *self = Same { value: Some(value), minutes: bin.minutes, from_ms, to_ms, bins: 1, longest_ms, began };
+        *self = Same { value: Some(value), minutes, from_ms, to_ms, bins: 1, longest_ms, began };
         ended
     }
 
@@ -102,7 +101,8 @@ impl Slot {
 /// The tags of the herd, column by column; each cow's bins come in order of time.
 #[derive(Debug, Clone, Default)]
 pub struct Tags {
-    cows: BTreeMap<LifeKey, [Same; OF_TAG.len()]>,
+    /// By cow.
+    cows: Vec<[Same; OF_TAG.len()]>,
     slots: BTreeMap<i64, [Slot; OF_TAG.len()]>,
     stuck: Vec<Stuck>,
 }
@@ -110,12 +110,16 @@ pub struct Tags {
 impl Tags {
     /// Takes the next bin of a cow.
     pub fn take(&mut self, life: LifeKey, bin: &Bin) {
-        let own = self.cows.entry(life).or_default();
+        let place = life.0 as usize;
+        if self.cows.len() <= place {
+            self.cows.resize(place + 1, Default::default());
+        }
+        let own = &mut self.cows[place];
         let (from_ms, to_ms) = (bin.from.as_millisecond(), end(bin).as_millisecond());
         let slots = self.slots.entry(from_ms.div_euclid(SLOT_MS)).or_default();
         for (place, value) in figures(bin).into_iter().enumerate() {
             let Some(value) = value else { continue };
-            if let Some(ended) = own[place].take(value, bin) {
+            if let Some(ended) = own[place].take(value, bin.minutes, (from_ms, to_ms)) {
                 self.stuck.extend(ended.told(life, OF_TAG[place], true));
             }
             let slot = &mut slots[place];
@@ -146,9 +150,9 @@ impl Tags {
                 }
             }
         }
-        for (life, own) in &self.cows {
+        for (life, own) in (0..).map(LifeKey).zip(&self.cows) {
             let going_on =
-                own.iter().zip(OF_TAG).filter_map(|(same, column)| same.stuck()?.told(*life, column, false));
+                own.iter().zip(OF_TAG).filter_map(|(same, column)| same.stuck()?.told(life, column, false));
             self.stuck.extend(going_on);
         }
         // A tag that is as the herd's for most of the time is told with it.
@@ -194,21 +198,20 @@ const EQUAL_BINS: usize = 3;
 impl Frozen {
     /// Takes the next bin; those that are now known to be sound are handed to `sound`.
     pub fn take(&mut self, bin: &Bin, sound: &mut dyn FnMut(&Bin)) {
-        let end = end(bin);
         if all_zero(bin) {
             self.release(sound);
             let from = self
                 .stuck
                 .filter(|(_, to, zero)| *zero && *to == bin.from)
                 .map_or(bin.from, |(from, ..)| from);
-            self.stuck = Some((from, end, true));
+            self.stuck = Some((from, end(bin), true));
             return;
         }
         if self.held.last().is_some_and(|last| same(last, bin)) {
             self.held.push(*bin);
             if EQUAL_BINS <= self.held.len() {
                 let from = self.held.first().map_or(bin.from, |first| first.from);
-                self.stuck = Some((from, end, false));
+                self.stuck = Some((from, end(bin), false));
             }
             return;
         }

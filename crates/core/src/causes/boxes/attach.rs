@@ -75,7 +75,7 @@ struct Cup {
     share: f64,
 }
 
-pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
+pub(crate) fn judge(boxes: &Boxes, rows: &[&Row], settings: &Settings) -> Vec<BoxFault> {
     let usual = usual(rows);
     let mut of_cups = tried(rows, &usual);
     let keys: Vec<BoxKey> = boxes.courses.iter().map(|(key, _)| *key).collect();
@@ -88,7 +88,7 @@ pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<Box
 }
 
 /// Each cow's usual milk by quarter, kg.
-fn usual(rows: &[Row]) -> Vec<[f64; 4]> {
+fn usual(rows: &[&Row]) -> Vec<[f64; 4]> {
     let lives = rows.iter().map(|row| row.life.0 as usize + 1).max().unwrap_or(0);
     let mut all: Vec<[Vec<f64>; 4]> = vec![Default::default(); lives];
     for row in rows.iter().filter(|row| row.tried()) {
@@ -101,7 +101,7 @@ fn usual(rows: &[Row]) -> Vec<[f64; 4]> {
 }
 
 /// Every quarter that was tried, by cup and box.
-fn tried(rows: &[Row], usual: &[[f64; 4]]) -> [Vec<Vec<Tried>>; 4] {
+fn tried(rows: &[&Row], usual: &[[f64; 4]]) -> [Vec<Vec<Tried>>; 4] {
     let boxes = rows.iter().map(|row| usize::from(row.at_box.0) + 1).max().unwrap_or(0);
     let mut tried: [Vec<Vec<Tried>>; 4] =
         std::array::from_fn(|_| std::iter::repeat_with(Vec::new).take(boxes).collect());
@@ -178,7 +178,7 @@ impl Cup {
         let habits = self.habits(boxes, at_box, here);
         let habit = |one: &Tried| habits[one.life.0 as usize];
         let looks = looks(here, &habit, boxes)?;
-        let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::Attachment) / 4.0)?;
+        let verdict = follow(&LAW, looks, settings.rates.of_place(Cause::Attachment) / 4.0)?;
         let from_ms = verdict.since.as_millisecond() - BIN_MS / 2;
         let since = &here[here.partition_point(|one| one.to_ms < from_ms)..];
         if cows_of(since, true) < LEAST_COWS {

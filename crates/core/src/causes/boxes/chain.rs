@@ -15,9 +15,9 @@
 
 use jiff::Timestamp;
 
-use super::levels::{gather, interval, spread};
+use super::levels::{gather, interval, spread, weigh};
 use crate::{
-    causes::calibrated::log_odds,
+    causes::{calibrated::log_odds, judge::NAMED_FROM},
     expect::{BIN_MS, Trouble},
 };
 
@@ -143,78 +143,77 @@ struct Chain {
     fresh: f64,
 }
 
-/// Follows the looks, in order of time and one every six hours; `rate_a_day` is how often such a fault begins.
-pub(crate) fn follow(law: &Law, looks: &[Look], rate_a_day: f64) -> Option<Verdict> {
-    let chain = Chain::new(law, rate_a_day);
-    let mut modes: Vec<Mode> = vec![vec![0.0; chain.levels.len()]; 1 + chain.moves.len()];
-    // Before the first look it may have been off for long.
-    let before = (chain.rate * LASTS_D).min(0.5);
-    for ((well, held), (rest, entry)) in split(&mut modes).zip(chain.rest.iter().zip(&chain.entry)) {
-        *well = (1.0 - before) * rest;
-        *held = before * entry;
-    }
-    let start = modes.clone();
-    let likelihoods: Vec<Option<Mode>> = looks
-        .iter()
-        .map(|look| look.log.as_ref().map(|log| log.iter().map(|log| log.exp()).collect()))
-        .collect();
-    let mut entries: Vec<Vec<Mode>> = Vec::with_capacity(looks.len());
-    let mut scales = Vec::with_capacity(looks.len());
-    let mut course = Vec::with_capacity(looks.len());
-    let mut trouble = None;
-    for (look, likelihood) in looks.iter().zip(&likelihoods) {
-        let (next, entered) = chain.step(&modes);
-        modes = next;
-        if let Some(likelihood) = likelihood {
-            weigh(&mut modes, likelihood);
-        }
-        let total: f64 = modes.iter().flatten().sum();
-        if !(total.is_finite() && 0.0 < total) {
-            return None;
-        }
-        modes.iter_mut().flatten().for_each(|mass| *mass /= total);
-        entries.push(entered);
-        scales.push(total);
-        let chance = chain.off(&modes);
-        let (level, sd) = chain.level(&modes);
-        let at = Timestamp::from_millisecond(look.from_ms + BIN_MS).ok()?;
-        course.push(Seen { at, level, sd, chance });
-        trouble = Trouble::after(trouble, log_odds(chance) + SPEECH, look.from_ms);
-    }
-    let probability = course.last()?.chance;
-    let off: Vec<(f64, f64)> = chain.off_now(&modes).collect();
-    let mass: f64 = off.iter().map(|(_, mass)| mass).sum();
-    let level = off.iter().map(|(level, mass)| level * mass).sum::<f64>() / mass.max(1e-300);
-    let onsets = chain.onsets(&likelihoods, &start, &entries, &scales);
-    let (since, early, late) = interval(&onsets)?;
-    let place = |index: usize| Timestamp::from_millisecond(looks[index].from_ms + BIN_MS / 2).ok();
-    let since = place(since)?;
-    let prior = (chain.rate * LASTS_D).min(0.5);
-    Some(Verdict {
-        probability,
-        level,
-        since,
-        since_between: (place(early)?.min(since), place(late)?.max(since)),
-        episode: trouble
-            .and_then(|trouble| {
-                Timestamp::from_millisecond(trouble.since_ms.div_euclid(DAY_MS) * DAY_MS).ok()
-            })
-            .unwrap_or(since),
-        weight: log_odds(probability) - log_odds(prior),
-        course,
-    })
+/// Follows the looks, in order of time and one every six hours; `rate_a_day` is how often such a fault begins. `None` where
+/// they tell nothing, and where it is too unlikely to be named.
+pub(crate) fn follow(law: &Law, looks: Vec<Look>, rate_a_day: f64) -> Option<Verdict> {
+    Followed::to_now(law, looks, rate_a_day).filter(|own| NAMED_FROM <= own.probability)?.verdict()
 }
 
-/// Sound and held, level by level.
-fn split(modes: &mut [Mode]) -> impl Iterator<Item = (&mut f64, &mut f64)> {
-    let (well, others) = modes.split_at_mut(1);
-    well[0].iter_mut().zip(others[0].iter_mut())
+/// Where the looks leave it now. Since when it is so is asked of few, and costs more.
+pub(crate) struct Followed {
+    /// Chance that it is off now.
+    pub probability: f64,
+    /// By how much, if it is.
+    pub level: f64,
+    chain: Chain,
+    /// Begin of the six hours, ms, and likelihood by level.
+    looks: Vec<(i64, Option<Mode>)>,
 }
 
-/// Each level's mass times what the look says of it.
-fn weigh(modes: &mut [Mode], likelihood: &[f64]) {
-    for mode in modes {
-        mode.iter_mut().zip(likelihood).for_each(|(mass, likelihood)| *mass *= likelihood);
+impl Followed {
+    /// Follows the looks to the last one.
+    pub fn to_now(law: &Law, looks: Vec<Look>, rate_a_day: f64) -> Option<Followed> {
+        let chain = Chain::new(law, rate_a_day);
+        let likelihood = |log: Mode| log.into_iter().map(f64::exp).collect();
+        let looks: Vec<_> = looks.into_iter().map(|look| (look.from_ms, look.log.map(likelihood))).collect();
+        looks.last()?;
+        let mut modes = chain.start();
+        let mut next = modes.clone();
+        for (_, likelihood) in &looks {
+            chain.on(&modes, likelihood.as_deref(), &mut next)?;
+            std::mem::swap(&mut modes, &mut next);
+        }
+        let mass: f64 = chain.off_now(&modes).map(|(_, mass)| mass).sum();
+        let level = chain.off_now(&modes).map(|(level, mass)| level * mass).sum::<f64>() / mass.max(1e-300);
+        Some(Followed { probability: chain.off(&modes), level, chain, looks })
+    }
+
+    /// What the looks come to.
+    pub fn verdict(self) -> Option<Verdict> {
+        let Followed { probability, level, chain, looks } = self;
+        let start = chain.start();
+        let mut modes = start.clone();
+        let mut next = modes.clone();
+        let mut entries: Vec<Vec<Mode>> = Vec::with_capacity(looks.len());
+        let mut scales = Vec::with_capacity(looks.len());
+        let mut course = Vec::with_capacity(looks.len());
+        let mut trouble = None;
+        for (from_ms, likelihood) in &looks {
+            let mut entered = vec![vec![0.0; chain.levels.len()]; chain.moves.len()];
+            chain.enter(&modes[0], &mut entered);
+            entries.push(entered);
+            scales.push(chain.on(&modes, likelihood.as_deref(), &mut next)?);
+            std::mem::swap(&mut modes, &mut next);
+            let chance = chain.off(&modes);
+            let (level, sd) = chain.level(&modes);
+            let at = Timestamp::from_millisecond(from_ms + BIN_MS).ok()?;
+            course.push(Seen { at, level, sd, chance });
+            trouble = Trouble::after(trouble, log_odds(chance) + SPEECH, *from_ms);
+        }
+        let onsets = chain.onsets(&looks, &start, &entries, &scales);
+        let (since, early, late) = interval(&onsets)?;
+        let place = |index: usize| Timestamp::from_millisecond(looks[index].0 + BIN_MS / 2).ok();
+        let since = place(since)?;
+        let day = |trouble: Trouble| trouble.since_ms.div_euclid(DAY_MS) * DAY_MS;
+        Some(Verdict {
+            probability,
+            level,
+            since,
+            since_between: (place(early)?.min(since), place(late)?.max(since)),
+            episode: trouble.and_then(|own| Timestamp::from_millisecond(day(own)).ok()).unwrap_or(since),
+            weight: log_odds(probability) - log_odds(chain.before()),
+            course,
+        })
     }
 }
 
@@ -270,39 +269,73 @@ impl Chain {
         }
     }
 
-    /// Six hours on; and what of it began to be faulty in them, by faulty mode.
-    fn step(&self, modes: &[Mode]) -> (Vec<Mode>, Vec<Mode>) {
-        let count = self.levels.len();
-        let faults = self.moves.len();
-        let begins = 1.0 - (-self.rate * STEP_D).exp();
+    /// Chance that it was off for long before the first look.
+    fn before(&self) -> f64 {
+        (self.rate * LASTS_D).min(0.5)
+    }
+
+    /// Masses before the first look: sound or held.
+    fn start(&self) -> Vec<Mode> {
+        let before = self.before();
+        let mut modes = vec![vec![0.0; self.levels.len()]; 1 + self.moves.len()];
+        modes[0] = self.rest.iter().map(|rest| (1.0 - before) * rest).collect();
+        modes[1] = self.entry.iter().map(|entry| before * entry).collect();
+        modes
+    }
+
+    /// Six hours on, and what they told: writes masses that sum to 1 into `next`, and says what they summed to before.
+    /// `None` where the look leaves nothing.
+    fn on(&self, modes: &[Mode], likelihood: Option<&[f64]>, next: &mut [Mode]) -> Option<f64> {
+        self.step(modes, next);
+        if let Some(likelihood) = likelihood {
+            weigh(next, likelihood);
+        }
+        let total: f64 = next.iter().flatten().sum();
+        if !(total.is_finite() && 0.0 < total) {
+            return None;
+        }
+        next.iter_mut().flatten().for_each(|mass| *mass /= total);
+        Some(total)
+    }
+
+    fn step(&self, modes: &[Mode], next: &mut [Mode]) {
+        let begins = self.begins();
         let mended = 1.0 - (-STEP_D / LASTS_D).exp();
-        let mut next = vec![vec![0.0; count]; 1 + faults];
         let well: f64 = modes[0].iter().sum();
         let faulty: f64 = modes[1..].iter().flatten().sum();
-        for level in 0..count {
-            next[0][level] = (1.0 - begins)
-                * ((1.0 - self.fresh) * modes[0][level] + self.fresh * well * self.rest[level])
-                + mended * faulty * self.rest[level];
+        for ((next, sound), rest) in next[0].iter_mut().zip(&modes[0]).zip(&self.rest) {
+            *next = (1.0 - begins) * ((1.0 - self.fresh) * sound + self.fresh * well * rest)
+                + mended * faulty * rest;
         }
-        let mut entered = vec![vec![0.0; count]; faults];
-        let drifts = (faults - 1).max(1) as f64;
-        let at_once = if faults == 1 { 1.0 } else { AT_ONCE };
-        for level in 0..count {
-            entered[0][level] = begins * at_once * well * self.entry[level];
-            for drift in entered.iter_mut().skip(1) {
-                drift[level] = begins * (1.0 - at_once) / drifts * modes[0][level];
-            }
-        }
+        next[1..].iter_mut().flatten().for_each(|mass| *mass = 0.0);
         for (mode, mass) in modes[1..].iter().enumerate() {
             for (to, share) in &self.turns[mode] {
                 let kept = (1.0 - mended) * share;
                 spread(self.moves[*to].map(|chance| kept * chance), mass, &mut next[1 + to]);
             }
         }
-        for (mode, entered) in next[1..].iter_mut().zip(&entered) {
-            mode.iter_mut().zip(entered).for_each(|(mass, entered)| *mass += entered);
+        self.enter(&modes[0], &mut next[1..]);
+    }
+
+    /// Chance that a sound one begins to be faulty in six hours.
+    fn begins(&self) -> f64 {
+        1.0 - (-self.rate * STEP_D).exp()
+    }
+
+    /// Adds to the faulty modes what of the sound one begins to be so in six hours.
+    fn enter(&self, sound: &[f64], faulty: &mut [Mode]) {
+        let begins = self.begins();
+        let well: f64 = sound.iter().sum();
+        let drifts = (faulty.len() - 1).max(1) as f64;
+        let at_once = if faulty.len() == 1 { 1.0 } else { AT_ONCE };
+        for (mass, entry) in faulty[0].iter_mut().zip(&self.entry) {
+            *mass += begins * at_once * well * entry;
         }
-        (next, entered)
+        for drift in &mut faulty[1..] {
+            for (mass, sound) in drift.iter_mut().zip(sound) {
+                *mass += begins * (1.0 - at_once) / drifts * sound;
+            }
+        }
     }
 
     fn off(&self, modes: &[Mode]) -> f64 {
@@ -332,7 +365,7 @@ impl Chain {
     /// Chance by look that what is off now began to be so in its six hours; what was off before the first counts there.
     fn onsets(
         &self,
-        likelihoods: &[Option<Mode>],
+        looks: &[(i64, Option<Mode>)],
         start: &[Mode],
         entries: &[Vec<Mode>],
         scales: &[f64],
@@ -341,9 +374,9 @@ impl Chain {
         let mended = 1.0 - (-STEP_D / LASTS_D).exp();
         let ends: Mode = self.matters.iter().map(|matters| f64::from(u8::from(*matters))).collect();
         let mut later = vec![ends; faults];
-        let mut weights = vec![0.0; likelihoods.len()];
-        for index in (0..likelihoods.len()).rev() {
-            if let Some(likelihood) = &likelihoods[index] {
+        let mut weights = vec![0.0; looks.len()];
+        for index in (0..looks.len()).rev() {
+            if let Some(likelihood) = &looks[index].1 {
                 weigh(&mut later, likelihood);
             }
             later.iter_mut().flatten().for_each(|mass| *mass /= scales[index]);

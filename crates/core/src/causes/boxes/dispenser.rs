@@ -50,7 +50,7 @@ struct Fed {
     departure: f64,
 }
 
-pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
+pub(crate) fn judge(boxes: &Boxes, rows: &[&Row], settings: &Settings) -> Vec<BoxFault> {
     let (fed, usual_share) = fed(rows);
     let Some(first_ms) = fed.first().map(|one| one.to_ms) else { return Vec::new() };
     // One visit's scatter: middle of the sizes of departures from their own middle.
@@ -97,7 +97,7 @@ pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<Box
         };
         let looks: Vec<Look> =
             steps(first_ms, boxes.at).map(|from_ms| Look::of(from_ms, look(from_ms))).collect();
-        let Some(verdict) = follow(&LAW, &looks, settings.rates.of_place(Cause::FeedDispenser)) else {
+        let Some(verdict) = follow(&LAW, looks, settings.rates.of_place(Cause::FeedDispenser)) else {
             continue;
         };
         let counted = boxes.log.counted(*key, verdict.since, boxes.at, |row| share(row).is_some());
@@ -119,7 +119,7 @@ fn share(row: &Row) -> Option<f64> {
 }
 
 /// Every portion against its cow's usual, in order of time; and what the herd usually eats of its portions.
-fn fed(rows: &[Row]) -> (Vec<Fed>, f64) {
+fn fed(rows: &[&Row]) -> (Vec<Fed>, f64) {
     let lives = rows.iter().map(|row| row.life.0 as usize + 1).max().unwrap_or(0);
     let mut of_cow: Vec<Vec<f64>> = vec![Vec::new(); lives];
     for row in rows {

@@ -16,13 +16,13 @@ const FROZEN_FROM: usize = 8;
 /// As sure as this program gets of anything.
 const SURE: f64 = 0.99;
 
-pub(crate) fn judge(boxes: &Boxes, rows: &[Row]) -> Vec<BoxFault> {
+pub(crate) fn judge(boxes: &Boxes, rows: &[&Row]) -> Vec<BoxFault> {
     let meters = boxes.courses.iter().filter_map(|(key, _)| meter(boxes, rows, *key));
     meters.chain(boxes.stuck.iter().filter_map(|stuck| probe(boxes, rows, stuck))).collect()
 }
 
 /// A probe that was stuck at the box's last milking.
-fn probe(boxes: &Boxes, rows: &[Row], stuck: &Stuck) -> Option<BoxFault> {
+fn probe(boxes: &Boxes, rows: &[&Row], stuck: &Stuck) -> Option<BoxFault> {
     let (Whose::Box(at_box), Column::Conductivity(quarter)) = (stuck.whose, stuck.column) else {
         return None;
     };
@@ -56,8 +56,8 @@ fn sure(level: f64, since: jiff::Timestamp, readings: u32) -> Verdict {
     }
 }
 
-fn meter(boxes: &Boxes, rows: &[Row], at_box: BoxKey) -> Option<BoxFault> {
-    let milked = |row: &&Row| row.at_box == at_box && row.milked();
+fn meter(boxes: &Boxes, rows: &[&Row], at_box: BoxKey) -> Option<BoxFault> {
+    let milked = |row: &&&Row| row.at_box == at_box && row.milked();
     let mut own = rows.iter().rev().filter(milked);
     let last = own.next()?;
     if last.to_ms < before(boxes.at, SILENT_H).as_millisecond() {

@@ -47,8 +47,8 @@ struct Silence {
     goes_on: bool,
 }
 
-pub(crate) fn judge(boxes: &Boxes, rows: &[Row], settings: &Settings) -> Vec<BoxFault> {
-    let begins = Begins::of(rows.iter());
+pub(crate) fn judge(boxes: &Boxes, rows: &[&Row], settings: &Settings) -> Vec<BoxFault> {
+    let begins = Begins::of(rows.iter().copied());
     let mut of_box: BTreeMap<BoxKey, Vec<&Row>> = BTreeMap::new();
     for row in rows {
         of_box.entry(row.at_box).or_default().push(row);
@@ -79,7 +79,7 @@ pub fn log_ends(boxes: &Boxes, settings: &Settings) -> Option<LogEnds> {
     if at_work(&rows, boxes.at) < 2 {
         return None;
     }
-    let mut all: Vec<Row> = rows.into_iter().map(|row| Row { at_box: as_one, ..row }).collect();
+    let mut all: Vec<Row> = rows.into_iter().map(|row| Row { at_box: as_one, ..*row }).collect();
     all.sort_by_key(|row| (row.from_ms, row.to_ms));
     // Of one box there are no others: all begins are its own.
     let own: Vec<&Row> = all.iter().collect();
@@ -90,14 +90,14 @@ pub fn log_ends(boxes: &Boxes, settings: &Settings) -> Option<LogEnds> {
 }
 
 /// Boxes with a visit in the last days.
-fn at_work(rows: &[Row], at: Timestamp) -> usize {
+fn at_work(rows: &[&Row], at: Timestamp) -> usize {
     let recent_ms = before(at, AT_WORK_H).as_millisecond();
     let recent = rows.iter().filter(|row| recent_ms <= row.to_ms);
     recent.map(|row| row.at_box).collect::<std::collections::BTreeSet<_>>().len()
 }
 
 /// End of the last visit of any box, ms.
-fn last(rows: &[Row]) -> Option<i64> {
+fn last(rows: &[&Row]) -> Option<i64> {
     rows.iter().map(|row| row.to_ms).max()
 }
 

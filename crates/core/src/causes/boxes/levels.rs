@@ -14,6 +14,13 @@ pub(super) fn interval(weights: &[f64]) -> Option<(usize, usize, usize)> {
     Some((top, edge(0.05)?.min(top), edge(0.95)?.max(top)))
 }
 
+/// Each level's mass times what the look says of it.
+pub(super) fn weigh(modes: &mut [Vec<f64>], likelihood: &[f64]) {
+    for mode in modes {
+        mode.iter_mut().zip(likelihood).for_each(|(mass, likelihood)| *mass *= likelihood);
+    }
+}
+
 /// Adds each level's mass to the levels it moves to: one down, its own, one up; at either end it stays.
 pub(super) fn spread([down, stays, up]: [f64; 3], mass: &[f64], to: &mut [f64]) {
     let last = mass.len() - 1;

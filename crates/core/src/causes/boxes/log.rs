@@ -56,11 +56,11 @@ impl BoxLog {
         BoxLog::default()
     }
 
-    /// Takes a visit whose life is known.
-    pub fn take(&mut self, visit: &Visit) {
+    /// Takes a visit of a cow.
+    pub fn take(&mut self, life: LifeKey, visit: &Visit) {
         self.of_box.entry(visit.at_box).or_default().push(self.rows.len() as u32);
         self.rows.push(Row {
-            life: visit.life,
+            life,
             at_box: visit.at_box,
             from_ms: visit.started_at.as_millisecond(),
             to_ms: visit.ended_at.as_millisecond(),
@@ -78,10 +78,11 @@ impl BoxLog {
 
     /// Takes the visits of another log, which come after its own.
     pub fn append(&mut self, later: BoxLog) {
-        for row in later.rows {
-            self.of_box.entry(row.at_box).or_default().push(self.rows.len() as u32);
-            self.rows.push(row);
+        let own = self.rows.len() as u32;
+        for (at_box, places) in later.of_box {
+            self.of_box.entry(at_box).or_default().extend(places.into_iter().map(|place| own + place));
         }
+        self.rows.extend(later.rows);
     }
 
     /// End of the last visit of any box by `at`, ms.
@@ -91,16 +92,16 @@ impl BoxLog {
     }
 
     /// Rows in the order they ended, none that ended after `at`.
-    pub(crate) fn by(&self, at: Timestamp) -> Vec<Row> {
+    pub(crate) fn by(&self, at: Timestamp) -> Vec<&Row> {
         let at_ms = at.as_millisecond();
-        // Rows are wide: their keys are put in order, and each row is moved once.
+        // Rows are wide: their keys are put in order, and they stay where they are.
         let mut order: Vec<(i64, BoxKey, LifeKey, u32)> = (0..)
             .zip(&self.rows)
             .filter(|(_, row)| row.to_ms <= at_ms)
             .map(|(place, row)| (row.to_ms, row.at_box, row.life, place))
             .collect();
         order.sort_unstable();
-        order.into_iter().map(|(.., place)| self.rows[place as usize]).collect()
+        order.into_iter().map(|(.., place)| &self.rows[place as usize]).collect()
     }
 
     /// Milkings that did not fail, none that ended after `at`, in the order they began: begin, end (ms), box, cow.

@@ -12,7 +12,7 @@
 
 use super::{
     BoxFault, Boxes, SILENT_H, before,
-    chain::{Law, Look, Verdict, follow},
+    chain::{Followed, Law, Look, Verdict, follow},
     median, scatter, steps, tank,
 };
 use crate::{
@@ -80,13 +80,13 @@ fn many(boxes: &Boxes, mut left: Vec<&(BoxKey, Vec<BoxBin>)>, settings: &Setting
     while 3 <= left.len() {
         let surest = left
             .iter()
-            .filter_map(|own| of_many(boxes, own, &left, settings))
-            .max_by(|a, b| told(a).total_cmp(&told(b)));
-        let Some(surest) = surest.filter(|fault| LEFT_OUT_FROM <= fault.finding.probability) else {
-            return faults;
-        };
-        left.retain(|(key, _)| Some(*key) != surest.of_box());
-        faults.push(surest);
+            .filter_map(|own| Some((own.0, of_many(boxes, own, &left, settings)?)))
+            .max_by(|(_, a), (_, b)| told(a).total_cmp(&told(b)))
+            .filter(|(_, own)| LEFT_OUT_FROM <= own.probability)
+            .and_then(|(key, own)| Some((key, own.verdict()?)));
+        let Some((surest, verdict)) = surest else { return faults };
+        left.retain(|(key, _)| *key != surest);
+        faults.push(fault(boxes, surest, verdict));
     }
     if let [one, other] = left[..] {
         faults.extend(pair(boxes, one, other, settings));
@@ -95,8 +95,8 @@ fn many(boxes: &Boxes, mut left: Vec<&(BoxKey, Vec<BoxBin>)>, settings: &Setting
 }
 
 /// How far off for certain: of boxes that are all over 99 % sure the one that is most off comes first.
-fn told(fault: &BoxFault) -> f64 {
-    fault.finding.probability * fault.level.abs()
+fn told(own: &Followed) -> f64 {
+    own.probability * own.level.abs()
 }
 
 /// Mean and variance of six hours, where enough was milked.
@@ -132,7 +132,7 @@ fn of_many(
     own: &(BoxKey, Vec<BoxBin>),
     all: &[&(BoxKey, Vec<BoxBin>)],
     settings: &Settings,
-) -> Option<BoxFault> {
+) -> Option<Followed> {
     let looks = looks(boxes, &LAW, &own.1, |bin| {
         let (mean_own, var_own) = mean(bin)?;
         let others: Vec<(f64, f64)> = all
@@ -147,8 +147,7 @@ fn of_many(
         let var = others.iter().map(|(_, var)| var).sum::<f64>() * 1.3 / (count * count) as f64;
         (2 <= count).then_some((mean_own - middle, var_own + var))
     })?;
-    let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::MilkMeter))?;
-    Some(fault(boxes, own.0, verdict))
+    Followed::to_now(&LAW, looks, settings.rates.of_place(Cause::MilkMeter))
 }
 
 /// The only box: its cows' milk against their own levels, which the herd moves as well.
@@ -158,7 +157,7 @@ fn sudden(boxes: &Boxes, own: &(BoxKey, Vec<BoxBin>), settings: &Settings) -> Op
         bin.with_herd.mean().filter(|_| LEAST_READINGS <= bin.with_herd.readings)
     })?;
     let (meter, herd) = (settings.rates.of_place(Cause::MilkMeter), settings.rates.of_place(Cause::HerdMilk));
-    let verdict = follow(&law, &looks, meter + herd)?;
+    let verdict = follow(&law, looks, meter + herd)?;
     let by_tank = tank::rather_than_herd(boxes, own.0, &verdict.course);
     let herd = if 0.0 < verdict.level { HERDS_RISE * herd } else { herd };
     let share = 1.0 / (1.0 + herd / meter * (-by_tank).exp());
@@ -182,7 +181,7 @@ fn pair(
         let (others, var_others) = mean(at(&other.1, bin.from_ms)?)?;
         Some((own - others, var_own + var_others))
     })?;
-    let verdict = follow(&law, &looks, 2.0 * settings.rates.of_place(Cause::MilkMeter))?;
+    let verdict = follow(&law, looks, 2.0 * settings.rates.of_place(Cause::MilkMeter))?;
     let by_tank = tank::which(boxes, (one.0, other.0), &verdict.course);
     let by_moves = moved(boxes, &one.1, &other.1, &verdict).clamp(-MOVES_WEIGH, MOVES_WEIGH);
     let share = 1.0 / (1.0 + (-(by_moves + by_tank)).exp());

@@ -65,7 +65,7 @@ fn one(boxes: &Boxes, at_box: BoxKey, bins: &[BoxBin], cup: usize, settings: &Se
         })
         .collect();
     let rate = settings.rates.of_place(Cause::ConductivityProbe) / 4.0;
-    let verdict = follow(&LAW, &looks, rate)?;
+    let verdict = follow(&LAW, looks, rate)?;
     let since = verdict.since;
     let counted = boxes.log.counted(at_box, since, boxes.at, |row| row.tried());
     let quarter = Quarter::ALL[cup];

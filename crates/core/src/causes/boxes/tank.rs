@@ -147,7 +147,7 @@ pub(crate) fn alone(boxes: &Boxes, at_box: BoxKey, settings: &Settings) -> Optio
             Look::of(from_ms, here.map(|(_, ratio)| LAW.mean(ratio - offset, SCATTER * SCATTER, 1.0)))
         })
         .collect();
-    let verdict = follow(&LAW, &looks, settings.rates.of_place(Cause::MilkMeter))?;
+    let verdict = follow(&LAW, looks, settings.rates.of_place(Cause::MilkMeter))?;
     let counted = boxes.log.counted(at_box, verdict.since, boxes.at, |row| row.milk_kg.is_some());
     let reason = (Signal::Milk, 100.0 * verdict.level.exp_m1(), 0.0);
     let mut fault = BoxFault::of((at_box, Cause::MilkMeter, None), verdict, reason, counted);

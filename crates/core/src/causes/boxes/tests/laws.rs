@@ -235,7 +235,7 @@ fn a_clock_that_is_off_is_told_and_a_right_one_is_not() {
                     own.started_at += SignedDuration::from_hours(late_h);
                     own.ended_at += SignedDuration::from_hours(late_h);
                 }
-                log.take(&own);
+                log.take(own.life, &own);
             }
             log
         };
@@ -283,7 +283,10 @@ fn a_meter_that_is_off_makes_no_other_of_three_look_off() {
 fn known(made: &Made, cut: impl Fn(&crate::tables::Visit) -> bool) -> (Option<LogEnds>, Vec<BoxFault>) {
     let at = super::made::hours_on(288.0);
     let mut log = BoxLog::new();
-    made.visits.iter().filter(|visit| visit.ended_at <= at && !cut(visit)).for_each(|visit| log.take(visit));
+    made.visits
+        .iter()
+        .filter(|visit| visit.ended_at <= at && !cut(visit))
+        .for_each(|visit| log.take(visit.life, visit));
     let courses: Vec<_> = (0..made.boxes).map(|key| (BoxKey(key), Vec::new())).collect();
     let boxes = Boxes {
         at,

@@ -234,7 +234,10 @@ pub fn rounds(made: &Made, at_h: &[f64]) -> Vec<Vec<BoxFault>> {
             }
             let from = at - SignedDuration::from_hours(21 * 24);
             let mut log = BoxLog::new();
-            visits[..next].iter().filter(|visit| from <= visit.started_at).for_each(|visit| log.take(visit));
+            visits[..next]
+                .iter()
+                .filter(|visit| from <= visit.started_at)
+                .for_each(|visit| log.take(visit.life, visit));
             let courses: Vec<_> =
                 (0..made.boxes).map(|key| (BoxKey(key), herd.box_course(BoxKey(key)))).collect();
             let stood: Vec<Stood> = made.stood.iter().filter(|stood| stood.from <= at).copied().collect();
