@@ -75,7 +75,7 @@ impl Drawn {
     pub fn of(course: &Course, paces: &[(f64, f64)]) -> Vec<Drawn> {
         let drawn = |pace: f64, onset: &Onset| {
             let [mut mean, mut square] = [[0.0; STRETCHES]; 2];
-            let mut moves = STRETCHES..0;
+            let (mut first, mut end) = (STRETCHES, 0);
             for (stretch, edges) in EDGES_H.windows(2).enumerate() {
                 let (from_h, to_h) = (-edges[0], -edges[1]);
                 let moved = (0..POINTS).map(|point| {
@@ -86,10 +86,10 @@ impl Drawn {
                 square[stretch] =
                     (moved.clone().map(|moved| moved * moved).sum::<f64>() / POINTS as f64) as f32;
                 if moved.clone().any(|moved| moved != 0.0) {
-                    moves = moves.start.min(stretch)..stretch + 1;
+                    (first, end) = (first.min(stretch), stretch + 1);
                 }
             }
-            Drawn { mean, square, moves }
+            Drawn { mean, square, moves: first.min(end)..end }
         };
         paces.iter().flat_map(|(pace, _)| CELLS.iter().map(move |cell| drawn(*pace, cell))).collect()
     }
@@ -156,16 +156,16 @@ impl Rough {
 
     /// How well a course as drawn fits; `None` where it moves no reading.
     fn fit(&self, drawn: &Drawn) -> Option<Fit> {
-        let mut lanes = [[0.0f32; LANES]; 3];
+        let [mut linear, mut square, mut pull] = [[0.0f32; LANES]; 3];
         for from in (0..STRETCHES).step_by(LANES) {
             for lane in 0..LANES {
                 let k = from + lane;
-                lanes[0][lane] += self.linear[k] * drawn.mean[k];
-                lanes[1][lane] += self.square[k] * drawn.square[k];
-                lanes[2][lane] += self.pull[k] * drawn.mean[k];
+                linear[lane] += self.linear[k] * drawn.mean[k];
+                square[lane] += self.square[k] * drawn.square[k];
+                pull[lane] += self.pull[k] * drawn.mean[k];
             }
         }
-        let [f, g, pull] = lanes.map(|lanes| f64::from(lanes.iter().sum::<f32>()));
+        let [f, g, pull] = [linear, square, pull].map(|lanes| f64::from(lanes.iter().sum::<f32>()));
         let (from, to, all) =
             (self.until[drawn.moves.start], self.until[drawn.moves.end], self.until[STRETCHES]);
         let (count, taken, room) = (to.count - from.count, to.taken - from.taken, to.room - from.room);
