@@ -17,6 +17,7 @@
 use std::ops::Range;
 
 use super::{
+    digits::{exp, ln},
     grid::Onset,
     lanes::MISFIT,
     likelihood::{Ready, ReadyTemplate},
@@ -171,8 +172,9 @@ impl Rough {
         let (count, taken, room) = (to.count - from.count, to.taken - from.taken, to.room - from.room);
         let energy = to.energy - from.energy - taken * taken / (1.0 + room);
         let (f, g) = (f - pull * all.taken / (1.0 + all.room), g - pull * pull / (1.0 + all.room));
-        let misfit = if 0.0 < count { f64::from(MISFIT * MISFIT) * g / count } else { 0.0 };
-        (0.0 < g).then_some(Fit { f, g, count, energy, misfit })
+        let misfit = if 0.0 < count { MISFIT * MISFIT * (g / count) as f32 } else { 0.0 };
+        let (count, energy) = (count as f32, energy as f32);
+        (0.0 < g).then_some(Fit { f: f as f32, g: g as f32, count, energy, misfit })
     }
 }
 
@@ -183,24 +185,32 @@ fn as_high(square: f64, tail: f64) -> f64 {
 
 /// One course and the readings it moves: f, g, n, E and M²·g/n.
 struct Fit {
-    f: f64,
-    g: f64,
-    count: f64,
-    energy: f64,
-    misfit: f64,
+    f: f32,
+    g: f32,
+    count: f32,
+    energy: f32,
+    misfit: f32,
 }
 
 impl Fit {
-    /// ln L at an amplitude.
-    fn at(&self, amplitude: f64) -> f64 {
-        let x = amplitude * self.f - amplitude * amplitude * self.g / 2.0;
-        let q = 1.0 + amplitude * amplitude * self.misfit;
-        (self.energy / 2.0 * (q - 1.0) + x) / q - self.count / 2.0 * q.ln()
+    /// L at each amplitude, no more and no less than can be told apart.
+    #[inline(always)]
+    fn at(&self, amplitudes: &[f64], ratios: &mut [f32; MOST_AMPLITUDES]) {
+        for (ratios, amplitudes) in ratios.chunks_exact_mut(LANES).zip(amplitudes.chunks(LANES)) {
+            let mut lanes = [0.0; LANES];
+            lanes.iter_mut().zip(amplitudes).for_each(|(lane, amplitude)| *lane = *amplitude as f32);
+            ratios.copy_from_slice(&lanes.map(|amplitude| {
+                let x = amplitude * self.f - amplitude * amplitude * self.g / 2.0;
+                let q = 1.0 + amplitude * amplitude * self.misfit;
+                exp((self.energy / 2.0 * (q - 1.0) + x) / q - self.count / 2.0 * ln(q))
+            }));
+        }
     }
 }
 
-/// Nothing is told apart beyond this ln L.
-const MOST: f64 = 200.0;
+/// Amplitudes of a course, and severities of a template, at most.
+pub(super) const MOST_AMPLITUDES: usize = 2 * LANES;
+pub(super) const MOST_SEVERITIES: usize = 4;
 
 /// The places (quarters, or the whole cow) of a template that need weighing; `begun` says how many onsets are expected in a cell.
 pub(crate) fn open(
@@ -246,7 +256,7 @@ pub(crate) fn open(
                 }
                 let ratios =
                     template.severities.iter().zip(parts.chunks(courses)).map(|((_, weight), parts)| {
-                        weight * (parts.iter().sum::<f64>() * noise.discount(parts)).min(MOST).exp()
+                        weight * f64::from(exp((parts.iter().sum::<f64>() * noise.discount(parts)) as f32))
                     });
                 *chance += prior * share * ratios.sum::<f64>();
             }
@@ -256,17 +266,17 @@ pub(crate) fn open(
 }
 
 /// ln Σ_m P(m) · L(s·m) by severity.
+#[inline(always)]
 fn mixed<'p>(course: &Ready, fit: Option<Fit>, parts: impl Iterator<Item = &'p mut f64>) {
     let Some(fit) = fit else { return parts.for_each(|part| *part = 0.0) };
     let mut ratios = [1.0; MOST_AMPLITUDES];
-    for (ratio, amplitude) in ratios.iter_mut().zip(&course.amplitudes) {
-        *ratio = fit.at(*amplitude).min(MOST).exp();
-    }
-    for (part, shares) in parts.zip(&course.parts) {
+    fit.at(&course.amplitudes, &mut ratios);
+    let mut sums = [1.0; MOST_SEVERITIES];
+    for (sum, shares) in sums.iter_mut().zip(&course.parts) {
         let ratio = |place: &Option<usize>| place.map_or(1.0, |place| ratios[place]);
-        *part = shares.iter().map(|(place, weight)| weight * ratio(place)).sum::<f64>().ln();
+        *sum = shares.iter().map(|(place, weight)| *weight as f32 * ratio(place)).sum();
+    }
+    for (part, log) in parts.zip(sums.map(ln)) {
+        *part = f64::from(log);
     }
 }
-
-/// Amplitudes of a course at most.
-const MOST_AMPLITUDES: usize = 16;

@@ -28,6 +28,7 @@ mod absent;
 pub mod boxes;
 mod calibrated;
 pub mod costs;
+mod digits;
 mod gate;
 pub mod grid;
 pub mod herd_milk;

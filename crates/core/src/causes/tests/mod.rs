@@ -1,5 +1,6 @@
 //! Tests of the causes: on departures made here, of other shapes and other noise than the templates'.
 
+mod digits;
 mod heat;
 mod herds;
 mod laws;

@@ -3,9 +3,11 @@
 use super::made::{Chance, hours_on, settings};
 use crate::{
     causes::{
-        Cause, Noise, Urgency, cut,
+        Cause, Noise, Urgency, cut, gate,
         grid::{onsets, read_at},
-        judge_herd, judge_intake, noise,
+        judge_herd, judge_intake,
+        likelihood::Ready,
+        noise,
         series::Series,
         templates::TEMPLATES,
     },
@@ -67,6 +69,12 @@ fn every_template_is_whole() {
             .map(|course| course.signal)
             .chain(template.silent.iter().copied())
             .collect();
+        // What the rough look has room for.
+        assert!(template.severities.len() <= gate::MOST_SEVERITIES, "{}", template.name);
+        for course in template.courses {
+            let amplitudes = Ready::new(course, template.severities).amplitudes.len();
+            assert!(amplitudes <= gate::MOST_AMPLITUDES, "{} {:?}", template.name, course.signal);
+        }
         // No signal twice, and those of a quarter are spoken of by every cause.
         for signal in Signal::ALL {
             let times = named.iter().filter(|one| **one == signal).count();
