@@ -11,8 +11,7 @@
 //! w = (1 − φ)/(1 + φ) · (ν + 1)·ln(1 + d²/ν)/d²: the normal law that is as high as Student's where a course explains nothing of
 //!   a reading and where it explains all of it; readings that remember the one before tell less.
 //!
-//! Below [`OPEN_FROM`] the cause is left out. The law `the_gate_hides_nothing_likely_and_changes_nothing_else` holds it to
-//! that.
+//! Below [`OPEN_FROM`] the cause is left out. The laws of `tests/gate` hold what is left out below what is shown.
 
 use std::ops::Range;
 

@@ -104,7 +104,10 @@ pub fn tell(said: &mut Said, fault: &BoxFault, instead: Option<&str>, facts: &Fa
                 "eaten of what was offered".to_owned(),
                 format!("{observed}{space}%, usually {expected}{space}%"),
             ),
-            _ => ("visits in that time".to_owned(), format!("none, usually {expected}")),
+            _ => {
+                let usual = number::plain(missed(fault), 1);
+                ("visits in that time".to_owned(), format!("none, usually {usual}"))
+            }
         };
         (words.name, words.value) = (name, value);
         words.unit = if reason.signal == Signal::Visits { "visits" } else { unit };
@@ -195,13 +198,17 @@ fn shown(fault: &BoxFault, instead: Option<&str>, units: UnitSystem) -> String {
 /// From when it is said that it may have begun earlier, h.
 const EARLIER_FROM_H: f64 = 12.0;
 
+/// Visits that a box which stood still would have had: its reason tells them by the day, a person counts those of its hours.
+fn missed(fault: &BoxFault) -> f64 {
+    fault.finding.reasons.first().map_or(0.0, |reason| reason.expected) * fault.level / 24.0
+}
+
 /// Since when, and which rows show it.
 fn why(fault: &BoxFault, facts: &Facts) -> String {
     let finding = &fault.finding;
     let since = when::instant(finding.since, facts.at, facts.zone);
     if finding.cause == Cause::IdleFault {
-        let expected = finding.reasons.first().map_or(0.0, |reason| reason.expected);
-        let visits = number::plain(expected, 0);
+        let visits = number::plain(missed(fault), 0);
         return format!(
             "From {since} no cow was let in; by its own visits at that hour {visits} would have come. No row says that it was \
              cleaned, served or off."

@@ -161,7 +161,7 @@ fn one(
         weight: log_odds(probability) - settings.rates.of_place(Cause::IdleFault).ln(),
         course: Vec::new(),
     };
-    let reason = (Signal::Visits, 0.0, longest.expected);
+    let reason = (Signal::Visits, 0.0, longest.expected * 24.0 / hours);
     let mut fault = BoxFault::of((at_box, Cause::IdleFault, None), verdict, reason, (0, 0));
     fault.goes_on = longest.goes_on;
     Some(fault)

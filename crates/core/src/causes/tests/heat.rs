@@ -2,42 +2,13 @@
 
 use jiff::SignedDuration;
 
-use super::made::{Chance, Making, known, made, settings};
+use super::made::{Chance, Making, known, line, made, settings};
 use crate::{
     causes::{Background, Cause, CowCourse, Rates, judge_cow},
     expect::{Scored, Signal},
     herd::Stage,
-    signals::{Line, Point},
+    signals::Line,
 };
-
-/// A line of blocks of `block_h` hours up to `at`, scattered by `noise`; `moved` is added by hours before `at`.
-fn line(
-    chance: &mut Chance,
-    at: jiff::Timestamp,
-    signal: Signal,
-    block_h: i64,
-    noise: f64,
-    moved: impl Fn(f64) -> f64,
-) -> Line {
-    let points = (1..=240 / block_h)
-        .rev()
-        .map(|back| {
-            let from = at.checked_sub(SignedDuration::from_hours(back * block_h)).unwrap();
-            let to = from.checked_add(SignedDuration::from_hours(block_h)).unwrap();
-            let gap = noise * chance.normal() + moved(((back - 1) * block_h) as f64);
-            Point {
-                from,
-                to,
-                observed: 100.0 * gap.exp(),
-                expected: 100.0,
-                gap,
-                noise_sd: noise,
-                error: 0.05,
-            }
-        })
-        .collect();
-    Line { signal, quarter: None, points }
-}
 
 /// Twelve hours of `up` more activity, and less rumination, before the time of judging.
 fn heat_lines(chance: &mut Chance, at: jiff::Timestamp, up: f64) -> Vec<Line> {

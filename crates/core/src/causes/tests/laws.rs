@@ -181,38 +181,6 @@ fn later_rows_change_nothing() {
     assert_eq!(judge_cow(&course, &settings()), judge_cow(&all, &settings()));
 }
 
-/// What is left out by a rough look is less likely than anything that is shown, and what is not left out stays as it is.
-#[test]
-fn the_gate_hides_nothing_likely_and_changes_nothing_else() {
-    let (mut hidden, mut moved, mut named, mut judged) = (0.0_f64, 0.0_f64, 0, 0);
-    for seed in 0..60 {
-        let mut chance = Chance::new(900 + seed);
-        let mut making = Making::well(16.0);
-        if seed % 2 == 0 {
-            making.case = Some(Case::drawn(&mut chance, 24.0 * 12.0));
-        }
-        let milkings = made(&mut chance, &making);
-        for hour in [250.0, 290.0, 300.0, 310.0, 330.0, 380.0] {
-            let with = judge_cow(&known(&milkings, hour), &settings());
-            let without = judge_from(&known(&milkings, hour), &settings(), 0.0);
-            judged += 1;
-            named += usize::from(!with.is_empty());
-            for full in &without {
-                match with.iter().find(|one| one.cause == full.cause) {
-                    Some(own) => moved = moved.max((own.probability - full.probability).abs()),
-                    None => hidden = hidden.max(full.probability),
-                }
-            }
-        }
-    }
-    println!(
-        "gate: hides up to {hidden:.4}, moves by up to {moved:.4}; something named in {named} of {judged}"
-    );
-    assert!(hidden < 0.04, "{hidden}");
-    assert!(moved < 0.01, "{moved}");
-    assert!(named < judged * 2 / 3, "{named} of {judged} looked at");
-}
-
 #[test]
 fn nothing_measured_is_no_finding() {
     let mut milkings = made(&mut Chance::new(2), &Making::well(12.0));

@@ -7,6 +7,7 @@ use crate::{
     causes::{Background, CowCourse, Settings},
     expect::{Departure, Scored, Signal},
     herd::{BoxKey, LifeKey, Quarter, Stage},
+    signals::{Line, Point},
 };
 
 /// A small generator (splitmix64), so that the tests hang on no library's stream.
@@ -242,4 +243,33 @@ pub fn known(milkings: &[Scored], hour: f64) -> CowCourse<'_> {
 
 pub fn settings() -> Settings {
     Settings::default()
+}
+
+/// A line of blocks of `block_h` hours up to `at`, scattered by `noise`; `moved` is added by hours before `at`.
+pub fn line(
+    chance: &mut Chance,
+    at: Timestamp,
+    signal: Signal,
+    block_h: i64,
+    noise: f64,
+    moved: impl Fn(f64) -> f64,
+) -> Line {
+    let points = (1..=240 / block_h)
+        .rev()
+        .map(|back| {
+            let from = at.checked_sub(SignedDuration::from_hours(back * block_h)).unwrap();
+            let to = from.checked_add(SignedDuration::from_hours(block_h)).unwrap();
+            let gap = noise * chance.normal() + moved(((back - 1) * block_h) as f64);
+            Point {
+                from,
+                to,
+                observed: 100.0 * gap.exp(),
+                expected: 100.0,
+                gap,
+                noise_sd: noise,
+                error: 0.05,
+            }
+        })
+        .collect();
+    Line { signal, quarter: None, points }
 }

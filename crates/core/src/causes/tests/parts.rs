@@ -95,6 +95,14 @@ fn one_signal_is_not_discounted_and_many_are() {
     assert_eq!(noise.discount(&[0.0, 0.0]), 1.0);
 }
 
+/// The noise of a herd keeps its sums in that order.
+#[test]
+fn every_signal_stands_in_its_own_place() {
+    for (place, signal) in Signal::ALL.into_iter().enumerate() {
+        assert_eq!(signal as usize, place, "{signal:?}");
+    }
+}
+
 #[test]
 fn a_herds_wandering_is_found_from_its_own_rows() {
     let made: Vec<Vec<crate::expect::Scored>> = (0..60)

@@ -168,6 +168,9 @@ fn a_standstill_is_told_while_it_lasts_and_after() {
         assert_eq!(shown.len(), 1, "{faults:?}");
         assert_eq!((shown[0].of_box(), shown[0].goes_on), (Some(BoxKey(1)), goes_on));
         assert!(0.5 < shown[0].finding.probability, "{}", shown[0].finding.probability);
+        // Of visits its reason says how many a day the box has, however long it stands.
+        let a_day = shown[0].finding.reasons[0].expected;
+        assert!((100.0..200.0).contains(&a_day), "{a_day}");
         // Two days without a visit are as good as certain, and still have a weight.
         assert!(shown[0].finding.reasons.iter().all(|own| own.weight.is_finite()), "{faults:?}");
         // Nobody is sent out at once for a box that milks again.
