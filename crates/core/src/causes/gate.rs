@@ -12,8 +12,7 @@
 //!   a reading and where it explains all of it; readings that remember the one before tell less.
 //!
 //! Below [`OPEN_FROM`] the cause is left out. The laws of `tests/gate` hold what is left out below what is shown.
-
-use std::ops::Range;
+//! Onsets are reckoned side by side: every lane of a register is one of them.
 
 use super::{
     digits::{exp, ln},
@@ -29,8 +28,14 @@ use crate::{expect::Signal, herd::Quarter};
 /// Rough chance from which a cause is weighed.
 pub(crate) const OPEN_FROM: f64 = 0.005;
 
+/// As many as a register has lanes.
+const ONSETS: usize = 8;
+
+/// One figure by onset.
+type Lanes = [f32; ONSETS];
+
 /// Onsets of the rough look: cells that cover the last ten days.
-const CELLS: [Onset; 8] = [
+const CELLS: [Onset; ONSETS] = [
     cell(6.0, 0.0, 10.0),
     cell(14.0, 10.0, 20.0),
     cell(26.0, 20.0, 35.0),
@@ -57,41 +62,42 @@ const STRETCHES: usize = 24;
 /// Times at which a course is looked up in a stretch, for its mean.
 const POINTS: usize = 8;
 
-/// Lanes of the sums.
-const LANES: usize = 8;
-
 /// Sums of the rough look by stretch, one after the other.
 type Sums = [f32; STRETCHES];
 
-/// What a course says of each stretch at amplitude 1: means of μ and of μ², natural unit, and which stretches it moves.
+/// What a course at one pace says of each stretch at amplitude 1, by onset: means of μ and of μ², natural unit, and which
+/// stretches it moves: the first of them, and the one after the last.
 pub(crate) struct Drawn {
-    mean: Sums,
-    square: Sums,
-    moves: Range<usize>,
+    mean: [Lanes; STRETCHES],
+    square: [Lanes; STRETCHES],
+    moves: [(usize, usize); ONSETS],
 }
 
 impl Drawn {
-    /// A course at each pace and each onset of the rough look, onsets innermost.
+    /// A course at each pace.
     pub fn of(course: &Course, paces: &[(f64, f64)]) -> Vec<Drawn> {
-        let drawn = |pace: f64, onset: &Onset| {
-            let [mut mean, mut square] = [[0.0; STRETCHES]; 2];
-            let (mut first, mut end) = (STRETCHES, 0);
+        paces.iter().map(|(pace, _)| Drawn::at_pace(course, *pace)).collect()
+    }
+
+    fn at_pace(course: &Course, pace: f64) -> Drawn {
+        let [mut mean, mut square] = [[[0.0; ONSETS]; STRETCHES]; 2];
+        let mut moves = [(STRETCHES, STRETCHES); ONSETS];
+        for (lane, onset) in CELLS.iter().enumerate() {
             for (stretch, edges) in EDGES_H.windows(2).enumerate() {
                 let (from_h, to_h) = (-edges[0], -edges[1]);
                 let moved = (0..POINTS).map(|point| {
                     let at_h = from_h + (to_h - from_h) * (point as f64 + 0.5) / POINTS as f64;
                     course.size * course.at((at_h - onset.hours) / pace / 24.0)
                 });
-                mean[stretch] = (moved.clone().sum::<f64>() / POINTS as f64) as f32;
-                square[stretch] =
+                mean[stretch][lane] = (moved.clone().sum::<f64>() / POINTS as f64) as f32;
+                square[stretch][lane] =
                     (moved.clone().map(|moved| moved * moved).sum::<f64>() / POINTS as f64) as f32;
                 if moved.clone().any(|moved| moved != 0.0) {
-                    (first, end) = (first.min(stretch), stretch + 1);
+                    moves[lane] = (moves[lane].0.min(stretch), stretch + 1);
                 }
             }
-            Drawn { mean, square, moves: first.min(end)..end }
-        };
-        paces.iter().flat_map(|(pace, _)| CELLS.iter().map(move |cell| drawn(*pace, cell))).collect()
+        }
+        Drawn { mean, square, moves }
     }
 }
 
@@ -154,26 +160,37 @@ impl Rough {
         Rough { signal: series.signal, quarter: series.quarter, linear, square, pull, until }
     }
 
-    /// How well a course as drawn fits; `None` where it moves no reading.
-    fn fit(&self, drawn: &Drawn) -> Option<Fit> {
-        let [mut linear, mut square, mut pull] = [[0.0f32; LANES]; 3];
-        for from in (0..STRETCHES).step_by(LANES) {
-            for lane in 0..LANES {
-                let k = from + lane;
-                linear[lane] += self.linear[k] * drawn.mean[k];
-                square[lane] += self.square[k] * drawn.square[k];
-                pull[lane] += self.pull[k] * drawn.mean[k];
+    /// How well a course as drawn fits.
+    #[inline(always)]
+    fn fit(&self, drawn: &Drawn) -> Fit {
+        let [mut f, mut g, mut pull] = [[0.0f32; ONSETS]; 3];
+        for stretch in 0..STRETCHES {
+            let (linear, square) = (self.linear[stretch], self.square[stretch]);
+            let own_pull = self.pull[stretch];
+            let (means, squares) = (&drawn.mean[stretch], &drawn.square[stretch]);
+            for lane in 0..ONSETS {
+                f[lane] += linear * means[lane];
+                g[lane] += square * squares[lane];
+                pull[lane] += own_pull * means[lane];
             }
         }
-        let [f, g, pull] = [linear, square, pull].map(|lanes| f64::from(lanes.iter().sum::<f32>()));
-        let (from, to, all) =
-            (self.until[drawn.moves.start], self.until[drawn.moves.end], self.until[STRETCHES]);
-        let (count, taken, room) = (to.count - from.count, to.taken - from.taken, to.room - from.room);
-        let energy = to.energy - from.energy - taken * taken / (1.0 + room);
-        let (f, g) = (f - pull * all.taken / (1.0 + all.room), g - pull * pull / (1.0 + all.room));
-        let misfit = if 0.0 < count { MISFIT * MISFIT * (g / count) as f32 } else { 0.0 };
-        let (count, energy) = (count as f32, energy as f32);
-        (0.0 < g).then_some(Fit { f: f as f32, g: g as f32, count, energy, misfit })
+        let [mut count, mut energy] = [[0.0f32; ONSETS]; 2];
+        for lane in 0..ONSETS {
+            let (first, end) = drawn.moves[lane];
+            let (from, to) = (&self.until[first], &self.until[end]);
+            let (taken, room) = (to.taken - from.taken, to.room - from.room);
+            count[lane] = (to.count - from.count) as f32;
+            energy[lane] = (to.energy - from.energy - taken * taken / (1.0 + room)) as f32;
+        }
+        let all = &self.until[STRETCHES];
+        let (taken, room) = ((all.taken / (1.0 + all.room)) as f32, (1.0 / (1.0 + all.room)) as f32);
+        let mut misfit = [0.0f32; ONSETS];
+        for lane in 0..ONSETS {
+            f[lane] -= pull[lane] * taken;
+            g[lane] -= pull[lane] * pull[lane] * room;
+            misfit[lane] = if 0.0 < count[lane] { MISFIT * MISFIT * g[lane] / count[lane] } else { 0.0 };
+        }
+        Fit { f, g, count, energy, misfit }
     }
 }
 
@@ -182,33 +199,33 @@ fn as_high(square: f64, tail: f64) -> f64 {
     (tail + 1.0) * if square < 1e-6 { 1.0 / tail } else { (1.0 + square / tail).ln() / square }
 }
 
-/// One course and the readings it moves: f, g, n, E and M²·g/n.
+/// One course and the readings it moves: f, g, n, E and M²·g/n by onset; where g is nought it moves none.
 struct Fit {
-    f: f32,
-    g: f32,
-    count: f32,
-    energy: f32,
-    misfit: f32,
+    f: Lanes,
+    g: Lanes,
+    count: Lanes,
+    energy: Lanes,
+    misfit: Lanes,
 }
 
 impl Fit {
-    /// L at each amplitude, no more and no less than can be told apart.
+    /// L at an amplitude, no more and no less than can be told apart.
     #[inline(always)]
-    fn at(&self, amplitudes: &[f64], ratios: &mut [f32; MOST_AMPLITUDES]) {
-        for (ratios, amplitudes) in ratios.chunks_exact_mut(LANES).zip(amplitudes.chunks(LANES)) {
-            let mut lanes = [0.0; LANES];
-            lanes.iter_mut().zip(amplitudes).for_each(|(lane, amplitude)| *lane = *amplitude as f32);
-            ratios.copy_from_slice(&lanes.map(|amplitude| {
-                let x = amplitude * self.f - amplitude * amplitude * self.g / 2.0;
-                let q = 1.0 + amplitude * amplitude * self.misfit;
-                exp((self.energy / 2.0 * (q - 1.0) + x) / q - self.count / 2.0 * ln(q))
-            }));
+    fn at(&self, amplitude: f32) -> Lanes {
+        let mut ratios = [1.0; ONSETS];
+        for lane in 0..ONSETS {
+            let x = amplitude * self.f[lane] - amplitude * amplitude * self.g[lane] / 2.0;
+            let wider = amplitude * amplitude * self.misfit[lane];
+            let q = 1.0 + wider;
+            ratios[lane] = exp((self.energy[lane] / 2.0 * wider + x) / q - self.count[lane] / 2.0 * ln(q));
         }
+        ratios
     }
 }
 
-/// Amplitudes of a course, and severities of a template, at most.
-pub(super) const MOST_AMPLITUDES: usize = 2 * LANES;
+/// Amplitudes of a course, courses and severities of a template, at most.
+pub(super) const MOST_AMPLITUDES: usize = 16;
+pub(super) const MOST_COURSES: usize = 16;
 pub(super) const MOST_SEVERITIES: usize = 4;
 
 /// The places (quarters, or the whole cow) of a template that need weighing; `begun` says how many onsets are expected in a cell.
@@ -224,58 +241,144 @@ pub(crate) fn open(
     if from <= 0.0 {
         return places;
     }
-    // What is read of the whole cow, if anything is, and in each place.
-    let whole = |course: &Ready| !of_quarter(course.course.signal);
-    let find = |signal: Signal, quarter: Option<Quarter>| {
-        readings.iter().find(|one| one.signal == signal && one.quarter == quarter)
-    };
-    // A cause that may sit in four places is four times likelier than one of them.
-    let from = from / places.len() as f64;
-    let (severities, courses) = (template.severities.len(), ready.courses.len());
     // What began before has passed, and speaks for nothing.
     let holds_h = template.holds_days.map_or(f64::INFINITY, |days| 24.0 * days);
-    let mut chances = vec![0.0; places.len()];
-    // ln L by severity and course.
-    let mut parts = vec![0.0; severities * courses];
-    for (onset, cell) in CELLS.iter().enumerate().filter(|(_, cell)| -holds_h <= cell.hours) {
-        let prior = begun(cell) / places.len() as f64;
-        for (pace, (_, share)) in template.paces.iter().enumerate() {
-            let drawn = pace * CELLS.len() + onset;
-            let put = |parts: &mut [f64], index: usize, read: Option<&Rough>| {
-                let course = &ready.courses[index];
-                let fit = read.and_then(|read| read.fit(&ready.drawn[index][drawn]));
-                mixed(course, fit, parts.iter_mut().skip(index).step_by(courses));
+    let prior = |cell: &Onset| if -holds_h <= cell.hours { begun(cell) / places.len() as f64 } else { 0.0 };
+    let prior = CELLS.map(|cell| prior(&cell) as f32);
+    // What each course reads in each place, if anything.
+    let reads: Vec<Vec<Option<&Rough>>> = places
+        .iter()
+        .map(|place| {
+            let find = |course: &Ready| {
+                let quarter = template.reads(course.course.signal, *place);
+                readings.iter().find(|one| one.signal == course.course.signal && one.quarter == quarter)
             };
-            for (index, course) in ready.courses.iter().enumerate().filter(|(_, course)| whole(course)) {
-                put(&mut parts, index, find(course.course.signal, None));
-            }
-            for (place, chance) in places.iter().zip(&mut chances).filter(|(_, chance)| **chance < from) {
-                for (index, course) in ready.courses.iter().enumerate().filter(|(_, course)| !whole(course)) {
-                    put(&mut parts, index, find(course.course.signal, *place));
+            ready.courses.iter().map(find).collect()
+        })
+        .collect();
+    // A cause that may sit in four places is four times likelier than one of them.
+    let from = from / places.len() as f64;
+    let between = noise.between_signals as f32;
+    let look = RoughLook { ready, reads: &reads, prior, between, from: from as f32 };
+    let chances = pulp::Arch::new().dispatch(look);
+    let opens = |(place, chance): (Option<Quarter>, f32)| (from as f32 <= chance).then_some(place);
+    places.into_iter().zip(chances).filter_map(opens).collect()
+}
+
+/// The chance of a template in each place, up to that from which it is weighed.
+struct RoughLook<'a> {
+    ready: &'a ReadyTemplate,
+    /// By place and course.
+    reads: &'a [Vec<Option<&'a Rough>>],
+    prior: Lanes,
+    between: f32,
+    from: f32,
+}
+
+impl pulp::NullaryFnOnce for RoughLook<'_> {
+    type Output = [f32; MOST_PLACES];
+
+    /// Inlined whole, as all it calls: what is not is compiled for the narrowest registers.
+    #[inline(always)]
+    fn call(self) -> [f32; MOST_PLACES] {
+        let mut chances = [0.0; MOST_PLACES];
+        // ln L by course and severity.
+        let mut parts = [[[0.0; ONSETS]; MOST_SEVERITIES]; MOST_COURSES];
+        for (pace, (_, share)) in self.ready.template.paces.iter().enumerate() {
+            // What is read of the whole cow is the same in every place.
+            self.put(&mut parts, pace, 0, false);
+            for place in 0..self.reads.len() {
+                if chances[place] < self.from {
+                    self.put(&mut parts, pace, place, true);
+                    chances[place] += *share as f32 * self.together(&parts);
                 }
-                let ratios =
-                    template.severities.iter().zip(parts.chunks(courses)).map(|((_, weight), parts)| {
-                        weight * f64::from(exp((parts.iter().sum::<f64>() * noise.discount(parts)) as f32))
-                    });
-                *chance += prior * share * ratios.sum::<f64>();
+            }
+        }
+        chances
+    }
+}
+
+/// Places of a template at most: quarters.
+const MOST_PLACES: usize = 4;
+
+impl RoughLook<'_> {
+    /// ln L of the courses that are read by quarters, or of the others, in a place.
+    #[inline(always)]
+    fn put(
+        &self,
+        parts: &mut [[Lanes; MOST_SEVERITIES]; MOST_COURSES],
+        pace: usize,
+        place: usize,
+        by_quarter: bool,
+    ) {
+        for (index, course) in self.ready.courses.iter().enumerate() {
+            if of_quarter(course.course.signal) == by_quarter {
+                let drawn = &self.ready.drawn[index][pace];
+                parts[index] = match self.reads[place][index] {
+                    Some(read) => mixed(course, &read.fit(drawn)),
+                    None => [[0.0; ONSETS]; MOST_SEVERITIES],
+                };
             }
         }
     }
-    places.into_iter().zip(chances).filter(|(_, chance)| from <= *chance).map(|(place, _)| place).collect()
+
+    /// Σ_i N_i · Σ_s P(s) · exp(D · Σ_j ln L_j), as [`Noise::discount`] has D.
+    #[inline(always)]
+    fn together(&self, parts: &[[Lanes; MOST_SEVERITIES]; MOST_COURSES]) -> f32 {
+        let mut chance = [0.0; ONSETS];
+        for (severity, (_, weight)) in self.ready.template.severities.iter().enumerate() {
+            let [mut sum, mut sizes, mut squares] = [[0.0f32; ONSETS]; 3];
+            for own in &parts[..self.ready.courses.len()] {
+                for lane in 0..ONSETS {
+                    let part = own[severity][lane];
+                    sum[lane] += part;
+                    sizes[lane] += part.abs();
+                    squares[lane] += part * part;
+                }
+            }
+            for lane in 0..ONSETS {
+                let signals = sizes[lane] * sizes[lane] / (squares[lane] + f32::MIN_POSITIVE);
+                let more = if 1.0 < signals { signals - 1.0 } else { 0.0 };
+                let ratio = exp(sum[lane] / (1.0 + more * self.between));
+                chance[lane] += *weight as f32 * self.prior[lane] * ratio;
+            }
+        }
+        let mut all = 0.0;
+        for own in chance {
+            all += own;
+        }
+        all
+    }
 }
 
-/// ln Σ_m P(m) · L(s·m) by severity.
+/// ln Σ_m P(m) · L(s·m) by severity; nought where the course moves no reading.
 #[inline(always)]
-fn mixed<'p>(course: &Ready, fit: Option<Fit>, parts: impl Iterator<Item = &'p mut f64>) {
-    let Some(fit) = fit else { return parts.for_each(|part| *part = 0.0) };
-    let mut ratios = [1.0; MOST_AMPLITUDES];
-    fit.at(&course.amplitudes, &mut ratios);
-    let mut sums = [1.0; MOST_SEVERITIES];
-    for (sum, shares) in sums.iter_mut().zip(&course.parts) {
-        let ratio = |place: &Option<usize>| place.map_or(1.0, |place| ratios[place]);
-        *sum = shares.iter().map(|(place, weight)| *weight as f32 * ratio(place)).sum();
+fn mixed(course: &Ready, fit: &Fit) -> [Lanes; MOST_SEVERITIES] {
+    let mut ratios = [[1.0; ONSETS]; MOST_AMPLITUDES];
+    for (ratios, amplitude) in ratios.iter_mut().zip(&course.amplitudes) {
+        *ratios = fit.at(*amplitude as f32);
     }
-    for (part, log) in parts.zip(sums.map(ln)) {
-        *part = f64::from(log);
+    let mut parts = [[0.0; ONSETS]; MOST_SEVERITIES];
+    for (part, shares) in parts.iter_mut().zip(&course.parts) {
+        let mut sums = [0.0; ONSETS];
+        for (place, weight) in shares {
+            let weight = *weight as f32;
+            match place {
+                Some(place) => {
+                    for lane in 0..ONSETS {
+                        sums[lane] += weight * ratios[*place][lane];
+                    }
+                }
+                None => {
+                    for sum in &mut sums {
+                        *sum += weight;
+                    }
+                }
+            }
+        }
+        for lane in 0..ONSETS {
+            part[lane] = if 0.0 < fit.g[lane] { ln(sums[lane]) } else { 0.0 };
+        }
     }
+    parts
 }

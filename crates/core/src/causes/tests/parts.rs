@@ -71,6 +71,7 @@ fn every_template_is_whole() {
             .collect();
         // What the rough look has room for.
         assert!(template.severities.len() <= gate::MOST_SEVERITIES, "{}", template.name);
+        assert!(template.courses.len() <= gate::MOST_COURSES, "{}", template.name);
         for course in template.courses {
             let amplitudes = Ready::new(course, template.severities).amplitudes.len();
             assert!(amplitudes <= gate::MOST_AMPLITUDES, "{} {:?}", template.name, course.signal);
