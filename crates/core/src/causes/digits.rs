@@ -1,9 +1,12 @@
-//! Exponential and logarithm to five digits, written so that many are reckoned side by side: for rough looks only.
+//! Exponential and logarithm written so that many are reckoned side by side: to five digits for rough looks, the logarithm to
+//! fifteen as well.
 //!
 //! # Equation
 //! exp x = 2^i · 2^f,  i the whole number nearest to x/ln 2, 2^f by its power series to the sixth term
-//! ln x = e·ln 2 + 2·(s + s³/3 + s⁵/5 + s⁷/7),  x = 2^e·m, m from √½ to √2, s = (m − 1)/(m + 1)
-//! Both take no instruction that another machine would round otherwise.
+//! ln x = e·ln 2 + 2·(s + s³/3 + s⁵/5 + …),  x = 2^e·m, m from √½ to √2, s = (m − 1)/(m + 1), to s⁷ or s¹⁹
+//! None takes an instruction that another machine would round otherwise.
+
+use super::registers::{Eight, InEight, in_eight};
 
 /// Adding it leaves a number's nearest whole in its last bits.
 const WHOLE: f32 = 12_582_912.0;
@@ -31,4 +34,45 @@ pub(crate) fn ln(x: f32) -> f32 {
     let square = s * s;
     power * std::f32::consts::LN_2
         + 2.0 * s * (1.0 + square * (1.0 / 3.0 + square * (1.0 / 5.0 + square * (1.0 / 7.0))))
+}
+
+/// Bits of √½ in f64, less the power that 1 has: added, they leave the power of two in the first bits.
+const SPLIT_F64: u64 = 0x3fe6_a09e_667f_3bcd;
+/// Bits of f64 after its power, and what stands there for 1.
+const POWER_AT: u32 = 52;
+const NO_POWER: u64 = 1023;
+/// 1.5·2⁵²: a whole number added to its bits is added to it.
+const WHOLE_F64: f64 = 6_755_399_441_055_744.0;
+
+/// ln x of a positive, normal number, to fifteen digits.
+#[inline(always)]
+fn ln_finely(x: f64) -> f64 {
+    let over = x.to_bits().wrapping_sub(SPLIT_F64).wrapping_add(NO_POWER << POWER_AT);
+    let power = f64::from_bits(WHOLE_F64.to_bits() + (over >> POWER_AT)) - (WHOLE_F64 + NO_POWER as f64);
+    let rest = f64::from_bits((over & ((1 << POWER_AT) - 1)) + SPLIT_F64);
+    let s = (rest - 1.0) / (rest + 1.0);
+    let square = s * s;
+    let mut series = 1.0 / 19.0;
+    for odd in [17.0, 15.0, 13.0, 11.0, 9.0, 7.0, 5.0, 3.0] {
+        series = 1.0 / odd + square * series;
+    }
+    power * std::f64::consts::LN_2 + 2.0 * s * (1.0 + square * series)
+}
+
+/// ln of each, positive and normal, to fifteen digits, in its place.
+pub(crate) fn ln_each(values: &mut [f64]) {
+    in_eight(Logarithms(values));
+}
+
+struct Logarithms<'a>(&'a mut [f64]);
+
+impl InEight for Logarithms<'_> {
+    type Answer = ();
+
+    #[inline(always)]
+    fn reckon<S: Eight>(self, _: S) {
+        for value in self.0 {
+            *value = ln_finely(*value);
+        }
+    }
 }

@@ -15,11 +15,12 @@
 //! Onsets are reckoned side by side: every lane of a register is one of them.
 
 use super::{
-    digits::{exp, ln},
+    digits::{exp, ln, ln_each},
     grid::Onset,
     lanes::MISFIT,
     likelihood::{Ready, ReadyTemplate},
     noise::Noise,
+    registers::{Eight, InEight, in_eight},
     series::Series,
     templates::{Course, of_quarter},
 };
@@ -130,6 +131,7 @@ impl Rough {
         let [mut linear, mut square, mut pull] = [[0.0; STRETCHES]; 3];
         let mut until = [Moved::default(); STRETCHES + 1];
         let mut all = Moved::default();
+        let highs = as_high(series);
         let mut stretch = 0;
         for k in 0..series.hours.len() {
             while stretch + 1 < STRETCHES && -EDGES_H[stretch + 1] <= series.hours[k] {
@@ -147,7 +149,7 @@ impl Rough {
             let per = series.per_spread[k];
             let (departure, error) = (series.gap[k] * per, series.error[k] * per);
             let fresh = (1.0 - series.memory[k]) / (1.0 + series.memory[k]);
-            let weight = fresh * as_high(departure * departure, series.tail);
+            let weight = fresh * highs[k];
             linear[stretch] += (weight * departure * per) as f32;
             square[stretch] += (weight * per * per) as f32;
             pull[stretch] += (weight * error * per) as f32;
@@ -194,9 +196,18 @@ impl Rough {
     }
 }
 
-/// w of a reading that remembers nothing.
-fn as_high(square: f64, tail: f64) -> f64 {
-    (tail + 1.0) * if square < 1e-6 { 1.0 / tail } else { (1.0 + square / tail).ln() / square }
+/// w of each reading, if it remembered nothing.
+fn as_high(series: &Series) -> Vec<f64> {
+    if series.signal == Signal::Kicks {
+        return Vec::new();
+    }
+    let squares = || series.gap.iter().zip(&series.per_spread).map(|(gap, per)| (gap * per) * (gap * per));
+    let mut highs: Vec<f64> = squares().map(|square| 1.0 + square / series.tail).collect();
+    ln_each(&mut highs);
+    for (high, square) in highs.iter_mut().zip(squares()) {
+        *high = (series.tail + 1.0) * if square < 1e-6 { 1.0 / series.tail } else { *high / square };
+    }
+    highs
 }
 
 /// One course and the readings it moves: f, g, n, E and M²·g/n by onset; where g is nought it moves none.
@@ -260,7 +271,7 @@ pub(crate) fn open(
     let from = from / places.len() as f64;
     let between = noise.between_signals as f32;
     let look = RoughLook { ready, reads: &reads, prior, between, from: from as f32 };
-    let chances = pulp::Arch::new().dispatch(look);
+    let chances = in_eight(look);
     let opens = |(place, chance): (Option<Quarter>, f32)| (from as f32 <= chance).then_some(place);
     places.into_iter().zip(chances).filter_map(opens).collect()
 }
@@ -275,12 +286,11 @@ struct RoughLook<'a> {
     from: f32,
 }
 
-impl pulp::NullaryFnOnce for RoughLook<'_> {
-    type Output = [f32; MOST_PLACES];
+impl InEight for RoughLook<'_> {
+    type Answer = [f32; MOST_PLACES];
 
-    /// Inlined whole, as all it calls: what is not is compiled for the narrowest registers.
     #[inline(always)]
-    fn call(self) -> [f32; MOST_PLACES] {
+    fn reckon<S: Eight>(self, _: S) -> [f32; MOST_PLACES] {
         let mut chances = [0.0; MOST_PLACES];
         // ln L by course and severity.
         let mut parts = [[[0.0; ONSETS]; MOST_SEVERITIES]; MOST_COURSES];

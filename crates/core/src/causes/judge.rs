@@ -120,7 +120,7 @@ fn finding(
     onsets: &[Onset],
 ) -> Option<Finding> {
     let one = weighed.evidence_of(cause)?;
-    let total = one.total();
+    let total = one.total;
     let quarter = if one.ready.template.in_quarter { likeliest(one, total) } else { None };
     // Where no quarter stands out, the call is of the udder, and all its quarters speak.
     let here = |cell: &Cell| quarter.is_none() || cell.quarter == quarter;

@@ -164,7 +164,7 @@ impl Weighed {
         // not looked at.
         let sum = |heat: bool| {
             let own = evidence.iter().filter(|one| (one.ready.template.cause == Cause::Heat) == heat);
-            log_sum(own.map(Evidence::total)).exp()
+            log_sum(own.map(|one| one.total)).exp()
         };
         let told = TOLD_FROM <= sum(false) || TOLD_FROM <= sum(true);
         if told || open_from <= 0.0 || (taken.is_some() && !evidence.is_empty()) {
@@ -176,7 +176,7 @@ impl Weighed {
         }
         let mut logs: Vec<(Cause, f64)> = vec![(Cause::Well, 0.0)];
         for one in &evidence {
-            let total = one.total();
+            let total = one.total;
             let cause = one.ready.template.cause;
             logs[0].1 = log_sum([logs[0].1, one.passed].into_iter());
             match logs.iter_mut().find(|(known, _)| *known == cause) {
@@ -216,7 +216,7 @@ impl Weighed {
             return Some((self.evidence_of(cause)?, chance));
         }
         let strays = self.evidence.iter().filter(|one| one.ready.template.stray);
-        let (stray, total) = strays.map(|one| (one, one.total())).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
+        let (stray, total) = strays.map(|one| (one, one.total)).max_by(|(_, a), (_, b)| a.total_cmp(b))?;
         let chance = (total - self.all).exp();
         (HOLDS_FROM <= chance).then_some((stray, chance))
     }

@@ -39,6 +39,7 @@ pub mod learned;
 mod likelihood;
 pub mod noise;
 pub mod priors;
+mod registers;
 mod series;
 pub mod templates;
 #[cfg(test)]

@@ -6,6 +6,7 @@
 use std::cell::OnceCell;
 
 use super::{
+    digits::ln_each,
     grid::Onset,
     likelihood::{READY, Ready, ReadyTemplate, log_sum, table},
     noise::Noise,
@@ -31,17 +32,12 @@ pub(crate) struct Evidence {
     pub place: usize,
     pub ready: &'static ReadyTemplate,
     pub cells: Vec<Cell>,
+    /// ln of the weight of all of them.
+    pub total: f64,
     /// ln of the weight of onsets so long ago that it has passed.
     pub passed: f64,
     /// ln likelihood ratio by cell and course (`courses.len()` a cell), discounted.
     pub parts: Vec<f64>,
-}
-
-impl Evidence {
-    /// ln of the weight of all its cells.
-    pub fn total(&self) -> f64 {
-        log_sum(self.cells.iter().map(|cell| cell.weight))
-    }
 }
 
 /// One signal's readings, and how they look when she is well, reckoned once for all causes that ask.
@@ -135,20 +131,23 @@ pub(crate) fn weigh(
             }
         }
     }
-    Evidence { place, ready, cells, passed: log_sum(passed.into_iter()), parts }
+    let total = log_sum(cells.iter().map(|cell| cell.weight));
+    Evidence { place, ready, cells, total, passed: log_sum(passed.into_iter()), parts }
 }
 
-/// `[pace][onset][severity]` from `[pace][onset][amplitude]`.
+/// ln, `[pace][onset][severity]`, from `[pace][onset][amplitude]`.
 fn mixed(course: &Ready, ratios: &[f64]) -> Vec<f64> {
-    ratios
-        .chunks(course.amplitudes.len())
-        .flat_map(|ratios| course.parts.iter().map(move |parts| mix(parts, ratios)))
-        .collect()
+    let mut mixed = Vec::with_capacity(ratios.len() / course.amplitudes.len() * course.parts.len());
+    for ratios in ratios.chunks(course.amplitudes.len()) {
+        mixed.extend(course.parts.iter().map(|parts| mix(parts, ratios)));
+    }
+    ln_each(&mut mixed);
+    mixed
 }
 
-/// ln Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
+/// Σ_m P(m) · LR(m): how strongly a signal takes part is not known beforehand.
 fn mix(parts: &[(Option<usize>, f64)], ratios: &[f64]) -> f64 {
-    parts.iter().map(|(place, weight)| weight * place.map_or(1.0, |place| ratios[place])).sum::<f64>().ln()
+    parts.iter().map(|(place, weight)| weight * place.map_or(1.0, |place| ratios[place])).sum()
 }
 
 /// The series with one cell's courses taken off: what is left for other causes to explain.

@@ -1,6 +1,6 @@
 //! How do a signal's readings look when she is well, for each error her baseline may have?
 
-use super::{likelihood::log_sum, series::Series, templates::of_quarter};
+use super::{digits::ln_each, likelihood::log_sum, series::Series, templates::of_quarter};
 
 /// Nodes and weights of 3-point Gauss–Hermite quadrature for a standard normal, for an error well below a reading's spread.
 const FEW_NODES: [(f64, f64); 3] =
@@ -73,20 +73,25 @@ impl Well {
         let sums: Vec<Vec<f64>> = errors
             .iter()
             .map(|(error, _)| {
-                let mut sums = Vec::with_capacity(own.len() + 1);
-                let (mut sum, mut last) = (0.0, None::<f64>);
+                let mut factors = Vec::with_capacity(own.len() + 1);
+                let mut last = None::<f64>;
                 for k in 0..own.len() {
-                    sums.push(sum);
                     let departure = own[k] - error * pull[k];
                     let innovation = match last {
                         Some(last) => (departure - series.memory[k] * last.clamp(-3.0, 3.0)) * per_root[k],
                         None => departure,
                     };
-                    sum += (1.0 + (innovation * innovation).min(odd) / series.tail).ln();
+                    factors.push(1.0 + (innovation * innovation).min(odd) / series.tail);
                     last = Some(departure);
                 }
-                sums.push(sum);
-                sums
+                ln_each(&mut factors);
+                // Of all readings before each, and of all.
+                let mut sum = 0.0;
+                for factor in &mut factors {
+                    sum += std::mem::replace(factor, sum);
+                }
+                factors.push(sum);
+                factors
             })
             .collect();
         let whole =

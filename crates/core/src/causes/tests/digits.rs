@@ -1,6 +1,6 @@
 //! Held against the standard library's, over the range they are asked for.
 
-use crate::causes::digits::{exp, ln};
+use crate::causes::digits::{exp, ln, ln_each};
 
 #[test]
 fn five_digits_of_exp() {
@@ -22,4 +22,17 @@ fn five_digits_of_ln() {
         assert!((told - right).abs() < 1e-5 * right.abs().max(1.0), "ln {x}: {told} for {right}");
     }
     assert_eq!(ln(1.0), 0.0);
+}
+
+#[test]
+fn fifteen_digits_of_ln() {
+    let figures = (-57_000..=57_000).map(|step| (f64::from(step) / 100.0).exp());
+    let near_one = (-1000..=1000).map(|step| 1.0 + f64::from(step) * 1e-9);
+    let figures: Vec<f64> = figures.chain(near_one).chain([1.0, f64::MIN_POSITIVE, f64::MAX]).collect();
+    let mut told = figures.clone();
+    ln_each(&mut told);
+    for (x, told) in figures.iter().zip(&told) {
+        let right = x.ln();
+        assert!((told - right).abs() <= 1e-15 * right.abs(), "ln {x}: {told} for {right}");
+    }
 }

@@ -7,6 +7,7 @@ use crate::{
         grid::onsets,
         lanes::Lanes,
         likelihood::{READY, Ready, table},
+        registers::{Eight, InEight, in_eight},
         series::Series,
         well::Well,
     },
@@ -169,6 +170,24 @@ fn a_baseline_that_is_far_off_is_not_taken_for_a_course() {
     assert!(most < 8.0, "{most}; ln L of a well cow {well}");
 }
 
+/// Ratios of a course from a first reading on, in registers of a kind.
+struct Asked<'a> {
+    lanes: Lanes,
+    well: &'a Well,
+    moved: &'a [f32],
+    first: usize,
+    ratios: &'a mut [f64],
+}
+
+impl InEight for Asked<'_> {
+    type Answer = ();
+
+    #[inline(always)]
+    fn reckon<S: Eight>(mut self, eight: S) {
+        self.lanes.ratios(eight, self.well, self.moved, self.first, self.ratios);
+    }
+}
+
 #[test]
 fn wide_registers_change_no_bit() {
     let mut told = 0;
@@ -177,15 +196,15 @@ fn wide_registers_change_no_bit() {
         let well = Well::of(&series);
         let courses = READY.iter().flat_map(|ready| &ready.courses);
         for course in courses.filter(|course| course.course.signal == Signal::Rumination) {
-            let mut lanes = Lanes::of(&well, &course.amplitudes);
             for first in [0, 7, 22] {
                 let moved: Vec<f32> = (first..30).map(|k| -1.7 * (k as f32 / 9.0).sin()).collect();
-                let mut widest = vec![0.0; course.amplitudes.len()];
-                lanes.ratios(&well, &moved, first, &mut widest);
-                let asked = std::mem::replace(&mut lanes.registers, pulp::Arch::Scalar);
-                let mut plain = vec![0.0; course.amplitudes.len()];
-                lanes.ratios(&well, &moved, first, &mut plain);
-                lanes.registers = asked;
+                let [mut widest, mut plain] = [(); 2].map(|()| vec![0.0; course.amplitudes.len()]);
+                let asked = |ratios| {
+                    let lanes = Lanes::of(&well, &course.amplitudes);
+                    Asked { lanes, well: &well, moved: &moved, first, ratios }
+                };
+                in_eight(asked(&mut widest));
+                asked(&mut plain).reckon(pulp::Scalar256b);
                 assert!(widest.iter().zip(&plain).all(|(a, b): (&f64, &f64)| a.to_bits() == b.to_bits()));
                 told += widest.iter().filter(|ratio| 0.0 < **ratio && **ratio != 1.0).count();
             }
