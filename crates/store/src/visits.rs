@@ -40,14 +40,19 @@ fn is_of_milking(column: usize) -> bool {
     MILKING_COLUMNS.contains(&column) && !MILKING_LEAVES.contains(&column)
 }
 
+/// All but seconds, peaks and take-off of the quarters.
+fn is_of_sensors(column: usize) -> bool {
+    !(11..15).contains(&column) && !(19..23).contains(&column) && !(31..35).contains(&column)
+}
+
 /// Outcome, milk of the udder and its quarters, concentrate offered and eaten.
 fn is_of_coming(column: usize) -> bool {
     (5..11).contains(&column) || (41..43).contains(&column)
 }
 
-/// Entry, outcome, milk of the udder and its quarters, concentrate, where the milk went.
+/// Outcome, milk of the udder and its quarters, concentrate, where the milk went.
 fn is_of_boxes(column: usize) -> bool {
-    (4..11).contains(&column) || (41..43).contains(&column) || column == 44
+    (5..11).contains(&column) || (41..43).contains(&column) || column == 44
 }
 
 /// First cup, outcome, milk of the udder; of the quarters milk, seconds, flows, take-off.
@@ -79,13 +84,19 @@ impl Farm {
         self.stream(span, &Wanted { only: MAY_TELL_OF_MILK, ..self.wanted(is_of_milking)? }, each)
     }
 
+    /// Like [`Farm::visits`], with the columns only that tell of cow and sensors: all but the quarters' seconds, peaks and
+    /// take-off. These are `None`.
+    pub fn measured_visits(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
+        self.stream(span, &self.wanted(is_of_sensors)?, each)
+    }
+
     /// Like [`Farm::visits`], with the columns of who comes when only: entry, exit, outcome, milk of udder and quarters,
     /// feed. The others are `None`.
     pub fn comings(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_coming)?, each)
     }
 
-    /// Like [`Farm::visits`], with the columns that tell of the boxes only: entry, exit, first cup, outcome, milk of udder
+    /// Like [`Farm::visits`], with the columns that tell of the boxes only: entry, exit, outcome, milk of udder
     /// and quarters, feed, destination. The others are `None`.
     pub fn box_visits(&self, span: Range<Timestamp>, each: &mut EachVisit<'_>) -> Result<()> {
         self.stream(span, &self.wanted(is_of_boxes)?, each)

@@ -146,6 +146,8 @@ struct Rolling<'scope, 'env> {
     fitting: Option<Timestamp>,
     fits: Fits<'scope, 'env>,
     memories: Vec<(Timestamp, Vec<u8>)>,
+    /// Turns of which one is in the store.
+    kept: Vec<Timestamp>,
     /// The time rolled to, and from when on milkings are handed on.
     at: Timestamp,
     wanted_from: Timestamp,
@@ -178,6 +180,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             fitted_at: None,
             fitted_milkings: 0,
             memories: Vec::new(),
+            kept: barn.store.checkpoints(&model_name(zone))?,
         };
         let Some((at, bytes)) = barn.store.checkpoint_before(wanted_from.min(at), &model_name(zone))? else {
             return Ok(rolling);
@@ -279,7 +282,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             }
             let turn = Timestamp::from_millisecond(turn_ms)?;
             self.fit(turn)?;
-            if is_kept(turn_ms, self.at) {
+            if is_kept(turn_ms, self.at) && !self.kept.contains(&turn) {
                 self.keep_memory(turn)?;
             }
             self.next_turn_ms = Some(turn_ms + WEEK_MS);

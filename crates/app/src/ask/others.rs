@@ -203,7 +203,7 @@ fn each_visit(
 ) -> anyhow::Result<Vec<Stuck>> {
     let end = span.end;
     let mut sensors = BoxSensors::default();
-    barn.store.visits(span, &mut |number, visit| {
+    barn.store.measured_visits(span, &mut |number, visit| {
         if visit.ended_at <= end
             && let Some(life) = cast.life(number, visit.started_at)
         {

@@ -93,8 +93,8 @@ fn usual(rows: &[&Row]) -> Vec<[f64; 4]> {
     let mut all: Vec<[Vec<f64>; 4]> = vec![Default::default(); lives];
     for row in rows.iter().filter(|row| row.tried()) {
         let own = &mut all[row.life.0 as usize];
-        for (own, kg) in own.iter_mut().zip(row.quarters_kg) {
-            own.extend(kg);
+        for (cup, own) in own.iter_mut().enumerate() {
+            own.extend(row.quarter_kg(cup));
         }
     }
     all.into_iter().map(|quarters| quarters.map(|mut kg| median(&mut kg).unwrap_or(0.0))).collect()
@@ -107,14 +107,14 @@ fn tried(rows: &[&Row], usual: &[[f64; 4]]) -> [Vec<Vec<Tried>>; 4] {
         std::array::from_fn(|_| std::iter::repeat_with(Vec::new).take(boxes).collect());
     for row in rows.iter().filter(|row| row.tried()) {
         let usual = usual[row.life.0 as usize];
-        let nothing = |cup: usize| row.quarters_kg[cup].is_some_and(|kg| kg < NOTHING * usual[cup]);
+        let nothing = |cup: usize| row.quarter_kg(cup).is_some_and(|kg| kg < NOTHING * usual[cup]);
         // A cow who lets nothing be taken from her is no word of one cup.
         let missed = (0..4).filter(|cup| LEAST_KG < usual[*cup] && nothing(*cup)).count();
         if 3 <= missed {
             continue;
         }
         for (cup, of_box) in tried.iter_mut().enumerate() {
-            if row.quarters_kg[cup].is_some() && LEAST_KG < usual[cup] {
+            if row.quarter_kg(cup).is_some() && LEAST_KG < usual[cup] {
                 let own = Tried { life: row.life, to_ms: row.to_ms, failed: nothing(cup) };
                 of_box[usize::from(row.at_box.0)].push(own);
             }

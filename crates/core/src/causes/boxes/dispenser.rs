@@ -114,8 +114,8 @@ fn mean((sum, count): (f64, usize)) -> Option<f64> {
 
 /// Share eaten of what was offered.
 fn share(row: &Row) -> Option<f64> {
-    let offered_kg = row.offered_kg.filter(|kg| LEAST_OFFERED_KG <= *kg)?;
-    Some((row.eaten_kg? / offered_kg).clamp(0.0, 1.2))
+    let offered_kg = row.offered_kg().filter(|kg| LEAST_OFFERED_KG <= *kg)?;
+    Some((row.eaten_kg()? / offered_kg).clamp(0.0, 1.2))
 }
 
 /// Every portion against its cow's usual, in order of time; and what the herd usually eats of its portions.

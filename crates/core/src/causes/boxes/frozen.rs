@@ -64,7 +64,7 @@ fn meter(boxes: &Boxes, rows: &[&Row], at_box: BoxKey) -> Option<BoxFault> {
         return None;
     }
     let mut run = vec![last];
-    run.extend(own.take_while(|row| row.milk_kg == last.milk_kg));
+    run.extend(own.take_while(|row| row.milk_kg() == last.milk_kg()));
     if run.len() < FROZEN_FROM {
         return None;
     }
@@ -73,8 +73,8 @@ fn meter(boxes: &Boxes, rows: &[&Row], at_box: BoxKey) -> Option<BoxFault> {
     let mut cows: Vec<_> = run.iter().map(|row| row.life).collect();
     cows.sort();
     cows.dedup();
-    let verdict = sure(last.milk_kg?, since, run.len() as u32);
-    let reason = (Signal::Milk, last.milk_kg?, last.milk_kg?);
+    let verdict = sure(last.milk_kg()?, since, run.len() as u32);
+    let reason = (Signal::Milk, last.milk_kg()?, last.milk_kg()?);
     let counted = (run.len() as u32, cows.len() as u32);
     let mut fault = BoxFault::of((at_box, Cause::MilkMeter, None), verdict, reason, counted);
     fault.frozen = Some(run.len() as u32);

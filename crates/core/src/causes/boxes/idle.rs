@@ -79,7 +79,7 @@ pub fn log_ends(boxes: &Boxes, settings: &Settings) -> Option<LogEnds> {
     if at_work(&rows, boxes.at) < 2 {
         return None;
     }
-    let mut all: Vec<Row> = rows.into_iter().map(|row| Row { at_box: as_one, ..*row }).collect();
+    let mut all: Vec<Row> = rows.into_iter().map(|row| row.in_box(as_one)).collect();
     all.sort_by_key(|row| (row.from_ms, row.to_ms));
     // Of one box there are no others: all begins are its own.
     let own: Vec<&Row> = all.iter().collect();

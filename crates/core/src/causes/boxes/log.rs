@@ -17,19 +17,56 @@ pub(crate) struct Row {
     pub from_ms: i64,
     pub to_ms: i64,
     pub outcome: Option<Outcome>,
-    pub milk_kg: Option<f64>,
-    pub quarters_kg: [Option<f64>; 4],
-    /// Seconds from entry to the first cup.
-    pub attaching_s: Option<f64>,
-    pub offered_kg: Option<f64>,
-    pub eaten_kg: Option<f64>,
     pub held: bool,
+    milk_kg: Figure,
+    quarters_kg: [Figure; 4],
+    offered_kg: Figure,
+    eaten_kg: Figure,
+}
+
+/// A figure or none, in the room of one: a large herd has half a million rows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Figure(f64);
+
+impl Figure {
+    fn of(figure: Option<f64>) -> Figure {
+        Figure(figure.unwrap_or(f64::NAN))
+    }
+
+    fn get(self) -> Option<f64> {
+        (!self.0.is_nan()).then_some(self.0)
+    }
 }
 
 impl Row {
+    /// The same visit, as if to another box.
+    pub fn in_box(self, at_box: BoxKey) -> Row {
+        Row { at_box, ..self }
+    }
+
+    /// Milk of the udder, kg.
+    pub fn milk_kg(&self) -> Option<f64> {
+        self.milk_kg.get()
+    }
+
+    /// Milk of one quarter, kg.
+    pub fn quarter_kg(&self, cup: usize) -> Option<f64> {
+        self.quarters_kg[cup].get()
+    }
+
+    /// Concentrate offered, kg.
+    pub fn offered_kg(&self) -> Option<f64> {
+        self.offered_kg.get()
+    }
+
+    /// Concentrate eaten, kg.
+    pub fn eaten_kg(&self) -> Option<f64> {
+        self.eaten_kg.get()
+    }
+
     /// She was milked out, and her milk was measured.
     pub fn milked(&self) -> bool {
-        matches!(self.outcome, Some(Outcome::Milked) | None) && self.milk_kg.is_some()
+        matches!(self.outcome, Some(Outcome::Milked) | None) && self.milk_kg().is_some()
     }
 
     /// A milking was tried.
@@ -37,7 +74,7 @@ impl Row {
         match self.outcome {
             Some(Outcome::TurnedAway | Outcome::Fed) => false,
             Some(_) => true,
-            None => self.milk_kg.is_some(),
+            None => self.milk_kg().is_some(),
         }
     }
 }
@@ -65,13 +102,10 @@ impl BoxLog {
             from_ms: visit.started_at.as_millisecond(),
             to_ms: visit.ended_at.as_millisecond(),
             outcome: visit.outcome,
-            milk_kg: visit.milk_kg,
-            quarters_kg: visit.quarters.map(|quarter| quarter.milk_kg),
-            attaching_s: visit
-                .attached_at
-                .map(|on| (on.as_millisecond() - visit.started_at.as_millisecond()) as f64 / 1000.0),
-            offered_kg: visit.feed_offered_kg,
-            eaten_kg: visit.feed_eaten_kg,
+            milk_kg: Figure::of(visit.milk_kg),
+            quarters_kg: visit.quarters.map(|quarter| Figure::of(quarter.milk_kg)),
+            offered_kg: Figure::of(visit.feed_offered_kg),
+            eaten_kg: Figure::of(visit.feed_eaten_kg),
             held: visit.destination == Some(Destination::Held),
         });
     }

@@ -229,7 +229,7 @@ fn moved(boxes: &Boxes, one: &[BoxBin], other: &[BoxBin], verdict: &Verdict) -> 
 }
 
 fn fault(boxes: &Boxes, at_box: BoxKey, verdict: Verdict) -> BoxFault {
-    let counted = boxes.log.counted(at_box, verdict.since, boxes.at, |row| row.milk_kg.is_some());
+    let counted = boxes.log.counted(at_box, verdict.since, boxes.at, |row| row.milk_kg().is_some());
     let reason = (Signal::Milk, 100.0 * verdict.level.exp_m1(), 0.0);
     BoxFault::of((at_box, Cause::MilkMeter, None), verdict, reason, counted)
 }

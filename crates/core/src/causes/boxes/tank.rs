@@ -76,7 +76,7 @@ fn beside(boxes: &Boxes, first: BoxKey) -> Vec<Beside> {
             );
             let mut kg = (0.0, 0.0);
             for row in rows[start..end].iter().filter(|row| !row.held) {
-                let own = row.milk_kg.unwrap_or(0.0);
+                let own = row.milk_kg().unwrap_or(0.0);
                 if row.at_box == first { kg.0 += own } else { kg.1 += own }
             }
             let all_kg: f64 = kg.0 + kg.1;
@@ -148,7 +148,7 @@ pub(crate) fn alone(boxes: &Boxes, at_box: BoxKey, settings: &Settings) -> Optio
         })
         .collect();
     let verdict = follow(&LAW, looks, settings.rates.of_place(Cause::MilkMeter))?;
-    let counted = boxes.log.counted(at_box, verdict.since, boxes.at, |row| row.milk_kg.is_some());
+    let counted = boxes.log.counted(at_box, verdict.since, boxes.at, |row| row.milk_kg().is_some());
     let reason = (Signal::Milk, 100.0 * verdict.level.exp_m1(), 0.0);
     let mut fault = BoxFault::of((at_box, Cause::MilkMeter, None), verdict, reason, counted);
     fault.tank_says = true;
