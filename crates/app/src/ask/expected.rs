@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use super::{
     cast::Cast,
     farm::{Barn, Ways},
-    model,
+    memories, model,
 };
 
 /// Which milkings are asked for.
@@ -42,6 +42,6 @@ pub fn expected(
         each(&life.animal, visit, scored)
     })?;
     // A store that is being written goes without: the next answer is slower, not different.
-    let _ = model::keep_memories(barn, &cast, &ways.zone, &rolled);
+    let _ = memories::keep(barn, &cast, &ways.zone, &rolled);
     Ok(())
 }

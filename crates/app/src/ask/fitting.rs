@@ -15,7 +15,7 @@ use std::{
 use cowpath_core::expect::{self, Interval, Parameters, SampleMilking};
 use jiff::{Timestamp, tz::TimeZone};
 
-use super::{cast::Cast, farm::Barn, model, reading::Moved, sample};
+use super::{cast::Cast, farm::Barn, memories, model, reading::Moved, sample};
 
 /// Before this many milkings the prior parameters stand.
 const FEWEST_MILKINGS: u64 = 400;
@@ -25,8 +25,10 @@ const FEWEST_MILKINGS: u64 = 400;
 pub struct Pace {
     /// The next turn.
     pub turn_ms: i64,
-    /// Milkings that had ended by the turn before it.
+    /// Milkings that had ended by the turn before it, or later as far as they are counted.
     pub milkings: u64,
+    /// Until when they are, ms.
+    pub counted_ms: i64,
     /// Milkings by the turn of the last fit.
     pub fitted_milkings: u64,
     /// Whether one was made.
@@ -188,10 +190,11 @@ impl Weeks<'_> {
         if self.barn.store.last_batch()? != self.cast.last_batch {
             return Err(Moved.into());
         }
-        let week_ended = |turn_ms: i64| -> anyhow::Result<u64> {
-            let before = Timestamp::from_millisecond(turn_ms - model::WEEK_MS)?;
-            Ok(self.barn.store.milkings_ended(before, Timestamp::from_millisecond(turn_ms)?)?)
+        let ended = |from_ms: i64, turn_ms: i64| -> anyhow::Result<u64> {
+            let (from, turn) = (Timestamp::from_millisecond(from_ms)?, Timestamp::from_millisecond(turn_ms)?);
+            Ok(self.barn.store.milkings_ended(from, turn)?)
         };
+        let week_ended = |turn_ms: i64| ended(turn_ms - model::WEEK_MS, turn_ms);
         // Whether anything more is to be looked ahead to.
         let fit = |turn: Timestamp, fitted_milkings: u64, week: u64| -> anyhow::Result<bool> {
             let last = FAR_WEEKS * week < fitted_milkings / 2;
@@ -209,7 +212,8 @@ impl Weeks<'_> {
                 return Ok(());
             }
             let week = week_ended(pace.turn_ms)?;
-            pace.milkings += week;
+            let counted = pace.turn_ms - model::WEEK_MS < pace.counted_ms;
+            pace.milkings += if counted { ended(pace.counted_ms, pace.turn_ms)? } else { week };
             if pace.is_due() {
                 if !fit(Timestamp::from_millisecond(pace.turn_ms)?, pace.milkings, week)? {
                     return Ok(());
@@ -235,7 +239,7 @@ fn side_by_side(one: &(dyn Fn() -> f64 + Sync), other: &(dyn Fn() -> f64 + Sync)
 
 /// The name fits are kept under.
 pub fn name(zone: &TimeZone) -> String {
-    format!("{}, fit", model::model_name(zone))
+    format!("{}, fit", memories::name(zone))
 }
 
 /// An interval as it is kept: name, value, lower and upper 95 % end, unit.

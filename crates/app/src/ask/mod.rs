@@ -47,6 +47,7 @@ pub mod live;
 pub mod map_page;
 pub mod mapping;
 pub mod maps;
+pub mod memories;
 pub mod mending;
 pub mod meters;
 mod minute_cows;

@@ -1,7 +1,8 @@
 //! The milk model rolled forward over a farm's rows to a time, from the nearest memory kept before it.
 //!
 //! Visits are taken in the order they ended, so that what is expected of a milking rests only on what had ended before
-//! it. Once a week the model's memory is kept in the store; the store forgets it when a row dated before it changes.
+//! it. Once a week the model's memory is kept in the store, and that of the day at which the newest round's milkings begin,
+//! from which the rounds of that day and the next go on; the store forgets one when a row dated before it changes.
 //! The herd's parameters at a time were fitted to rows known at that time: a fit begins at the turn of the week by which
 //! half as many milkings again have come in since the last one, and is in use from the next turn on.
 
@@ -14,12 +15,12 @@ use cowpath_core::{
     time::WallClock,
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
-use serde::{Deserialize, Serialize};
 
 use super::{
     cast::Cast,
     farm::Barn,
     fitting::{Fits, Pace},
+    memories::{self, MemoryOf},
     reading,
 };
 
@@ -29,14 +30,10 @@ pub const MODEL: &str = concat!("expect 8, cowpath ", env!("CARGO_PKG_VERSION"))
 /// The longest visit that is read, so that no visit that ended after a time began earlier than this before it.
 const LONGEST_VISIT: SignedDuration = SignedDuration::from_hours(6);
 /// From one turn to the next.
-pub const WEEK_MS: i64 = 7 * 86_400_000;
+pub const WEEK_MS: i64 = 7 * DAY_MS;
+const DAY_MS: i64 = 86_400_000;
 /// Monday 5 January 1970, UTC: turns of the week are counted from here, so that they hang on no row.
 pub const FIRST_TURN_MS: i64 = 4 * 86_400_000;
-/// A memory is kept for each of the last weeks …
-const RECENT_WEEKS: i64 = 3;
-/// … and for one in so many before.
-const OLD_MEMORY_EVERY: i64 = 4;
-
 /// The model at a time.
 pub struct Rolled {
     /// Effects and states after the last visit that had ended by then.
@@ -45,35 +42,13 @@ pub struct Rolled {
     pub fitted_at: Option<Timestamp>,
     /// Memories to keep for the next time.
     pub memories: Vec<(Timestamp, Vec<u8>)>,
+    /// That of the day from which milkings were wanted, likewise.
+    pub of_day: Option<(Timestamp, Vec<u8>)>,
     /// Fits to keep for the next time.
     pub fits: Vec<(Timestamp, Vec<u8>)>,
     /// Fits that were not made ahead of the roll, so that it had to stop for all of them.
     #[allow(dead_code, reason = "a law asks for it")]
     pub late_fits: usize,
-}
-
-/// What is kept in the store: names instead of keys, for keys move when a new number comes between.
-#[derive(Serialize, Deserialize)]
-struct Memory {
-    lives: Vec<(String, u32)>,
-    boxes: Vec<String>,
-    herd: Herd,
-    milkings: u64,
-    fitted_at_ms: Option<i64>,
-    fitted_milkings: u64,
-    fitting_ms: Option<i64>,
-}
-
-/// The same while it is written: nothing is copied but the names' places.
-#[derive(Serialize)]
-struct MemoryOf<'a> {
-    lives: Vec<(&'a str, u32)>,
-    boxes: &'a [String],
-    herd: &'a Herd,
-    milkings: u64,
-    fitted_at_ms: Option<i64>,
-    fitted_milkings: u64,
-    fitting_ms: Option<i64>,
 }
 
 /// Rolls the model to `at`; every milking that ended from `wanted_from` on is handed to `each` in the order they ended.
@@ -89,8 +64,8 @@ pub fn roll(
         let mut rolling =
             Rolling::start(Fits::new(scope, barn, cast, zone, at), barn, cast, zone, at, wanted_from)?;
         rolling.over(each)?;
-        let Rolling { herd, fitted_at, memories, fits, .. } = rolling;
-        Ok(Rolled { herd, fitted_at, memories, fits: fits.made, late_fits: fits.late })
+        let Rolling { herd, fitted_at, memories, of_day, fits, .. } = rolling;
+        Ok(Rolled { herd, fitted_at, memories, of_day, fits: fits.made, late_fits: fits.late })
     })
 }
 
@@ -148,6 +123,9 @@ struct Rolling<'scope, 'env> {
     memories: Vec<(Timestamp, Vec<u8>)>,
     /// Turns of which one is in the store.
     kept: Vec<Timestamp>,
+    /// The turn of a day of which one is made, if it lies ahead; and that one.
+    day_ms: Option<i64>,
+    of_day: Option<(Timestamp, Vec<u8>)>,
     /// The time rolled to, and from when on milkings are handed on.
     at: Timestamp,
     wanted_from: Timestamp,
@@ -180,13 +158,15 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             fitted_at: None,
             fitted_milkings: 0,
             memories: Vec::new(),
-            kept: barn.store.checkpoints(&model_name(zone))?,
+            kept: memories::of_weeks(barn, zone)?,
+            day_ms: None,
+            of_day: None,
         };
-        let Some((at, bytes)) = barn.store.checkpoint_before(wanted_from.min(at), &model_name(zone))? else {
-            return Ok(rolling);
-        };
-        // A memory that cannot be read is as good as none: the model starts from the first row.
-        let Ok(memory) = postcard::from_bytes::<Memory>(&bytes) else { return Ok(rolling) };
+        let from = wanted_from.min(at);
+        let day_ms = from.as_millisecond().div_euclid(DAY_MS) * DAY_MS;
+        // At the turn of a week its own memory is kept.
+        rolling.day_ms = Some(day_ms).filter(|day_ms| (day_ms - FIRST_TURN_MS) % WEEK_MS != 0);
+        let Some((at, memory)) = memories::latest(barn, zone, from)? else { return Ok(rolling) };
         let lives: BTreeMap<(&str, u32), LifeKey> =
             cast.lives.iter().map(|life| ((life.animal.as_str(), life.instance), life.key)).collect();
         let boxes: BTreeMap<&str, BoxKey> = cast
@@ -203,13 +183,15 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             &|key| boxes.get(memory.boxes.get(usize::from(key.0))?.as_str()).copied(),
         );
         rolling.since = Some(at);
-        rolling.next_turn_ms = Some(at.as_millisecond() + WEEK_MS);
+        rolling.day_ms = rolling.day_ms.filter(|day_ms| at.as_millisecond() < *day_ms);
+        let next_turn_ms = turn_by(at).as_millisecond() + WEEK_MS;
+        rolling.next_turn_ms = Some(next_turn_ms);
         rolling.milkings = memory.milkings;
         rolling.fitted_at = memory.fitted_at_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
         rolling.fitted_milkings = memory.fitted_milkings;
         rolling.fitting = memory.fitting_ms.and_then(|ms| Timestamp::from_millisecond(ms).ok());
         if rolling.fitting.is_some() || reading::WORTH_A_THREAD <= rolling.at.duration_since(at) {
-            rolling.fit_ahead(at.as_millisecond() + WEEK_MS);
+            rolling.fit_ahead(next_turn_ms);
         }
         Ok(rolling)
     }
@@ -266,6 +248,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
     /// Passes every turn of the week before `ended_ms`: fits the herd's parameters if enough is new, keeps a memory.
     fn turn_weeks_until(&mut self, ended_ms: i64) -> anyhow::Result<()> {
         loop {
+            self.keep_day_until(self.next_turn_ms.unwrap_or(i64::MAX).min(ended_ms))?;
             let turn_ms = match self.next_turn_ms {
                 Some(turn_ms) => turn_ms,
                 None => {
@@ -282,11 +265,22 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             }
             let turn = Timestamp::from_millisecond(turn_ms)?;
             self.fit(turn)?;
-            if is_kept(turn_ms, self.at) && !self.kept.contains(&turn) {
-                self.keep_memory(turn)?;
+            if memories::is_kept(turn_ms, self.at) && !self.kept.contains(&turn) {
+                self.memories.push((turn, self.memory()?));
             }
             self.next_turn_ms = Some(turn_ms + WEEK_MS);
         }
+    }
+
+    /// Keeps the memory of the day that is wanted, if its turn lies before `until_ms`.
+    fn keep_day_until(&mut self, until_ms: i64) -> anyhow::Result<()> {
+        // Of no milking there is nothing to remember.
+        if let Some(day_ms) = self.day_ms.take_if(|day_ms| *day_ms < until_ms)
+            && 0 < self.milkings
+        {
+            self.of_day = Some((Timestamp::from_millisecond(day_ms)?, self.memory()?));
+        }
+        Ok(())
     }
 
     /// Puts the fit begun a week ago in use, and begins another if enough is new.
@@ -324,12 +318,14 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         Pace {
             turn_ms,
             milkings: self.milkings,
+            counted_ms: self.since.map_or(i64::MIN, Timestamp::as_millisecond),
             fitted_milkings: self.fitted_milkings,
             fitted: self.fitted_at.is_some(),
         }
     }
 
-    fn keep_memory(&mut self, turn: Timestamp) -> anyhow::Result<()> {
+    /// What the model remembers here, as it is kept.
+    fn memory(&self) -> anyhow::Result<Vec<u8>> {
         let memory = MemoryOf {
             lives: self.cast.lives.iter().map(|life| (life.animal.as_str(), life.instance)).collect(),
             boxes: &self.cast.boxes,
@@ -339,8 +335,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             fitted_milkings: self.fitted_milkings,
             fitting_ms: self.fitting.map(Timestamp::as_millisecond),
         };
-        self.memories.push((turn, postcard::to_stdvec(&memory)?));
-        Ok(())
+        Ok(postcard::to_stdvec(&memory)?)
     }
 }
 
@@ -348,38 +343,4 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
 pub fn turn_by(at: Timestamp) -> Timestamp {
     let turn_ms = FIRST_TURN_MS + (at.as_millisecond() - FIRST_TURN_MS).div_euclid(WEEK_MS) * WEEK_MS;
     Timestamp::from_millisecond(turn_ms).unwrap_or(at)
-}
-
-/// The name memories are kept under: the reckoning and the zone its hours of day were in.
-pub fn model_name(zone: &TimeZone) -> String {
-    format!("{MODEL}, {}", zone.iana_name().unwrap_or("UTC"))
-}
-
-/// Keeps memories for the next time; a store that is only read, or busy, keeps none, and nothing is lost by that. Nor is
-/// one kept where rows have come in since: it may rest on what is no longer so.
-pub fn keep_memories(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
-    let name = model_name(zone);
-    barn.store.if_free(|store| {
-        if !rolled.fits.is_empty() {
-            store.save_checkpoints(cast.last_batch, &super::fitting::name(zone), &rolled.fits)?;
-        }
-        if rolled.memories.is_empty() || !store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
-            return Ok(());
-        }
-        let all = store.checkpoints(&name)?;
-        let Some(newest) = all.last().copied() else { return Ok(()) };
-        let keep: Vec<Timestamp> =
-            all.iter().copied().filter(|turn| is_kept(turn.as_millisecond(), newest)).collect();
-        if keep.len() < all.len() {
-            store.thin_checkpoints(&name, &keep)?;
-        }
-        Ok(())
-    })?;
-    Ok(())
-}
-
-/// Whether a memory of a turn is worth its room at a time: the last few weeks' are, of older ones one in so many.
-fn is_kept(turn_ms: i64, at: Timestamp) -> bool {
-    at.as_millisecond() - RECENT_WEEKS * WEEK_MS <= turn_ms
-        || (turn_ms - FIRST_TURN_MS) / WEEK_MS % OLD_MEMORY_EVERY == 0
 }

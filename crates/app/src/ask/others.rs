@@ -22,7 +22,7 @@ use cowpath_core::{
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 use serde::{Deserialize, Serialize};
 
-use super::{beside, cast::Cast, farm::Barn, model, view::TEN_DAYS};
+use super::{beside, cast::Cast, farm::Barn, memories, model, view::TEN_DAYS};
 
 /// The other signals at a time.
 #[derive(Default)]
@@ -53,7 +53,7 @@ struct Kept {
 
 /// The name it is kept under.
 pub fn name(zone: &TimeZone) -> String {
-    format!("{}, signals", model::model_name(zone))
+    format!("{}, signals", memories::name(zone))
 }
 
 /// Reads the other signals as they were known at a time: rows of movement here, visits beside them.

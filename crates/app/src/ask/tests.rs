@@ -14,7 +14,7 @@ use super::{
     farm::Barn,
     history::{Drawn, History},
     live::Seen,
-    model, parked, reading, rounding, take_in, view,
+    memories, model, parked, reading, rounding, take_in, view,
 };
 
 /// A farm of a simulated herd's logs of twelve weeks, in a folder that goes with it.
@@ -70,7 +70,7 @@ fn memories_change_no_answer() {
     assert!(rolled.fitted_at.is_some() && !rolled.fits.is_empty() && 3 <= rolled.memories.len());
     assert_eq!(rolled.late_fits, 0, "what is counted ahead of the roll is what the roll counts");
     let cast = farm.cast();
-    model::keep_memories(&mut farm.barn, &cast, &farm.zone, &rolled).unwrap();
+    memories::keep(&mut farm.barn, &cast, &farm.zone, &rolled).unwrap();
     // Times a day apart: every day of a week, so that a fit that is not yet in use is met too.
     for days in (0..40).step_by(3) {
         let at = last - (24 * days).hours();
@@ -87,6 +87,40 @@ fn memories_change_no_answer() {
     let (_, again) = farm.rolled(last, last);
     assert!(again.herd == rolled.herd, "the herd's state");
     assert!(again.fits.is_empty(), "a fit that is kept is not made again");
+}
+
+#[test]
+fn a_memory_of_the_day_changes_no_answer() {
+    let mut farm = simulated();
+    let last = farm.last();
+    let (whole, _) = farm.rolled(last, Timestamp::MIN);
+    let cast = farm.cast();
+    let kept = |farm: &Simulated| farm.barn.store.checkpoints(&memories::day_name(&farm.zone)).unwrap();
+    // Rounds of nine mornings and evenings, each keeping what it reckoned: turns of a week and of fits lie between.
+    let mut days = std::collections::BTreeSet::new();
+    for half_days in (0..18).rev() {
+        let at = last - (12 * half_days).hours();
+        let from = at - 240.hours();
+        let (again, rolled) = farm.rolled(at, from);
+        let wanted = whole.iter().filter(|(visit, _)| from <= visit.ended_at && visit.ended_at <= at);
+        assert!(again.iter().eq(wanted), "{half_days} half days before the end");
+        memories::keep(&mut farm.barn, &cast, &farm.zone, &rolled).unwrap();
+        let of_day = kept(&farm);
+        assert!(of_day.len() <= 1, "that of the newest round alone: {of_day:?}");
+        if let Some(of_day) = of_day.last() {
+            assert!(*of_day <= from, "it holds nothing of the milkings that are wanted");
+            days.insert(*of_day);
+            let (_, next) = farm.rolled(at, from);
+            assert!(next.of_day.is_none(), "it is gone on from, and not made again");
+        }
+    }
+    // One of nine days is the turn of a week, or two are: their memory is the week's.
+    assert!((7..=9).contains(&days.len()), "{days:?}");
+    // A round of an earlier time leaves the newest one's where it is.
+    let (_, earlier) = farm.rolled(last - 480.hours(), last - 720.hours());
+    let before = kept(&farm);
+    memories::keep(&mut farm.barn, &cast, &farm.zone, &earlier).unwrap();
+    assert_eq!(kept(&farm), before);
 }
 
 #[test]
@@ -140,8 +174,8 @@ fn memories_of_rows_that_moved_are_not_kept() {
     .unwrap();
     let (zone, now) = (farm.zone.clone(), farm.now);
     take_in::take_in(&mut farm.barn, &[late], &zone, now, &mut |_, _| {}).unwrap();
-    model::keep_memories(&mut farm.barn, &cast, &zone, &rolled).unwrap();
-    assert_eq!(farm.barn.store.checkpoints(&model::model_name(&zone)).unwrap(), Vec::<Timestamp>::new());
+    memories::keep(&mut farm.barn, &cast, &zone, &rolled).unwrap();
+    assert_eq!(farm.barn.store.checkpoints(&memories::name(&zone)).unwrap(), Vec::<Timestamp>::new());
     let stale = reading::milkings(&farm.barn, &cast, Timestamp::MIN..farm.last(), &mut |_, _| {
         panic!("rows under keys that have moved")
     });

@@ -12,6 +12,7 @@ use super::{
     farm::{Barn, Ways},
     habits,
     learned::{self, Judging},
+    memories,
     model::{self, Rolled},
     others::{self, Others},
     refused, stuck,
@@ -129,7 +130,7 @@ impl View {
     /// Keeps what was reckoned on the way for the next time.
     pub fn keep(&self, barn: &mut Barn) -> anyhow::Result<()> {
         self.keep_fits(barn)?;
-        model::keep_memories(barn, &self.cast, &self.ways.zone, &self.rolled)?;
+        memories::keep(barn, &self.cast, &self.ways.zone, &self.rolled)?;
         others::keep(barn, &self.cast, &self.ways.zone, &self.others)
     }
 }

@@ -11,7 +11,7 @@ use cowpath_core::{
 use super::{Context, Format, show};
 use crate::ask::{
     bring_in::{BringIn, Waits},
-    bringing, farm, model, rounding, view,
+    bringing, farm, memories, rounding, view,
 };
 use crate::trouble::user;
 
@@ -47,7 +47,7 @@ impl BringInCommand {
         let round = rounding::of_view(&barn, &view)?;
         let list = bringing::of_view(&barn, &view, &round)?;
         // Kept for the next time; a farm that is being written goes without.
-        let _ = model::keep_memories(&mut barn, &view.cast, &ways.zone, &view.rolled);
+        let _ = memories::keep(&mut barn, &view.cast, &ways.zone, &view.rolled);
         let _ = view.keep_fits(&mut barn);
         match self.format {
             Format::Json => show::json(&list)?,

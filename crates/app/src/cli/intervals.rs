@@ -12,7 +12,7 @@ use super::{Context, Format, show};
 use crate::ask::{
     farm,
     intervals::{AskedIntervals, Intervals},
-    model, settling, view,
+    memories, settling, view,
 };
 use crate::trouble::user;
 
@@ -54,7 +54,7 @@ impl IntervalsCommand {
             Some(view) => {
                 let answer = settling::of_view(&barn, &view, &asked)?;
                 // Kept for the next time; a farm that is being written goes without.
-                let _ = model::keep_memories(&mut barn, &view.cast, &ways.zone, &view.rolled);
+                let _ = memories::keep(&mut barn, &view.cast, &ways.zone, &view.rolled);
                 answer
             }
             None => settling::nothing(ways.name.clone(), asked.terms.unwrap_or(kept)),

@@ -1,0 +1,112 @@
+//! What the milk model remembers in the store: its state at turns of the week, and at the turn of the day at which the newest
+//! round's milkings begin.
+//!
+//! The first are there for rounds of any time, a few of them; the other lets the rounds of a day and of the next go on from ten
+//! days back, whatever day of the week it is.
+
+use cowpath_core::expect::Herd;
+use jiff::{Timestamp, tz::TimeZone};
+use serde::{Deserialize, Serialize};
+
+use super::{
+    cast::Cast,
+    farm::Barn,
+    fitting,
+    model::{FIRST_TURN_MS, MODEL, Rolled, WEEK_MS},
+};
+
+/// A memory is kept for each of the last weeks …
+const RECENT_WEEKS: i64 = 3;
+/// … and for one in so many before.
+const OLD_MEMORY_EVERY: i64 = 4;
+
+/// What is kept in the store: names instead of keys, for keys move when a new number comes between.
+#[derive(Serialize, Deserialize)]
+pub struct Memory {
+    pub lives: Vec<(String, u32)>,
+    pub boxes: Vec<String>,
+    pub herd: Herd,
+    pub milkings: u64,
+    pub fitted_at_ms: Option<i64>,
+    pub fitted_milkings: u64,
+    pub fitting_ms: Option<i64>,
+}
+
+/// The same while it is written: nothing is copied but the names' places.
+#[derive(Serialize)]
+pub struct MemoryOf<'a> {
+    pub lives: Vec<(&'a str, u32)>,
+    pub boxes: &'a [String],
+    pub herd: &'a Herd,
+    pub milkings: u64,
+    pub fitted_at_ms: Option<i64>,
+    pub fitted_milkings: u64,
+    pub fitting_ms: Option<i64>,
+}
+
+/// Times of those of a week, the earliest first.
+pub fn of_weeks(barn: &Barn, zone: &TimeZone) -> anyhow::Result<Vec<Timestamp>> {
+    Ok(barn.store.checkpoints(&name(zone))?)
+}
+
+/// The latest by a time, of a week or of a day; none where it cannot be read: then the model starts from the first row.
+pub fn latest(barn: &Barn, zone: &TimeZone, by: Timestamp) -> anyhow::Result<Option<(Timestamp, Memory)>> {
+    let mut latest: Option<(Timestamp, String)> = None;
+    for name in [name(zone), day_name(zone)] {
+        let times = barn.store.checkpoints(&name)?;
+        let own = times.into_iter().rev().find(|kept| *kept <= by).map(|at| (at, name));
+        latest = latest.max(own);
+    }
+    let Some((at, name)) = latest else { return Ok(None) };
+    let kept = barn.store.checkpoint_before(at, &name)?;
+    Ok(kept.and_then(|(at, bytes)| Some((at, postcard::from_bytes(&bytes).ok()?))))
+}
+
+/// The name memories are kept under: the reckoning and the zone its hours of day were in.
+pub fn name(zone: &TimeZone) -> String {
+    format!("{MODEL}, {}", zone.iana_name().unwrap_or("UTC"))
+}
+
+/// The name the memory of a day is kept under.
+pub fn day_name(zone: &TimeZone) -> String {
+    format!("{}, day", name(zone))
+}
+
+/// Keeps memories for the next time; a store that is only read, or busy, keeps none, and nothing is lost by that. Nor is
+/// one kept where rows have come in since: it may rest on what is no longer so.
+pub fn keep(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
+    let name = name(zone);
+    barn.store.if_free(|store| {
+        if !rolled.fits.is_empty() {
+            store.save_checkpoints(cast.last_batch, &fitting::name(zone), &rolled.fits)?;
+        }
+        if let Some(of_day @ (day, _)) = &rolled.of_day {
+            // One is enough: that of the newest round.
+            let name = day_name(zone);
+            let newest = store.checkpoints(&name)?.last().copied();
+            if newest < Some(*day)
+                && store.save_checkpoints(cast.last_batch, &name, std::slice::from_ref(of_day))?
+            {
+                store.thin_checkpoints(&name, &[*day])?;
+            }
+        }
+        if rolled.memories.is_empty() || !store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
+            return Ok(());
+        }
+        let all = store.checkpoints(&name)?;
+        let Some(newest) = all.last().copied() else { return Ok(()) };
+        let keep: Vec<Timestamp> =
+            all.iter().copied().filter(|turn| is_kept(turn.as_millisecond(), newest)).collect();
+        if keep.len() < all.len() {
+            store.thin_checkpoints(&name, &keep)?;
+        }
+        Ok(())
+    })?;
+    Ok(())
+}
+
+/// Whether a memory of a turn is worth its room at a time: the last few weeks' are, of older ones one in so many.
+pub fn is_kept(turn_ms: i64, at: Timestamp) -> bool {
+    at.as_millisecond() - RECENT_WEEKS * WEEK_MS <= turn_ms
+        || (turn_ms - FIRST_TURN_MS) / WEEK_MS % OLD_MEMORY_EVERY == 0
+}
