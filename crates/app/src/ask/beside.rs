@@ -5,20 +5,19 @@
 
 use std::thread::{Scope, ScopedJoinHandle};
 
-use super::{cast::Cast, farm::Barn};
+use super::farm::Barn;
 
 /// A question that is being asked.
 pub struct Beside<'scope, T>(Option<ScopedJoinHandle<'scope, anyhow::Result<Option<T>>>>);
 
-/// Asks a question beside others. It is not asked where rows have come in since `cast` was read, nor on a farm that can be
-/// opened only once.
+/// Asks a question beside others. It is not asked where rows have come in since the reading of logs `last_batch`, nor on a farm
+/// that can be opened only once.
 pub fn ask<'scope, T: Send + 'scope>(
     scope: &'scope Scope<'scope, '_>,
     barn: &Barn,
-    cast: &Cast,
+    last_batch: u64,
     question: impl FnOnce(&Barn) -> anyhow::Result<T> + Send + 'scope,
 ) -> Beside<'scope, T> {
-    let last_batch = cast.last_batch;
     Beside(barn.reader().ok().map(|reader| {
         scope.spawn(move || {
             let _held = reader.store.hold()?;

@@ -105,7 +105,7 @@ pub fn of_view(barn: &Barn, view: &View, round: &Round) -> anyhow::Result<BringI
         ))
     });
     let later = bring.iter().filter(|own| own.from_words != "now").count();
-    let newest = barn.store.last_row_at()?.unwrap_or(at);
+    let newest = view.newest.unwrap_or(at);
     let answer = BringIn {
         farm: view.ways.name.clone(),
         at: when::rfc3339(at, zone),

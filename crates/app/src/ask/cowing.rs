@@ -118,7 +118,7 @@ pub fn cow(
         farm: ways.name.clone(),
         animal: animal.to_owned(),
         at: when::rfc3339(view.at, zone),
-        at_words: when::heading(view.at, barn.store.last_row_at()?.unwrap_or(view.at), zone),
+        at_words: when::heading(view.at, view.newest.unwrap_or(view.at), zone),
         stage_words: stage_words(life, view),
         summary,
         calls,

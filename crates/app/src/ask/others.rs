@@ -63,7 +63,7 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
     let window = || Window::new(&ground, at, WallClock::new(zone.clone()));
     let visits = |barn: &Barn| OfVisits::read(barn, cast, span.clone(), window());
     let (mut of_visits, tags, of_tags) = thread::scope(|scope| {
-        let beside = beside::ask(scope, barn, cast, visits);
+        let beside = beside::ask(scope, barn, cast.last_batch, visits);
         let mut window = window();
         let tags = each_bin(barn, cast, span.clone(), &mut |reading, stage| window.take(reading, stage))?;
         window.without(&tags);

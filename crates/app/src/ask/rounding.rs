@@ -157,7 +157,7 @@ pub fn of_view_by(barn: &Barn, view: &View, stated: &causes::Settings) -> anyhow
     let called: BTreeSet<LifeKey> = shown.iter().filter_map(of_cow).collect();
     let zone = &view.ways.zone;
     let known = view.known;
-    let last = barn.store.last_row_at()?;
+    let last = view.newest;
     let newest = last.unwrap_or(view.at);
     let not_judged = if last.is_none() { standing::listed(view) } else { not_judged };
     let quiet =
@@ -234,7 +234,7 @@ fn findings(
     };
     let (mut done, away, boxes) = std::thread::scope(|scope| {
         let beside = scope.spawn(take_turns);
-        let away = beside::ask(scope, barn, &view.cast, |barn| away::findings(barn, view, stated));
+        let away = beside::ask(scope, barn, view.cast.last_batch, |barn| away::findings(barn, view, stated));
         // What is asked of boxes hangs on no cow's noise.
         let boxes = box_judging::judge(barn, view, stated);
         let mut done = take_turns();

@@ -70,7 +70,7 @@ pub fn of_view(barn: &Barn, view: &View, asked: &AskedIntervals) -> anyhow::Resu
     minutes.least = intervals::least_minutes(&cows);
     let price = terms.price_kg();
     let (zone, at) = (&view.ways.zone, view.at);
-    let newest = barn.store.last_row_at()?.unwrap_or(at);
+    let newest = view.newest.unwrap_or(at);
     let mut answer = Intervals {
         at: when::rfc3339(at, zone),
         at_words: when::heading(at, newest, zone),

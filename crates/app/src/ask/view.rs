@@ -30,6 +30,8 @@ pub struct View {
     pub at: Timestamp,
     /// Time of the newest row that was known by then.
     pub known: Option<Timestamp>,
+    /// Time of the newest row of all.
+    pub newest: Option<Timestamp>,
     /// The farm's settings.
     pub ways: Ways,
     /// Cows and boxes.
@@ -57,32 +59,40 @@ pub struct View {
 pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>> {
     // One state of the file for all of it, whoever writes meanwhile.
     let _held = barn.store.hold()?;
-    let asked = match asked {
-        Some(at) => Some(at),
-        None => barn.store.last_row_at()?,
-    };
-    let Some(at) = asked.map_or_else(|| herd_list_at(barn), |at| Ok(Some(at)))? else {
+    let ways = barn.ways()?;
+    let last_batch = barn.store.last_batch()?;
+    let (newest, mut cast) = thread::scope(|scope| {
+        let newest = |barn: &Barn| Ok(barn.store.last_row_at()?);
+        let beside = beside::ask(scope, barn, last_batch, newest);
+        let cast = Cast::read(barn, &ways.zone)?;
+        anyhow::Ok((beside.or(|| newest(barn))?, cast))
+    })?;
+    let Some(at) = asked.or(newest).map_or_else(|| herd_list_at(barn), |at| Ok(Some(at)))? else {
         return Ok(None);
     };
-    let ways = barn.ways()?;
-    let mut cast = Cast::read(barn, &ways.zone)?;
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
     let from = at.saturating_sub(TEN_DAYS)?;
     let zone = &ways.zone;
-    let (rolled, mut box_log, cells, judging, refused, known, mut others) = thread::scope(|scope| {
-        let beside = beside::ask(scope, barn, &cast, |barn| others::at(barn, &cast, zone, at));
+    let (rolled, mut box_log, mut others, cells, judging, refused, known) = thread::scope(|scope| {
+        let others = |barn: &Barn| others::at(barn, &cast, zone, at);
+        let box_log = |barn: &Barn| box_judging::log(barn, &cast, at, from);
+        let others_beside = beside::ask(scope, barn, last_batch, others);
+        let box_log_beside = beside::ask(scope, barn, last_batch, box_log);
         let rolled = model::roll(barn, &cast, zone, at, from, &mut |visit, scored| {
             let hers = milkings.entry(visit.life).or_insert_with(|| Vec::with_capacity(USUAL_MILKINGS));
             hers.push(scored.clone());
             Ok(())
         })?;
-        let box_log = box_judging::log(barn, &cast, at, from)?;
         let cells = background::cells(barn, &cast, at)?;
         let judging = learned::judging(&barn.store, at, zone)?;
         let refused = refused::visits(barn, &cast, at)?;
-        let known = barn.store.last_row_by(at)?;
-        let others = beside.or(|| others::at(barn, &cast, zone, at))?;
-        anyhow::Ok((rolled, box_log, cells, judging, refused, known, others))
+        let known = match newest {
+            Some(newest) if newest <= at => Some(newest),
+            _ => barn.store.last_row_by(at)?,
+        };
+        let box_log = box_log_beside.or(|| box_log(barn))?;
+        let others = others_beside.or(|| others(barn))?;
+        anyhow::Ok((rolled, box_log, others, cells, judging, refused, known))
     })?;
     box_log.append(std::mem::take(&mut others.boxes));
     stuck::take_out(&others.stuck, &mut milkings);
@@ -91,6 +101,7 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     Ok(Some(View {
         at,
         known,
+        newest,
         ways,
         cast,
         rolled,
