@@ -201,18 +201,18 @@ pub struct EventRow {
 /// `left` or `died` event ends a life; a later row of the number begins the next one. Order of rows does not matter.
 /// Lives come sorted by number, then by instance, and `key` is their place in the answer.
 pub fn lives(numbers: &[String], animals: &[AnimalRow], events: &[EventRow], zone: &TimeZone) -> Vec<Life> {
-    use std::collections::{BTreeMap, BTreeSet};
-    let mut all: BTreeSet<&str> = numbers.iter().map(String::as_str).collect();
-    all.extend(animals.iter().map(|row| row.animal.as_str()));
-    all.extend(events.iter().map(|row| row.animal.as_str()));
-    let mut rows_of: BTreeMap<&str, Vec<&AnimalRow>> = BTreeMap::new();
+    use std::collections::{BTreeSet, HashMap};
+    let mut rows_of: HashMap<&str, Vec<&AnimalRow>> = HashMap::new();
     for row in animals {
         rows_of.entry(&row.animal).or_default().push(row);
     }
-    let mut events_of: BTreeMap<&str, Vec<&EventRow>> = BTreeMap::new();
+    let mut events_of: HashMap<&str, Vec<&EventRow>> = HashMap::new();
     for event in events {
         events_of.entry(&event.animal).or_default().push(event);
     }
+    let mut all: BTreeSet<&str> = numbers.iter().map(String::as_str).collect();
+    all.extend(rows_of.keys());
+    all.extend(events_of.keys());
     let midnight = |day: Date| crate::time::day_starts(day, zone).ok();
     let mut lives = Vec::with_capacity(all.len());
     for number in all {

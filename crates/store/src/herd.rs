@@ -1,6 +1,9 @@
 //! Who and where: herd numbers, boxes, the herd list, events, and rows of any table as cells.
 
-use std::{collections::BTreeMap, ops::Range};
+use std::{
+    collections::{BTreeMap, HashMap},
+    ops::Range,
+};
 
 use cowpath_core::{
     herd::{AnimalRow, EventRow, Quarter},
@@ -53,20 +56,16 @@ impl Farm {
         Ok(animals)
     }
 
-    /// All events, in order of time.
+    /// All events, in order of time. A herd has tens of thousands: only what is asked of them is read, no cell is made, and they
+    /// come as they lie in the file, by time.
     pub fn event_rows(&self) -> Result<Vec<EventRow>> {
-        self.events(None)
-    }
-
-    /// The events of one herd number, in order of time.
-    pub fn event_rows_of(&self, animal: &str) -> Result<Vec<EventRow>> {
-        self.events(Some(animal))
-    }
-
-    fn events(&self, animal: Option<&str>) -> Result<Vec<EventRow>> {
-        let mut events = Vec::new();
-        // A herd has tens of thousands: only what is asked of them is read, and no cell is made.
-        self.each("events", None, animal, &mut |row, _| {
+        let names: HashMap<i64, String> = names::ids(&self.connection, "animal_name")?.into_iter().collect();
+        let mut all = self.connection.prepare_cached(
+            "SELECT animal, at, kind, quarter, detail, value, until, note FROM events ORDER BY at",
+        )?;
+        let mut rows = all.query([])?;
+        let mut events: Vec<EventRow> = Vec::new();
+        while let Some(row) = rows.next()? {
             let text = |place: usize| -> Result<Option<String>> {
                 let text = match row.get_ref(place)? {
                     ValueRef::Text(b"") => None,
@@ -77,17 +76,27 @@ impl Farm {
                 owned.map_err(|error| StoreError::Stored { what: "events", detail: error.to_string() })
             };
             events.push(EventRow {
-                animal: text(0)?.unwrap_or_default(),
+                animal: names.get(&row.get(0)?).cloned().unwrap_or_default(),
                 at: cells::instant(row.get(1)?, "at")?,
                 kind: text(2)?.unwrap_or_default(),
                 quarter: text(3)?.as_deref().and_then(Quarter::from_code),
                 detail: text(4)?,
                 value: row.get(5)?,
-                until: row.get::<_, Option<i64>>(7)?.map(|ms| cells::instant(ms, "until")).transpose()?,
-                note: text(9)?,
+                until: row.get::<_, Option<i64>>(6)?.map(|ms| cells::instant(ms, "until")).transpose()?,
+                note: text(7)?,
             });
-            Ok(())
-        })?;
+        }
+        // Of one time by name and not by id: ids tell in which order files were read.
+        let code = |event: &EventRow| event.quarter.map_or("", Quarter::code);
+        events.sort_by(|a, b| {
+            (a.at, &a.animal, &a.kind, code(a), &a.detail).cmp(&(
+                b.at,
+                &b.animal,
+                &b.kind,
+                code(b),
+                &b.detail,
+            ))
+        });
         Ok(events)
     }
 
