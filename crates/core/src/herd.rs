@@ -3,7 +3,11 @@
 //! A herd number used again after its cow left is a new animal, so models speak of a [`Life`], not of a number.
 //! Parity and days in milk at a time come from calvings dated by then, whatever was read later.
 
+mod staged;
+
 use jiff::{Timestamp, civil::Date, tz::TimeZone};
+
+pub use staged::Stages;
 
 /// One of the four quarters of the udder, in the order left front, right front, left rear, right rear.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]

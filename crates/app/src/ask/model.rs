@@ -10,7 +10,7 @@ use std::{cmp::Reverse, collections::BTreeMap, collections::BinaryHeap, ops::Con
 
 use cowpath_core::{
     expect::{Herd, Parameters, Scored},
-    herd::{BoxKey, LifeKey},
+    herd::{BoxKey, LifeKey, Stages},
     tables::Visit,
     time::WallClock,
 };
@@ -129,6 +129,7 @@ struct Rolling<'scope, 'env> {
     /// The time rolled to, and from when on milkings are handed on.
     at: Timestamp,
     wanted_from: Timestamp,
+    stages: Stages,
     /// What the last milking looked like, written over by the next.
     scored: Scored,
 }
@@ -149,6 +150,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             fits,
             at,
             wanted_from,
+            stages: Stages::default(),
             scored: Scored::empty(),
             clock: WallClock::new(zone.clone()),
             herd: Herd::new(Parameters::prior()),
@@ -234,7 +236,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         self.turn_weeks_until(visit.ended_at.as_millisecond())?;
         let Some(life) = self.cast.life(number, visit.started_at) else { return Ok(()) };
         visit.life = life.key;
-        let stage = life.stage(visit.started_at);
+        let stage = self.stages.of(life, visit.started_at);
         let hour_of_day = self.clock.hour_of_day(visit.ended_at);
         if self.herd.take_into(visit, &stage, hour_of_day, &mut self.scored) {
             self.milkings += 1;

@@ -11,7 +11,7 @@ use std::{
 
 use cowpath_core::{
     causes::boxes::BoxLog,
-    herd::{Life, LifeKey, Stage},
+    herd::{Life, LifeKey, Stage, Stages},
     signals::{
         self, BoxSensors, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Said, Stuck, Tags,
         Window,
@@ -169,12 +169,12 @@ fn each_bin(
     span: Range<Timestamp>,
     each: &mut EachReading<'_>,
 ) -> anyhow::Result<Vec<Stuck>> {
-    let mut tags = Tags::default();
+    let (mut tags, mut stages) = (Tags::default(), Stages::default());
     let mut frozen: Vec<Option<Frozen>> = vec![None; cast.lives.len()];
     // What comes of a tag that is stuck as a whole is left out, and of the others each column is asked.
     let mut sound = |life: &Life, bin: &Bin| {
         tags.take(life.key, bin);
-        let stage = life.stage(bin.from);
+        let stage = stages.of(life, bin.from);
         signals::of_bin(life.key, bin, &mut |reading| each(&reading, &stage));
     };
     barn.store.movement(span, &mut |number, bin| {
@@ -202,7 +202,7 @@ fn each_visit(
     visited: &mut dyn FnMut(&Visit),
 ) -> anyhow::Result<Vec<Stuck>> {
     let end = span.end;
-    let mut sensors = BoxSensors::default();
+    let (mut sensors, mut stages) = (BoxSensors::default(), Stages::default());
     barn.store.measured_visits(span, &mut |number, visit| {
         if visit.ended_at <= end
             && let Some(life) = cast.life(number, visit.started_at)
@@ -211,7 +211,7 @@ fn each_visit(
             visit.life = life.key;
             visited(&visit);
             sensors.take(&mut visit);
-            let stage = life.stage(visit.started_at);
+            let stage = stages.of(life, visit.started_at);
             signals::of_visit(&visit, &mut |reading| each(&reading, &stage));
         }
         ControlFlow::Continue(())

@@ -70,20 +70,37 @@ impl Heard {
     pub fn of(windows: impl IntoIterator<Item = Said>) -> Heard {
         let mut places: Vec<(usize, OfPlace)> = windows.into_iter().flat_map(|said| said.0).collect();
         places.sort_by_key(|(place, _)| *place);
-        let mut heard = Heard::default();
+        let mut herd = Vec::new();
         let mut spoken = Vec::with_capacity(PLACES);
+        // By cow: a large herd has tens of thousands of lines.
+        let mut cows: Vec<Hers> = Vec::new();
+        let measured = places.len();
         for (_, said) in places {
-            heard.herd.extend(said.herd);
+            herd.extend(said.herd);
             spoken.push(said.spoken);
             for (life, line) in said.lines {
-                heard.cows.entry(life).or_default().lines.push(line);
+                let hers = hers(&mut cows, life);
+                if hers.lines.is_empty() {
+                    hers.lines.reserve_exact(measured);
+                }
+                hers.lines.push(line);
             }
         }
         for (life, began) in spoke::began(spoken) {
-            heard.cows.entry(life).or_default().began = began;
+            hers(&mut cows, life).began = began;
         }
-        heard
+        let with_any = |(_, hers): &(LifeKey, Hers)| *hers != Hers::default();
+        Heard { cows: (0..).map(LifeKey).zip(cows).filter(with_any).collect(), herd }
     }
+}
+
+/// A cow's own among all.
+fn hers(cows: &mut Vec<Hers>, life: LifeKey) -> &mut Hers {
+    let place = life.0 as usize;
+    if cows.len() <= place {
+        cows.resize_with(place + 1, Hers::default);
+    }
+    &mut cows[place]
 }
 
 /// The readings of the last ten days.
