@@ -205,12 +205,12 @@ pub struct EventRow {
 /// `left` or `died` event ends a life; a later row of the number begins the next one. Order of rows does not matter.
 /// Lives come sorted by number, then by instance, and `key` is their place in the answer.
 pub fn lives(numbers: &[String], animals: &[AnimalRow], events: &[EventRow], zone: &TimeZone) -> Vec<Life> {
-    use std::collections::{BTreeSet, HashMap};
-    let mut rows_of: HashMap<&str, Vec<&AnimalRow>> = HashMap::new();
+    use std::collections::{BTreeMap, BTreeSet};
+    let mut rows_of: BTreeMap<&str, Vec<&AnimalRow>> = BTreeMap::new();
     for row in animals {
         rows_of.entry(&row.animal).or_default().push(row);
     }
-    let mut events_of: HashMap<&str, Vec<&EventRow>> = HashMap::new();
+    let mut events_of: BTreeMap<&str, Vec<&EventRow>> = BTreeMap::new();
     for event in events {
         events_of.entry(&event.animal).or_default().push(event);
     }

@@ -1,9 +1,6 @@
 //! Who and where: herd numbers, boxes, the herd list, events, and rows of any table as cells.
 
-use std::{
-    collections::{BTreeMap, HashMap},
-    ops::Range,
-};
+use std::{collections::BTreeMap, ops::Range};
 
 use cowpath_core::{
     herd::{AnimalRow, EventRow, Quarter},
@@ -59,7 +56,7 @@ impl Farm {
     /// All events, in order of time. A herd has tens of thousands: only what is asked of them is read, no cell is made, and they
     /// come as they lie in the file, by time.
     pub fn event_rows(&self) -> Result<Vec<EventRow>> {
-        let names: HashMap<i64, String> = names::ids(&self.connection, "animal_name")?.into_iter().collect();
+        let names: BTreeMap<i64, String> = names::ids(&self.connection, "animal_name")?.into_iter().collect();
         let mut all = self.connection.prepare_cached(
             "SELECT animal, at, kind, quarter, detail, value, until, note FROM events ORDER BY at",
         )?;

@@ -1,6 +1,6 @@
 //! Who and what the rows are about: cows by their lives, boxes, and what is noted of each cow.
 
-use std::{collections::HashMap, ops::Range};
+use std::{collections::BTreeMap, ops::Range};
 
 use cowpath_core::herd::{EventRow, Life, LifeKey};
 use jiff::{Timestamp, tz::TimeZone};
@@ -18,7 +18,7 @@ pub struct Cast {
     /// For each herd number in order: which lives bore it.
     of_number: Vec<Range<usize>>,
     /// What is noted under each herd number, in order of time.
-    events: HashMap<String, Vec<EventRow>>,
+    events: BTreeMap<String, Vec<EventRow>>,
 }
 
 impl Cast {
@@ -44,7 +44,7 @@ impl Cast {
             }
             of_number.push(from..next);
         }
-        let mut events: HashMap<String, Vec<EventRow>> = HashMap::new();
+        let mut events: BTreeMap<String, Vec<EventRow>> = BTreeMap::new();
         for row in rows {
             match events.get_mut(&row.animal) {
                 Some(own) => own.push(row),

@@ -133,8 +133,8 @@ impl Rough {
         let mut all = Moved::default();
         let highs = as_high(series);
         let mut stretch = 0;
-        for k in 0..series.hours.len() {
-            while stretch + 1 < STRETCHES && -EDGES_H[stretch + 1] <= series.hours[k] {
+        for (k, hours) in series.hours.iter().enumerate() {
+            while stretch + 1 < STRETCHES && -EDGES_H[stretch + 1] <= *hours {
                 stretch += 1;
                 until[stretch] = all;
             }
@@ -224,11 +224,11 @@ impl Fit {
     #[inline(always)]
     fn at(&self, amplitude: f32) -> Lanes {
         let mut ratios = [1.0; ONSETS];
-        for lane in 0..ONSETS {
+        for (lane, ratio) in ratios.iter_mut().enumerate() {
             let x = amplitude * self.f[lane] - amplitude * amplitude * self.g[lane] / 2.0;
             let wider = amplitude * amplitude * self.misfit[lane];
             let q = 1.0 + wider;
-            ratios[lane] = exp((self.energy[lane] / 2.0 * wider + x) / q - self.count[lane] / 2.0 * ln(q));
+            *ratio = exp((self.energy[lane] / 2.0 * wider + x) / q - self.count[lane] / 2.0 * ln(q));
         }
         ratios
     }
@@ -297,10 +297,10 @@ impl InEight for RoughLook<'_> {
         for (pace, (_, share)) in self.ready.template.paces.iter().enumerate() {
             // What is read of the whole cow is the same in every place.
             self.put(&mut parts, pace, 0, false);
-            for place in 0..self.reads.len() {
-                if chances[place] < self.from {
+            for (place, chance) in chances.iter_mut().take(self.reads.len()).enumerate() {
+                if *chance < self.from {
                     self.put(&mut parts, pace, place, true);
-                    chances[place] += *share as f32 * self.together(&parts);
+                    *chance += *share as f32 * self.together(&parts);
                 }
             }
         }

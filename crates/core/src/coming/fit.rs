@@ -119,14 +119,25 @@ pub(super) fn own_share(own_h: f64, brought_h: f64) -> f64 {
     if brought_h <= 0.0 { 1.0 } else { own_h / (own_h + brought_h) }
 }
 
-/// A half-hour of a fit: the terms that are not zero, hours, whether she came, and the slot of being brought.
-type FitRow = (Vec<(u8, f64)>, f64, bool, Option<usize>);
+/// A half-hour of a fit: where its terms end, hours, whether she came, and the slot of being brought.
+type FitRow = (usize, f64, bool, Option<usize>);
 
 /// Half-hours of a fit.
+#[derive(Default)]
 struct Sample {
     rows: Vec<FitRow>,
+    /// Row after row, the terms that are not zero: each with its place.
+    terms: Vec<(u8, f64)>,
     /// Where each cow's rows begin.
     cows: Vec<usize>,
+}
+
+impl Sample {
+    /// Rows with their terms.
+    fn each(&self) -> impl Iterator<Item = (&FitRow, &[(u8, f64)])> {
+        let mut from = 0;
+        self.rows.iter().map(move |row| (row, &self.terms[std::mem::replace(&mut from, row.0)..row.0]))
+    }
 }
 
 /// Fits to cows' half-hours, each cow's in order of time; `start` is where the search begins (the last fit, or the prior).
@@ -136,19 +147,19 @@ pub fn fit(cows: &[Vec<Half>], start: &Fits) -> Fits {
     if milkings == 0 || fits.weights.len() != TERMS {
         return Fits::prior();
     }
-    let mut sample = Sample { rows: Vec::new(), cows: Vec::new() };
+    let mut sample = Sample::default();
     for halves in cows {
         sample.cows.push(sample.rows.len());
         for half in halves {
             let all = terms(half, &fits.usual);
-            let some = (0_u8..).zip(all).filter(|(_, term)| *term != 0.0).collect();
-            sample.rows.push((some, half.open_h, half.came, slot(half)));
+            sample.terms.extend((0_u8..).zip(all).filter(|(_, term)| *term != 0.0));
+            sample.rows.push((sample.terms.len(), half.open_h, half.came, slot(half)));
         }
     }
     let mut z = vec![1.0; sample.rows.len()];
     for pass in 0..PASSES {
         let hazard: Vec<f64> =
-            sample.rows.iter().map(|row| eta(&row.0, &fits.weights).min(4.0).exp()).collect();
+            sample.each().map(|(_, some)| eta(some, &fits.weights).min(4.0).exp()).collect();
         if pass == CHOOSE_AFTER {
             choose(&sample, &hazard, &mut fits);
         }
@@ -247,19 +258,25 @@ fn split(sample: &Sample, hazard: &[f64], z: &[f64], fits: &mut Fits) -> Vec<f64
     own
 }
 
+/// A power of two, and as many as [`TERMS`] or more.
+const ROOM: usize = TERMS.next_power_of_two();
+
 /// One step of the penalised likelihood, kept where weights may be.
 fn newton(sample: &Sample, hazard: &[f64], z: &[f64], came: &[f64], weights: &mut [f64]) {
     let (mean, sd): (Terms, Terms) = prior();
-    let mut slope = [0.0; TERMS];
-    let mut bend = vec![[0.0; TERMS]; TERMS];
-    for (place, (some, open_h, ..)) in sample.rows.iter().enumerate() {
+    // Room for as many as a place can tell of: where none lies outside, none is asked whether it does.
+    let mut slope = [0.0; ROOM];
+    let mut bend = [[0.0; ROOM]; ROOM];
+    for (place, ((_, open_h, ..), some)) in sample.each().enumerate() {
         let expected = z[place] * hazard[place] * open_h;
         let off = came[place] - expected;
         for (turn, (i, x)) in some.iter().enumerate() {
-            slope[usize::from(*i)] += off * x;
-            let row = &mut bend[usize::from(*i)];
+            let i = usize::from(*i) % ROOM;
+            slope[i] += off * x;
+            let row = &mut bend[i];
+            let x = expected * x;
             for (j, y) in &some[turn..] {
-                row[usize::from(*j)] += expected * x * y;
+                row[usize::from(*j) % ROOM] += x * y;
             }
         }
     }
