@@ -202,17 +202,24 @@ pub struct EventRow {
 /// Puts together who lived in the herd, from every row that names an animal.
 ///
 /// `numbers` are all herd numbers that occur in any table (a cow that only visits a box is a cow too). A number's
-/// `left` or `died` event ends a life; a later row of the number begins the next one. Order of rows does not matter.
+/// `left` or `died` event ends a life; a later row of the number begins the next one. Order of rows does not matter; events that
+/// come number by number are put together fastest.
 /// Lives come sorted by number, then by instance, and `key` is their place in the answer.
-pub fn lives(numbers: &[String], animals: &[AnimalRow], events: &[EventRow], zone: &TimeZone) -> Vec<Life> {
+pub fn lives<'e>(
+    numbers: &[String],
+    animals: &[AnimalRow],
+    events: impl IntoIterator<Item = &'e EventRow>,
+    zone: &TimeZone,
+) -> Vec<Life> {
     use std::collections::{BTreeMap, BTreeSet};
     let mut rows_of: BTreeMap<&str, Vec<&AnimalRow>> = BTreeMap::new();
     for row in animals {
         rows_of.entry(&row.animal).or_default().push(row);
     }
     let mut events_of: BTreeMap<&str, Vec<&EventRow>> = BTreeMap::new();
-    for event in events {
-        events_of.entry(&event.animal).or_default().push(event);
+    let events: Vec<&EventRow> = events.into_iter().collect();
+    for of_one in events.chunk_by(|a, b| a.animal == b.animal) {
+        events_of.entry(&of_one[0].animal).or_default().extend(of_one);
     }
     let mut all: BTreeSet<&str> = numbers.iter().map(String::as_str).collect();
     all.extend(rows_of.keys());

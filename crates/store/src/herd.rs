@@ -53,15 +53,25 @@ impl Farm {
         Ok(animals)
     }
 
-    /// All events, in order of time. A herd has tens of thousands: only what is asked of them is read, no cell is made, and they
-    /// come as they lie in the file, by time.
+    /// All events, in order of time.
     pub fn event_rows(&self) -> Result<Vec<EventRow>> {
+        let mut events: Vec<EventRow> = self.events_by_number()?.into_values().flatten().collect();
+        // Of one time in order of number, as they come.
+        events.sort_by_key(|event| event.at);
+        Ok(events)
+    }
+
+    /// Events by herd number, each number's in order of time. A herd has tens of thousands: only what is asked of them is read,
+    /// and no cell is made.
+    pub fn events_by_number(&self) -> Result<BTreeMap<String, Vec<EventRow>>> {
         let names: BTreeMap<i64, String> = names::ids(&self.connection, "animal_name")?.into_iter().collect();
+        // By id first: there are few numbers, and many rows.
+        let mut by_id: BTreeMap<i64, Vec<EventRow>> = BTreeMap::new();
         let mut all = self.connection.prepare_cached(
-            "SELECT animal, at, kind, quarter, detail, value, until, note FROM events ORDER BY at",
+            "SELECT animal, at, kind, quarter, detail, value, until, note FROM events
+             ORDER BY at, animal, kind, quarter, detail",
         )?;
         let mut rows = all.query([])?;
-        let mut events: Vec<EventRow> = Vec::new();
         while let Some(row) = rows.next()? {
             let text = |place: usize| -> Result<Option<String>> {
                 let text = match row.get_ref(place)? {
@@ -72,8 +82,9 @@ impl Farm {
                 let owned = text.map(|text| std::str::from_utf8(text).map(str::to_owned)).transpose();
                 owned.map_err(|error| StoreError::Stored { what: "events", detail: error.to_string() })
             };
-            events.push(EventRow {
-                animal: names.get(&row.get(0)?).cloned().unwrap_or_default(),
+            let id: i64 = row.get(0)?;
+            let event = EventRow {
+                animal: names.get(&id).cloned().unwrap_or_default(),
                 at: cells::instant(row.get(1)?, "at")?,
                 kind: text(2)?.unwrap_or_default(),
                 quarter: text(3)?.as_deref().and_then(Quarter::from_code),
@@ -81,20 +92,10 @@ impl Farm {
                 value: row.get(5)?,
                 until: row.get::<_, Option<i64>>(6)?.map(|ms| cells::instant(ms, "until")).transpose()?,
                 note: text(7)?,
-            });
+            };
+            by_id.entry(id).or_default().push(event);
         }
-        // Of one time by name and not by id: ids tell in which order files were read.
-        let code = |event: &EventRow| event.quarter.map_or("", Quarter::code);
-        events.sort_by(|a, b| {
-            (a.at, &a.animal, &a.kind, code(a), &a.detail).cmp(&(
-                b.at,
-                &b.animal,
-                &b.kind,
-                code(b),
-                &b.detail,
-            ))
-        });
-        Ok(events)
+        Ok(by_id.into_values().map(|events| (events[0].animal.clone(), events)).collect())
     }
 
     /// Rows of any table as cells in the table's order, in order of time (where it has one) and key, over a span of the

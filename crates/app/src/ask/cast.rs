@@ -25,16 +25,16 @@ impl Cast {
     /// Reads who lived in the herd.
     pub fn read(barn: &Barn, zone: &TimeZone) -> anyhow::Result<Cast> {
         // All of it from one state of the file: a new number moves the places of all after it.
-        let (last_batch, numbers, boxes, animals, rows) = barn.store.at_one_state(|store| {
+        let (last_batch, numbers, boxes, animals, events) = barn.store.at_one_state(|store| {
             Ok((
                 store.last_batch()?,
                 store.numbers()?,
                 store.boxes()?,
                 store.animal_rows()?,
-                store.event_rows()?,
+                store.events_by_number()?,
             ))
         })?;
-        let lives = cowpath_core::herd::lives(&numbers, &animals, &rows, zone);
+        let lives = cowpath_core::herd::lives(&numbers, &animals, events.values().flatten(), zone);
         let mut of_number = Vec::with_capacity(numbers.len());
         let mut next = 0;
         for number in &numbers {
@@ -43,15 +43,6 @@ impl Cast {
                 next += 1;
             }
             of_number.push(from..next);
-        }
-        let mut events: BTreeMap<String, Vec<EventRow>> = BTreeMap::new();
-        for row in rows {
-            match events.get_mut(&row.animal) {
-                Some(own) => own.push(row),
-                None => {
-                    events.insert(row.animal.clone(), vec![row]);
-                }
-            }
         }
         Ok(Cast { lives, boxes, last_batch, of_number, events })
     }
