@@ -64,7 +64,8 @@ pub(crate) fn ln_each(values: &mut [f64]) {
     in_eight(Logarithms(values));
 }
 
-struct Logarithms<'a>(&'a mut [f64]);
+/// What [`ln_each`] asks for.
+pub(crate) struct Logarithms<'a>(pub &'a mut [f64]);
 
 impl InEight for Logarithms<'_> {
     type Answer = ();

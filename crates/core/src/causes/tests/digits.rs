@@ -1,6 +1,9 @@
 //! Held against the standard library's, over the range they are asked for.
 
-use crate::causes::digits::{exp, ln, ln_each};
+use crate::causes::{
+    digits::{Logarithms, exp, ln, ln_each},
+    registers::InEight,
+};
 
 #[test]
 fn five_digits_of_exp() {
@@ -35,4 +38,8 @@ fn fifteen_digits_of_ln() {
         let right = x.ln();
         assert!((told - right).abs() <= 1e-15 * right.abs(), "ln {x}: {told} for {right}");
     }
+    // Whatever registers there are.
+    let mut plain = figures;
+    Logarithms(&mut plain).reckon(pulp::Scalar256b);
+    assert!(plain.iter().zip(&told).all(|(a, b)| a.to_bits() == b.to_bits()));
 }

@@ -121,6 +121,25 @@ fn a_herds_wandering_is_found_from_its_own_rows() {
     assert!((1.0..1.2).contains(&milk.spread), "{milk:?}");
 }
 
+#[test]
+fn a_sample_of_a_large_herd_tells_its_noise() {
+    // As many as a round asks (`NOISE_COWS` of the round), of three times as many.
+    let made: Vec<Vec<crate::expect::Scored>> = (0..1800)
+        .map(|cow| super::made::made(&mut Chance::new(10_000 + cow), &super::made::Making::well(10.0)))
+        .collect();
+    let noise = |every: usize| {
+        let cows = made.iter().step_by(every).map(Vec::as_slice);
+        noise::estimate(cows, std::iter::empty(), &Noise::default())
+    };
+    let (all, sample) = (noise(1), noise(3));
+    for signal in [Signal::Milk, Signal::QuarterMilk, Signal::Conductivity] {
+        let (all, sample) = (all.of(signal), sample.of(signal));
+        assert!((sample.spread / all.spread - 1.0).abs() < 0.01, "{signal:?}: {sample:?} of {all:?}");
+        assert!((sample.memory - all.memory).abs() < 0.01, "{signal:?}: {sample:?} of {all:?}");
+    }
+    assert!((sample.between_signals - all.between_signals).abs() < 0.01);
+}
+
 /// Twice a day for 25 days, falling by `fall` from day 20 on.
 fn herd_points(fall: f64, seed: u64) -> Vec<HerdPoint> {
     let mut chance = Chance::new(seed);
