@@ -16,6 +16,7 @@ use crate::{
     farm::Farm,
     layout::{Dated, Layout},
     names::Names,
+    open,
     overlap::{self, Stays},
     quarantine::{self, Quarantined},
 };
@@ -175,6 +176,7 @@ impl Farm {
     /// then fails with [`StoreError::InUse`].
     pub fn begin(&mut self, source: &Source) -> Result<Batch<'_>> {
         let connection = &self.connection;
+        open::make_room(connection)?;
         connection.execute_batch("BEGIN IMMEDIATE")?;
         let begun = Batch::start(connection, source);
         if begun.is_err() {

@@ -20,6 +20,7 @@ use crate::{
     error::{Result, StoreError},
     farm::Farm,
     meal::{self, Meal},
+    open,
     overlap::Stays,
 };
 
@@ -96,6 +97,7 @@ impl Farm {
         columns: fn(&'static Table) -> Vec<usize>,
     ) -> Result<Delivery<'_>> {
         let connection = &self.connection;
+        open::make_room(connection)?;
         connection.execute_batch("BEGIN IMMEDIATE")?;
         Ok(Delivery {
             connection,

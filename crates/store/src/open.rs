@@ -32,10 +32,12 @@ pub(crate) const NEWEST_FORM: i64 = FORMS.len() as i64;
 /// 5.4 s at 8, 16 and 32 KiB; one cow of three years 12 to 14 ms at 16 and 32.
 const PAGE_BYTES: i64 = 32_768;
 
-/// KiB when negative. Who only reads goes through the rows once, front to back: room of a few pages is written over, and
-/// stays in the processor's own memory, where a large one would be new room for every page (a round of 2,000 cows takes one
-/// twentieth more processor time with 64 MiB).
-const READERS_CACHE: i64 = -1024;
+/// KiB when negative. Who reads goes through the rows once, front to back: room of a few pages is written over, and stays in
+/// the processor's own memory, where a large one would be new room for every page (a round of 2,000 cows takes one twentieth
+/// more processor time with 64 MiB).
+const CACHE: i64 = -1024;
+/// While logs are read in: cows are 370 growing ends of one index, and all of them stay in memory.
+const CACHE_WHILE_WRITING: i64 = -64 * 1024;
 
 /// What the start of a file says of it.
 enum Start {
@@ -96,8 +98,7 @@ fn reading(file: &Path, unchanging: bool) -> Result<Connection> {
     connection.busy_timeout(Duration::from_secs(WAIT_S))?;
     (|| {
         judge(&connection, file, false)?;
-        tune(&connection)?;
-        Ok(connection.pragma_update(None, "cache_size", READERS_CACHE)?)
+        tune(&connection)
     })()
     .map_err(|error| placed(error, folder))?;
     Ok(connection)
@@ -188,13 +189,17 @@ fn tune(connection: &Connection) -> Result<()> {
     connection.pragma_update(None, "foreign_keys", true)?;
     // With a write-ahead log a power cut may lose the last batches, never tear one, and a lost batch is read again.
     connection.pragma_update(None, "synchronous", "normal")?;
-    // KiB when negative. Cows are 370 growing ends of one index; all of them stay in memory.
-    connection.pragma_update(None, "cache_size", -64 * 1024)?;
+    connection.pragma_update(None, "cache_size", CACHE)?;
     connection.pragma_update(None, "temp_store", "memory")?;
     // A log grown by one large batch does not stay large for ever.
     connection.pragma_update_and_check(None, "journal_size_limit", 64 * 1024 * 1024, |_| Ok(()))?;
     connection.set_prepared_statement_cache_capacity(64);
     Ok(())
+}
+
+/// Makes room for what a reading of logs writes.
+pub(crate) fn make_room(connection: &Connection) -> Result<()> {
+    Ok(connection.pragma_update(None, "cache_size", CACHE_WHILE_WRITING)?)
 }
 
 fn start_of(file: &Path) -> Result<Start> {
