@@ -49,17 +49,21 @@ pub fn of_weeks(barn: &Barn, zone: &TimeZone) -> anyhow::Result<Vec<Timestamp>> 
     Ok(barn.store.checkpoints(&name(zone))?)
 }
 
-/// The latest by a time, of a week or of a day; none where it cannot be read: then the model starts from the first row.
+/// The latest by a time, of a week or of a day; of those that can be read, for another is as good as none.
 pub fn latest(barn: &Barn, zone: &TimeZone, by: Timestamp) -> anyhow::Result<Option<(Timestamp, Memory)>> {
-    let mut latest: Option<(Timestamp, String)> = None;
+    let mut kept: Vec<(Timestamp, String)> = Vec::new();
     for name in [name(zone), day_name(zone)] {
-        let times = barn.store.checkpoints(&name)?;
-        let own = times.into_iter().rev().find(|kept| *kept <= by).map(|at| (at, name));
-        latest = latest.max(own);
+        let latest = barn.store.checkpoints(&name)?.into_iter().rev().find(|kept| *kept <= by);
+        kept.extend(latest.map(|at| (at, name)));
     }
-    let Some((at, name)) = latest else { return Ok(None) };
-    let kept = barn.store.checkpoint_before(at, &name)?;
-    Ok(kept.and_then(|(at, bytes)| Some((at, postcard::from_bytes(&bytes).ok()?))))
+    kept.sort();
+    for (at, name) in kept.into_iter().rev() {
+        let state = barn.store.checkpoint_before(at, &name)?;
+        if let Some(memory) = state.and_then(|(_, bytes)| postcard::from_bytes(&bytes).ok()) {
+            return Ok(Some((at, memory)));
+        }
+    }
+    Ok(None)
 }
 
 /// The name memories are kept under: the reckoning and the zone its hours of day were in.

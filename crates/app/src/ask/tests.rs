@@ -121,6 +121,13 @@ fn a_memory_of_the_day_changes_no_answer() {
     let before = kept(&farm);
     memories::keep(&mut farm.barn, &cast, &farm.zone, &earlier).unwrap();
     assert_eq!(kept(&farm), before);
+    // One that cannot be read is as good as none: the week's before it is gone on from.
+    let (day, name) = (before[0], memories::day_name(&farm.zone));
+    farm.barn.store.save_checkpoint(day, &name, b"no memory").unwrap();
+    let of_week = memories::latest(&farm.barn, &farm.zone, day).unwrap();
+    assert!(of_week.is_some_and(|(at, _)| at < day));
+    let (again, _) = farm.rolled(last, last - 240.hours());
+    assert!(again.iter().eq(whole.iter().filter(|(visit, _)| last - 240.hours() <= visit.ended_at)));
 }
 
 #[test]
