@@ -20,6 +20,9 @@ use crate::{
     names,
 };
 
+/// Events of a herd number that room is made for at once: of a year or two.
+const USUAL_EVENTS: usize = 24;
+
 impl Farm {
     /// Every herd number that occurs in any row, in the order of its bytes.
     pub fn numbers(&self) -> Result<Vec<String>> {
@@ -64,9 +67,14 @@ impl Farm {
     /// Events by herd number, each number's in order of time. A herd has tens of thousands: only what is asked of them is read,
     /// and no cell is made.
     pub fn events_by_number(&self) -> Result<BTreeMap<String, Vec<EventRow>>> {
-        let names: BTreeMap<i64, String> = names::ids(&self.connection, "animal_name")?.into_iter().collect();
+        let named = names::ids(&self.connection, "animal_name")?;
         // By id first: there are few numbers, and many rows.
-        let mut by_id: BTreeMap<i64, Vec<EventRow>> = BTreeMap::new();
+        let ids = named.last().map_or(0, |(id, _)| *id as usize + 1);
+        let mut names = vec![String::new(); ids];
+        for (id, name) in named {
+            names[id as usize] = name;
+        }
+        let mut by_id: Vec<Vec<EventRow>> = vec![Vec::new(); ids];
         let mut all = self.connection.prepare_cached(
             "SELECT animal, at, kind, quarter, detail, value, until, note FROM events
              ORDER BY at, animal, kind, quarter, detail",
@@ -82,9 +90,13 @@ impl Farm {
                 let owned = text.map(|text| std::str::from_utf8(text).map(str::to_owned)).transpose();
                 owned.map_err(|error| StoreError::Stored { what: "events", detail: error.to_string() })
             };
-            let id: i64 = row.get(0)?;
+            let id = row.get::<_, i64>(0)? as usize;
+            let Some((name, hers)) = names.get(id).zip(by_id.get_mut(id)) else {
+                let detail = format!("there is no herd number {id}");
+                return Err(StoreError::Stored { what: "events", detail });
+            };
             let event = EventRow {
-                animal: names.get(&id).cloned().unwrap_or_default(),
+                animal: name.clone(),
                 at: cells::instant(row.get(1)?, "at")?,
                 kind: text(2)?.unwrap_or_default(),
                 quarter: text(3)?.as_deref().and_then(Quarter::from_code),
@@ -93,9 +105,12 @@ impl Farm {
                 until: row.get::<_, Option<i64>>(6)?.map(|ms| cells::instant(ms, "until")).transpose()?,
                 note: text(7)?,
             };
-            by_id.entry(id).or_default().push(event);
+            if hers.is_empty() {
+                hers.reserve(USUAL_EVENTS);
+            }
+            hers.push(event);
         }
-        Ok(by_id.into_values().map(|events| (events[0].animal.clone(), events)).collect())
+        Ok(names.into_iter().zip(by_id).filter(|(_, events)| !events.is_empty()).collect())
     }
 
     /// Rows of any table as cells in the table's order, in order of time (where it has one) and key, over a span of the

@@ -21,8 +21,9 @@ use crate::{
 };
 
 /// What is called with each visit: the place of her herd number in [`Farm::numbers`], and the visit. Its `life` is
-/// `LifeKey(u32::MAX)`: whose life it is, the herd list tells and not the file.
-pub type EachVisit<'f> = dyn FnMut(u32, &Visit) -> ControlFlow<()> + 'f;
+/// `LifeKey(u32::MAX)`: whose life it is, the herd list tells and not the file. That, and columns that were asked for, may be
+/// written into: a visit is large, and need not be copied for it.
+pub type EachVisit<'f> = dyn FnMut(u32, &mut Visit) -> ControlFlow<()> + 'f;
 
 /// Columns the milk model reads; places in the table.
 const MILKING_COLUMNS: Range<usize> = 5..31;
@@ -31,6 +32,9 @@ const MILKING_LEAVES: Range<usize> = 11..23;
 
 /// Of a longer visit nothing is counted by its end.
 const LONGEST_COUNTED: SignedDuration = SignedDuration::from_hours(6);
+
+/// Whose a visit is before the herd list was asked.
+const NOBODY: LifeKey = LifeKey(u32::MAX);
 
 const COLUMNS: usize = 45;
 /// A column that is not asked for.
@@ -271,7 +275,7 @@ impl Day {
     fn hand_on(&mut self, each: &mut EachVisit<'_>) -> ControlFlow<()> {
         self.order.sort_unstable();
         for (_, cow, _, place) in &self.order {
-            each(*cow, &self.visits[*place])?;
+            each(*cow, &mut self.visits[*place])?;
         }
         self.order.clear();
         ControlFlow::Continue(())
@@ -280,7 +284,7 @@ impl Day {
 
 /// A visit of which nothing is known.
 fn blank() -> Visit {
-    Visit::stay(LifeKey(u32::MAX), BoxKey(0), Timestamp::UNIX_EPOCH, Timestamp::UNIX_EPOCH)
+    Visit::stay(NOBODY, BoxKey(0), Timestamp::UNIX_EPOCH, Timestamp::UNIX_EPOCH)
 }
 
 /// Writes the columns asked for over a visit's; the others stay as they are.
@@ -290,6 +294,7 @@ fn decode(row: &Row<'_>, wanted: &Wanted, boxes: &[u32], visit: &mut Visit) -> R
         boxes.get(id as usize).and_then(|place| u16::try_from(*place).ok()).map(BoxKey).ok_or_else(|| {
             StoreError::Stored { what: "box", detail: format!("there is no name for box {id}") }
         })?;
+    visit.life = NOBODY;
     visit.started_at = instant(row.get(2)?, "started_at")?;
     visit.ended_at = instant(row.get(3)?, "ended_at")?;
     if wanted.place[4] != ABSENT {

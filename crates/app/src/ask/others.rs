@@ -14,7 +14,7 @@ use cowpath_core::{
     herd::{Life, LifeKey, Stage, Stages},
     signals::{
         self, BoxSensors, Frozen, Ground, Heard, LEARNED_D, Learner, PastHeat, Reading, Said, Stuck, Tags,
-        Window,
+        Taken, Window,
     },
     tables::{Bin, Visit},
     time::WallClock,
@@ -67,19 +67,31 @@ pub fn at(barn: &Barn, cast: &Cast, zone: &TimeZone, at: Timestamp) -> anyhow::R
         let mut window = window();
         let tags = each_bin(barn, cast, span.clone(), &mut |reading, stage| window.take(reading, stage))?;
         window.without(&tags);
-        let said = window.said();
+        let said = said(window);
         anyhow::Ok((beside.or(|| visits(barn))?, tags, said))
     })?;
     let stuck = [tags, std::mem::take(&mut of_visits.stuck)].concat();
     let heats = ground.heats.iter().enumerate();
     let heats = heats.filter_map(|(key, heat)| Some((LifeKey(key as u32), (*heat)?))).collect();
     let OfVisits { said, seen, boxes, .. } = of_visits;
-    Ok(Others { heard: Heard::of([of_tags, said]), seen, boxes, heats, stuck, learned })
+    Ok(Others {
+        heard: Heard::of(of_tags.into_iter().chain(said).collect()),
+        seen,
+        boxes,
+        heats,
+        stuck,
+        learned,
+    })
+}
+
+/// What a window's readings say.
+fn said(window: Window<'_>) -> Vec<Said> {
+    beside::in_turns(window.taken(), Taken::said)
 }
 
 /// What visits tell.
 struct OfVisits {
-    said: Said,
+    said: Vec<Said>,
     seen: BTreeMap<LifeKey, Vec<Timestamp>>,
     boxes: BoxLog,
     stuck: Vec<Stuck>,
@@ -90,7 +102,7 @@ impl OfVisits {
         barn: &Barn,
         cast: &Cast,
         span: Range<Timestamp>,
-        mut window: Window,
+        mut window: Window<'_>,
     ) -> anyhow::Result<OfVisits> {
         let mut boxes = BoxLog::new();
         let mut ends: Vec<Vec<Timestamp>> = vec![Vec::new(); cast.lives.len()];
@@ -105,7 +117,7 @@ impl OfVisits {
             ends.sort_unstable();
             seen.insert(key, ends);
         }
-        Ok(OfVisits { said: window.said(), seen, boxes, stuck })
+        Ok(OfVisits { said: said(window), seen, boxes, stuck })
     }
 }
 
@@ -207,12 +219,11 @@ fn each_visit(
         if visit.ended_at <= end
             && let Some(life) = cast.life(number, visit.started_at)
         {
-            let mut visit = *visit;
             visit.life = life.key;
-            visited(&visit);
-            sensors.take(&mut visit);
+            visited(visit);
+            sensors.take(visit);
             let stage = stages.of(life, visit.started_at);
-            signals::of_visit(&visit, &mut |reading| each(&reading, &stage));
+            signals::of_visit(visit, &mut |reading| each(&reading, &stage));
         }
         ControlFlow::Continue(())
     })?;

@@ -114,7 +114,7 @@ fn here(
         if store.last_batch()? != cast.last_batch {
             return Ok(false);
         }
-        store.milkings(span, each)?;
+        store.milkings(span, &mut |number, visit| each(number, visit))?;
         Ok(true)
     })?;
     if same { Ok(()) } else { Err(Moved.into()) }

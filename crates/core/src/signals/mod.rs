@@ -8,7 +8,7 @@
 //!   own    her own standing beside it, n/(n + σ²/τ²) of what her days show; σ within, τ between cows
 //!   hour   the herd's day, and hers beside it    herd  what all cows do at that time    box  what its sensor adds that day
 //! Stage, own and hour are learned from four weeks that end at a turn of the week at least ten days before the time of
-//! judging ([`Ground`]); herd and box from the ten days themselves, from the middle of many cows ([`depart`]). So an illness of the
+//! judging ([`Ground`]); herd and box from the ten days themselves, from the middle of many cows ([`said`]). So an illness of the
 //! last days is never learned as her own, and nothing is known that was not known then.
 //! Readings are put together in blocks of [`Way::block_h`] hours that end at the time of judging; a block's departure is
 //! measured against its own scatter, and her standing's own error is handed on beside it.
@@ -27,6 +27,7 @@ pub mod jump;
 mod ordered;
 mod past_heat;
 mod readings;
+mod said;
 mod spoke;
 pub(crate) mod stuck;
 mod tags;
@@ -37,10 +38,11 @@ pub mod ways;
 use jiff::Timestamp;
 
 pub use columns::Column;
-pub use depart::{Heard, HerdLine, Hers, Said, Window};
+pub use depart::{Taken, Window};
 pub use ground::{Ground, Learner, Own};
 pub use past_heat::PastHeat;
 pub use readings::{Reading, of_bin, of_visit};
+pub use said::{Heard, HerdLine, Hers, Said};
 pub use spoke::Began;
 pub use stuck::{BoxSensors, Run, Stuck, Whose};
 pub use tags::{Frozen, TAG_H, Tags};

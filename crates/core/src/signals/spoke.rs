@@ -7,8 +7,6 @@
 //! illness: said = 1.6 · Σ over signals max(0, z − ½), z the step's mean departure in spreads, towards illness
 //! heat: said = 0.9 · (z + z of the step before), z of activity, upwards
 
-use std::collections::BTreeMap;
-
 use jiff::Timestamp;
 
 use super::{
@@ -55,13 +53,16 @@ impl Sum {
     }
 }
 
+/// What a cow's readings of a step say: whose, which step, how much.
+type Step = (LifeKey, i64, f64);
+
 /// What the readings of one place say, step by step: cows in order, each one's steps in order.
 #[derive(Default)]
 pub(super) struct Spoken {
     /// Of illness.
-    ill: Vec<(LifeKey, i64, f64)>,
+    ill: Vec<Step>,
     /// Of heat: z.
-    heat: Vec<(LifeKey, i64, f64)>,
+    heat: Vec<Step>,
     /// Steps of the cow that is heard, of illness and of heat: cow after cow in the same room.
     steps: [Ordered<i64, Sum>; 2],
 }
@@ -101,36 +102,50 @@ impl Spoken {
     }
 }
 
-/// Since when each cow's readings speak, by what those of each place say, places in order.
-pub(super) fn began(spoken: Vec<Spoken>) -> BTreeMap<LifeKey, Began> {
-    let mut began: BTreeMap<LifeKey, Began> = BTreeMap::new();
-    let mut ill: Vec<(LifeKey, i64, f64)> = Vec::new();
-    let mut heat: Vec<(LifeKey, i64, f64)> = Vec::new();
-    for one in spoken {
-        ill.extend(one.ill);
-        heat.extend(one.heat);
+/// Since when each cow's readings speak, cows in order, by what those of each place say, places in order.
+pub(super) fn began(spoken: &[Spoken]) -> Vec<(LifeKey, Began)> {
+    let lives = spoken.iter().flat_map(|one| [&one.ill, &one.heat]).filter_map(|said| said.last());
+    let Some(last) = lives.map(|(life, ..)| life.0).max() else { return Vec::new() };
+    let mut rest: Vec<[&[Step]; 2]> = spoken.iter().map(|one| [&one.ill[..], &one.heat[..]]).collect();
+    let mut steps: Ordered<i64, f64> = Ordered::default();
+    let mut all = Vec::new();
+    for life in (0..=last).map(LifeKey) {
+        let mut own = None;
+        for [ill, _] in &mut rest {
+            for (_, step, said) in hers(ill, life) {
+                *steps.of(*step) += said;
+            }
+        }
+        if 0 < steps.len() {
+            let mut trouble = None;
+            for (step, said) in steps.drain() {
+                trouble = Trouble::after(trouble, said, step * STEPS_OF_ILLNESS * STEP_MS);
+            }
+            own.get_or_insert_with(Began::default).ill = since(trouble);
+        }
+        let (mut trouble, mut before, mut any) = (None, 0.0, false);
+        for [_, heat] in &mut rest {
+            for (_, step, z) in hers(heat, life) {
+                trouble = Trouble::after(trouble, 0.9 * (z + before), step * STEP_MS);
+                (before, any) = (*z, true);
+            }
+        }
+        if any {
+            own.get_or_insert_with(Began::default).heat = since(trouble);
+        }
+        all.extend(own.map(|own| (life, own)));
     }
-    // Stable: of one step the places stay in order.
-    ill.sort_by_key(|(life, step, _)| (*life, *step));
-    let mut trouble: Option<(LifeKey, Option<Trouble>)> = None;
-    for signals in ill.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
-        let (life, step, _) = signals[0];
-        let said = signals.iter().fold(0.0, |said, (_, _, of_one)| said + of_one);
-        let before = trouble.filter(|(own, _)| *own == life).and_then(|(_, trouble)| trouble);
-        let now = Trouble::after(before, said, step * STEPS_OF_ILLNESS * STEP_MS);
-        began.entry(life).or_default().ill =
-            now.and_then(|one| Timestamp::from_millisecond(one.since_ms).ok());
-        trouble = Some((life, now));
-    }
-    let mut trouble: Option<(LifeKey, Option<Trouble>, f64)> = None;
-    for (life, step, z) in heat {
-        let (before, last) = trouble
-            .filter(|(own, ..)| *own == life)
-            .map_or((None, 0.0), |(_, trouble, last)| (trouble, last));
-        let now = Trouble::after(before, 0.9 * (z + last), step * STEP_MS);
-        began.entry(life).or_default().heat =
-            now.and_then(|one| Timestamp::from_millisecond(one.since_ms).ok());
-        trouble = Some((life, now, z));
-    }
-    began
+    all
+}
+
+fn since(trouble: Option<Trouble>) -> Option<Timestamp> {
+    trouble.and_then(|one| Timestamp::from_millisecond(one.since_ms).ok())
+}
+
+/// Takes what is said of a cow off the front.
+fn hers<'s>(said: &mut &'s [Step], life: LifeKey) -> &'s [Step] {
+    let end = said.iter().take_while(|(own, ..)| *own == life).count();
+    let (hers, rest) = said.split_at(end);
+    *said = rest;
+    hers
 }

@@ -10,6 +10,8 @@
 //! The only box of a farm has no contrast: its meter is held against the tank; without pickups it
 //! shares what its cows fall by with the herd, by the rates of both.
 
+use std::collections::BTreeSet;
+
 use super::{
     BoxFault, Boxes, SILENT_H, before,
     chain::{Followed, Law, Look, Verdict, follow},
@@ -67,20 +69,39 @@ pub(crate) fn judge(boxes: &Boxes, settings: &Settings) -> Vec<BoxFault> {
             both.into_iter().flatten().max_by(likelier).into_iter().collect()
         }
         [one, other] => pair(boxes, one, other, settings).into_iter().collect(),
-        _ => many(boxes, at_work, settings),
+        _ => many(boxes, at_work, SOUND_BELOW, settings),
     }
 }
 
 /// From so sure on a box is left out when the others are judged: the middle of two boxes holds half of the one that is off.
 const LEFT_OUT_FROM: f64 = 0.2;
+/// One that is less likely than this to be off is not asked again while the middle of the others is next to the same …
+pub(crate) const SOUND_BELOW: f64 = 0.25 * LEFT_OUT_FROM;
+/// … which it is until one in so many boxes is left out.
+const MIDDLE_HOLDS: usize = 8;
 
 /// Three boxes and more: the one most surely off first, then the others without it.
-fn many(boxes: &Boxes, mut left: Vec<&(BoxKey, Vec<BoxBin>)>, settings: &Settings) -> Vec<BoxFault> {
+/// Sound ones are those less likely to be off than `sound_below`; at 0 all are asked again and again.
+pub(crate) fn many(
+    boxes: &Boxes,
+    mut left: Vec<&(BoxKey, Vec<BoxBin>)>,
+    sound_below: f64,
+    settings: &Settings,
+) -> Vec<BoxFault> {
     let mut faults = Vec::new();
+    let at_work = left.len();
+    let mut sound: BTreeSet<BoxKey> = BTreeSet::new();
     while 3 <= left.len() {
-        let surest = left
-            .iter()
-            .filter_map(|own| Some((own.0, of_many(boxes, own, &left, settings)?)))
+        if at_work <= MIDDLE_HOLDS * faults.len() {
+            sound.clear();
+        }
+        let asked = left.iter().filter(|(key, _)| !sound.contains(key));
+        let followed: Vec<(BoxKey, Followed)> =
+            asked.filter_map(|own| Some((own.0, of_many(boxes, own, &left, settings)?))).collect();
+        let are_sound = followed.iter().filter(|(_, own)| own.probability < sound_below);
+        sound.extend(are_sound.map(|(key, _)| *key));
+        let surest = followed
+            .into_iter()
             .max_by(|(_, a), (_, b)| told(a).total_cmp(&told(b)))
             .filter(|(_, own)| LEFT_OUT_FROM <= own.probability)
             .and_then(|(key, own)| Some((key, own.verdict()?)));

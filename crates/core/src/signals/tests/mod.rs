@@ -3,7 +3,8 @@
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 use super::{
-    Column, Frozen, Ground, Heard, JUDGED_H, Learner, Reading, Stuck, Tags, Whose, Window, of_bin, of_visit,
+    Column, Frozen, Ground, Heard, JUDGED_H, Learner, Reading, Stuck, Tags, Taken, Whose, Window, of_bin,
+    of_visit,
 };
 use crate::{
     expect::Signal,
@@ -101,7 +102,7 @@ fn heard_without(bins: &[(LifeKey, Bin)], visits: &[Visit], at: Timestamp, stuck
     let mut window = Window::new(&ground, at, clock);
     readings().iter().for_each(|reading| window.take(reading, &stage()));
     window.without(stuck);
-    Heard::of([window.said()])
+    Heard::of(window.taken().into_iter().map(Taken::said).collect())
 }
 
 fn end() -> Timestamp {
