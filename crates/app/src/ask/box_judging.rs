@@ -1,11 +1,9 @@
-//! Judges the boxes: reads their visits, standstills and pickups of the last weeks and asks core what may be off.
-
-use std::ops::ControlFlow;
+//! Judges the boxes: reads their standstills and pickups of the last weeks and asks core what may be off.
 
 use cowpath_core::{
     causes::{
         self, Finding, Subject,
-        boxes::{BoxFault, BoxLog, Boxes, ClockOff, LogEnds, Pickup, Stood},
+        boxes::{BoxFault, Boxes, ClockOff, LogEnds, Pickup, Stood},
     },
     herd::BoxKey,
     say,
@@ -13,10 +11,7 @@ use cowpath_core::{
 };
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
-use super::{cast::Cast, farm::Barn, silence::Silent, view::View};
-
-/// How far back visits tell of a box.
-const BOX_SPAN: SignedDuration = SignedDuration::from_hours(causes::boxes::LOG_D * 24);
+use super::{box_memory::BOX_SPAN, farm::Barn, silence::Silent, view::View};
 
 /// What is made of the boxes.
 pub struct Judged {
@@ -26,20 +21,6 @@ pub struct Judged {
     pub notes: Vec<String>,
     /// A clock that is or was off.
     clock: Option<ClockOff>,
-}
-
-/// What boxes wrote from [`BOX_SPAN`] before a time to `until`, as it was known then.
-pub fn log(barn: &Barn, cast: &Cast, at: Timestamp, until: Timestamp) -> anyhow::Result<BoxLog> {
-    let mut log = BoxLog::new();
-    barn.store.box_visits(at.saturating_sub(BOX_SPAN)?..until, &mut |number, visit| {
-        if visit.ended_at <= at
-            && let Some(life) = cast.life(number, visit.started_at)
-        {
-            log.take(life.key, visit);
-        }
-        ControlFlow::Continue(())
-    })?;
-    Ok(log)
 }
 
 /// Judges every box.

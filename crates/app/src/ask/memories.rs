@@ -79,20 +79,11 @@ pub fn day_name(zone: &TimeZone) -> String {
 /// Keeps memories for the next time; a store that is only read, or busy, keeps none, and nothing is lost by that. Nor is
 /// one kept where rows have come in since: it may rest on what is no longer so.
 pub fn keep(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> anyhow::Result<()> {
+    keep_of_day(barn, cast, &day_name(zone), &rolled.of_day)?;
     let name = name(zone);
     barn.store.if_free(|store| {
         if !rolled.fits.is_empty() {
             store.save_checkpoints(cast.last_batch, &fitting::name(zone), &rolled.fits)?;
-        }
-        if let Some(of_day @ (day, _)) = &rolled.of_day {
-            // One is enough: that of the newest round.
-            let name = day_name(zone);
-            let newest = store.checkpoints(&name)?.last().copied();
-            if newest < Some(*day)
-                && store.save_checkpoints(cast.last_batch, &name, std::slice::from_ref(of_day))?
-            {
-                store.thin_checkpoints(&name, &[*day])?;
-            }
         }
         if rolled.memories.is_empty() || !store.save_checkpoints(cast.last_batch, &name, &rolled.memories)? {
             return Ok(());
@@ -103,6 +94,28 @@ pub fn keep(barn: &mut Barn, cast: &Cast, zone: &TimeZone, rolled: &Rolled) -> a
             all.iter().copied().filter(|turn| is_kept(turn.as_millisecond(), newest)).collect();
         if keep.len() < all.len() {
             store.thin_checkpoints(&name, &keep)?;
+        }
+        Ok(())
+    })?;
+    Ok(())
+}
+
+/// A memory of a day, where one was made: the turn of the day, and its bytes.
+pub type OfDay = Option<(Timestamp, Vec<u8>)>;
+
+/// The turn of the day (of Greenwich) by a time.
+pub fn day_of(at: Timestamp) -> Timestamp {
+    const DAY_MS: i64 = 86_400_000;
+    Timestamp::from_millisecond(at.as_millisecond().div_euclid(DAY_MS) * DAY_MS).unwrap_or(at)
+}
+
+/// Keeps a memory of a day under a name, in the same way. One is enough: that of the newest round.
+pub fn keep_of_day(barn: &mut Barn, cast: &Cast, name: &str, of_day: &OfDay) -> anyhow::Result<()> {
+    let Some(own @ (day, _)) = of_day else { return Ok(()) };
+    barn.store.if_free(|store| {
+        let newest = store.checkpoints(name)?.last().copied();
+        if newest < Some(*day) && store.save_checkpoints(cast.last_batch, name, std::slice::from_ref(own))? {
+            store.thin_checkpoints(name, &[*day])?;
         }
         Ok(())
     })?;

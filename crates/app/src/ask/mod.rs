@@ -9,6 +9,7 @@ mod beside;
 pub mod box_day;
 pub mod box_evidence;
 pub mod box_judging;
+mod box_memory;
 pub mod box_minutes;
 pub mod boxes;
 pub mod bring_in;

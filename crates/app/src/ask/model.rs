@@ -20,7 +20,7 @@ use super::{
     cast::Cast,
     farm::Barn,
     fitting::{Fits, Pace},
-    memories::{self, MemoryOf},
+    memories::{self, MemoryOf, OfDay},
     reading,
 };
 
@@ -43,7 +43,7 @@ pub struct Rolled {
     /// Memories to keep for the next time.
     pub memories: Vec<(Timestamp, Vec<u8>)>,
     /// That of the day from which milkings were wanted, likewise.
-    pub of_day: Option<(Timestamp, Vec<u8>)>,
+    pub of_day: OfDay,
     /// Fits to keep for the next time.
     pub fits: Vec<(Timestamp, Vec<u8>)>,
     /// Fits that were not made ahead of the roll, so that it had to stop for all of them.
@@ -125,7 +125,7 @@ struct Rolling<'scope, 'env> {
     kept: Vec<Timestamp>,
     /// The turn of a day of which one is made, if it lies ahead; and that one.
     day_ms: Option<i64>,
-    of_day: Option<(Timestamp, Vec<u8>)>,
+    of_day: OfDay,
     /// The time rolled to, and from when on milkings are handed on.
     at: Timestamp,
     wanted_from: Timestamp,
@@ -165,7 +165,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
             of_day: None,
         };
         let from = wanted_from.min(at);
-        let day_ms = from.as_millisecond().div_euclid(DAY_MS) * DAY_MS;
+        let day_ms = memories::day_of(from).as_millisecond();
         // At the turn of a week its own memory is kept.
         rolling.day_ms = Some(day_ms).filter(|day_ms| (day_ms - FIRST_TURN_MS) % WEEK_MS != 0);
         let Some((at, memory)) = memories::latest(barn, zone, from)? else { return Ok(rolling) };

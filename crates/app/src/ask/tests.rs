@@ -2,12 +2,13 @@
 
 use std::{ops::ControlFlow, path::PathBuf};
 
-use cowpath_core::{expect::Scored, tables::Visit};
+use cowpath_core::{causes::boxes::BoxLog, expect::Scored, tables::Visit};
 use cowpath_herdsim::Scenario;
 use cowpath_store::Way;
 use jiff::{Timestamp, ToSpan, tz::TimeZone};
 
 use super::{
+    box_memory,
     cast::Cast,
     coming::Coming,
     cowing,
@@ -128,6 +129,61 @@ fn a_memory_of_the_day_changes_no_answer() {
     assert!(of_week.is_some_and(|(at, _)| at < day));
     let (again, _) = farm.rolled(last, last - 240.hours());
     assert!(again.iter().eq(whole.iter().filter(|(visit, _)| last - 240.hours() <= visit.ended_at)));
+}
+
+#[test]
+fn rows_kept_of_the_boxes_change_no_answer() {
+    let mut farm = simulated();
+    let last = farm.last();
+    // As text: a figure that is not there is kept as not a number, which equals nothing.
+    let plain = |farm: &Simulated, at: Timestamp, until: Timestamp| {
+        let (cast, mut log) = (farm.cast(), BoxLog::new());
+        let each = &mut |number: u32, visit: &mut Visit| {
+            if visit.ended_at <= at
+                && let Some(life) = cast.life(number, visit.started_at)
+            {
+                log.take(life.key, visit);
+            }
+            ControlFlow::Continue(())
+        };
+        farm.barn.store.box_visits(at - box_memory::BOX_SPAN..until, each).unwrap();
+        format!("{log:?}")
+    };
+    let kept = |farm: &Simulated| farm.barn.store.checkpoints(&box_memory::name()).unwrap();
+    let asked = |farm: &mut Simulated, at: Timestamp| {
+        let (cast, until) = (farm.cast(), at - 240.hours());
+        let own = box_memory::log(&farm.barn, &cast, at, until).unwrap();
+        assert!(format!("{:?}", own.log) == plain(farm, at, until), "at {at}");
+        box_memory::keep(&mut farm.barn, &cast, &own.of_day).unwrap();
+        own.of_day.map(|(day, _)| day)
+    };
+    let mut made = 0;
+    for third_days in (0..12).rev() {
+        let at = last - (8 * third_days).hours();
+        made += usize::from(asked(&mut farm, at).is_some());
+        assert_eq!(kept(&farm).len(), 1, "that of the newest round alone");
+        assert!(kept(&farm)[0] <= at - 240.hours());
+        assert!(asked(&mut farm, at).is_none(), "it is gone on from, and not made again");
+    }
+    assert!((4..=5).contains(&made), "one a day: {made}");
+    // An earlier round makes none, and leaves the newest one's where it is.
+    let newest = kept(&farm);
+    assert!(asked(&mut farm, last - 480.hours()).is_none());
+    assert_eq!(kept(&farm), newest);
+    // One that cannot be read is as good as none.
+    farm.barn.store.save_checkpoint(newest[0], &box_memory::name(), b"no memory").unwrap();
+    assert!(asked(&mut farm, last).is_none());
+    // A row that came late is in the next answer, under whatever keys there are then.
+    let late = farm.folder.path().join("late.csv");
+    let began = farm.zone.to_datetime(newest[0] - 60.hours());
+    let row = format!("0,1,{began},{},milked,9", began.checked_add(7.minutes()).unwrap());
+    std::fs::write(&late, format!("animal,box,started_at,ended_at,outcome,milk_kg\n{row}\n")).unwrap();
+    let before = plain(&farm, last, last - 240.hours());
+    let (zone, now) = (farm.zone.clone(), farm.now);
+    take_in::take_in(&mut farm.barn, &[late], &zone, now, &mut |_, _| {}).unwrap();
+    assert!(before != plain(&farm, last, last - 240.hours()));
+    assert!(kept(&farm).is_empty());
+    assert!(asked(&mut farm, last).is_some() && asked(&mut farm, last).is_none());
 }
 
 #[test]

@@ -6,13 +6,14 @@ use cowpath_core::{causes::boxes::BoxLog, expect::Scored, herd::LifeKey};
 use jiff::{SignedDuration, Timestamp};
 
 use super::{
-    background, beside, box_judging,
+    background, beside,
+    box_memory::{self, OfBoxes},
     cast::Cast,
     contradictions,
     farm::{Barn, Ways},
     habits,
     learned::{self, Judging},
-    memories,
+    memories::{self, OfDay},
     model::{self, Rolled},
     others::{self, Others},
     refused, stuck,
@@ -46,6 +47,8 @@ pub struct View {
     pub others: Others,
     /// What the boxes wrote in the last weeks.
     pub box_log: BoxLog,
+    /// Of what they wrote before the last ten days, what to keep for the next time.
+    of_boxes: OfDay,
     /// Cows that are milked though they were noted as dried off then: the note is not in `cast`.
     pub undried: Vec<(LifeKey, Timestamp)>,
     /// Costs, and rates as far as the farm has taught them.
@@ -73,9 +76,9 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
     let mut milkings: BTreeMap<LifeKey, Vec<Scored>> = BTreeMap::new();
     let from = at.saturating_sub(TEN_DAYS)?;
     let zone = &ways.zone;
-    let (rolled, mut box_log, mut others, cells, judging, refused, known) = thread::scope(|scope| {
+    let (rolled, of_boxes, mut others, cells, judging, refused, known) = thread::scope(|scope| {
         let others = |barn: &Barn| others::at(barn, &cast, zone, at);
-        let box_log = |barn: &Barn| box_judging::log(barn, &cast, at, from);
+        let box_log = |barn: &Barn| box_memory::log(barn, &cast, at, from);
         let others_beside = beside::ask(scope, barn, last_batch, others);
         let box_log_beside = beside::ask(scope, barn, last_batch, box_log);
         let rolled = model::roll(barn, &cast, zone, at, from, &mut |visit, scored| {
@@ -90,10 +93,11 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
             Some(newest) if newest <= at => Some(newest),
             _ => barn.store.last_row_by(at)?,
         };
-        let box_log = box_log_beside.or(|| box_log(barn))?;
+        let of_boxes = box_log_beside.or(|| box_log(barn))?;
         let others = others_beside.or(|| others(barn))?;
-        anyhow::Ok((rolled, box_log, others, cells, judging, refused, known))
+        anyhow::Ok((rolled, of_boxes, others, cells, judging, refused, known))
     })?;
+    let OfBoxes { log: mut box_log, of_day: of_boxes } = of_boxes;
     box_log.append(std::mem::take(&mut others.boxes));
     stuck::take_out(&others.stuck, &mut milkings);
     refused::join(&refused, &mut box_log, &mut others.seen, &mut milkings);
@@ -109,6 +113,7 @@ pub fn at(barn: &Barn, asked: Option<Timestamp>) -> anyhow::Result<Option<View>>
         cells,
         others,
         box_log,
+        of_boxes,
         undried,
         judging,
         fits: OnceLock::new(),
@@ -142,6 +147,7 @@ impl View {
     pub fn keep(&self, barn: &mut Barn) -> anyhow::Result<()> {
         self.keep_fits(barn)?;
         memories::keep(barn, &self.cast, &self.ways.zone, &self.rolled)?;
+        box_memory::keep(barn, &self.cast, &self.of_boxes)?;
         others::keep(barn, &self.cast, &self.ways.zone, &self.others)
     }
 }

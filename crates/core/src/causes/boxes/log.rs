@@ -10,7 +10,7 @@ use crate::{
 };
 
 /// One visit, no more of it than is asked of boxes.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(crate) struct Row {
     pub life: LifeKey,
     pub at_box: BoxKey,
@@ -25,7 +25,7 @@ pub(crate) struct Row {
 }
 
 /// A figure or none, in the room of one: a large herd has half a million rows.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 struct Figure(f64);
 
 impl Figure {
@@ -79,11 +79,13 @@ impl Row {
     }
 }
 
-/// Visits of the last weeks; they come in any order and are asked in the order they ended.
-#[derive(Debug, Clone, Default)]
+/// Visits of the last weeks; they come in any order and are asked in the order they ended. Kept for another day are its rows
+/// alone: what is read back is there for [`BoxLog::take_kept`].
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct BoxLog {
     rows: Vec<Row>,
     /// By box: places in `rows`.
+    #[serde(skip)]
     of_box: BTreeMap<BoxKey, Vec<u32>>,
 }
 
@@ -93,10 +95,14 @@ impl BoxLog {
         BoxLog::default()
     }
 
+    /// Nothing was written.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
     /// Takes a visit of a cow.
     pub fn take(&mut self, life: LifeKey, visit: &Visit) {
-        self.of_box.entry(visit.at_box).or_default().push(self.rows.len() as u32);
-        self.rows.push(Row {
+        self.push(Row {
             life,
             at_box: visit.at_box,
             from_ms: visit.started_at.as_millisecond(),
@@ -108,6 +114,29 @@ impl BoxLog {
             eaten_kg: Figure::of(visit.feed_eaten_kg),
             held: visit.destination == Some(Destination::Held),
         });
+    }
+
+    fn push(&mut self, row: Row) {
+        self.of_box.entry(row.at_box).or_default().push(self.rows.len() as u32);
+        self.rows.push(row);
+    }
+
+    /// Takes those visits of a log that was kept which began at a time or later and had ended by another, under the keys of today;
+    /// rows of lives and boxes that are no more are left out.
+    pub fn take_kept(
+        &mut self,
+        kept: &BoxLog,
+        (from, by): (Timestamp, Timestamp),
+        life: impl Fn(LifeKey) -> Option<LifeKey>,
+        at_box: impl Fn(BoxKey) -> Option<BoxKey>,
+    ) {
+        let (from_ms, by_ms) = (from.as_millisecond(), by.as_millisecond());
+        self.rows.reserve(kept.rows.len());
+        for row in kept.rows.iter().filter(|row| from_ms <= row.from_ms && row.to_ms <= by_ms) {
+            if let (Some(life), Some(at_box)) = (life(row.life), at_box(row.at_box)) {
+                self.push(Row { life, at_box, ..*row });
+            }
+        }
     }
 
     /// Takes the visits of another log, which come after its own.
