@@ -80,7 +80,7 @@ fn program(
             }
         }
         if !points.is_empty() {
-            lines.push(Line { signal: *signal, quarter: None, points });
+            lines.push(Line { signal: *signal, quarter: None, points: points.into() });
         }
     }
     let her = Background::of_stage(stage(days_in_milk));

@@ -1,11 +1,11 @@
 //! Who and what the rows are about: cows by their lives, boxes, and what is noted of each cow.
 
-use std::{collections::BTreeMap, ops::Range};
+use std::{collections::BTreeMap, ops::Range, thread};
 
 use cowpath_core::herd::{EventRow, Life, LifeKey};
 use jiff::{Timestamp, tz::TimeZone};
 
-use super::farm::Barn;
+use super::{beside, farm::Barn};
 
 /// Who lived in the herd and where they are milked, as the farm's file stood.
 pub struct Cast {
@@ -21,19 +21,31 @@ pub struct Cast {
     events: BTreeMap<String, Vec<EventRow>>,
 }
 
+/// Herd numbers from which on their events are read by two threads.
+const WORTH_A_THREAD: usize = 500;
+
+/// What is noted under each herd number.
+fn events(barn: &Barn, last_batch: u64, numbers: usize) -> anyhow::Result<BTreeMap<String, Vec<EventRow>>> {
+    if numbers < WORTH_A_THREAD {
+        return Ok(barn.store.events_by_number((0, 1))?);
+    }
+    thread::scope(|scope| {
+        let other = |barn: &Barn| Ok(barn.store.events_by_number((1, 2))?);
+        let beside = beside::ask(scope, barn, last_batch, other);
+        let mut events = barn.store.events_by_number((0, 2))?;
+        events.append(&mut beside.or(|| other(barn))?);
+        Ok(events)
+    })
+}
+
 impl Cast {
     /// Reads who lived in the herd.
     pub fn read(barn: &Barn, zone: &TimeZone) -> anyhow::Result<Cast> {
         // All of it from one state of the file: a new number moves the places of all after it.
-        let (last_batch, numbers, boxes, animals, events) = barn.store.at_one_state(|store| {
-            Ok((
-                store.last_batch()?,
-                store.numbers()?,
-                store.boxes()?,
-                store.animal_rows()?,
-                store.events_by_number()?,
-            ))
-        })?;
+        let _held = barn.store.hold()?;
+        let (last_batch, numbers) = (barn.store.last_batch()?, barn.store.numbers()?);
+        let (boxes, animals) = (barn.store.boxes()?, barn.store.animal_rows()?);
+        let events = events(barn, last_batch, numbers.len())?;
         let lives = cowpath_core::herd::lives(&numbers, &animals, events.values().flatten(), zone);
         let mut of_number = Vec::with_capacity(numbers.len());
         let mut next = 0;

@@ -148,7 +148,7 @@ fn pool_lines(lines: &[Line], sums: &mut Sums, cross: &mut f64, pairs: &mut f64)
         let sum = sums.of(line.signal);
         let mut days: Vec<(i64, (f64, f64))> = Vec::new();
         let mut before: Option<(f64, i64)> = None;
-        for point in &line.points {
+        for point in line.points.iter() {
             let reading = (point.gap - middle) / point.noise_sd;
             // What goes up may be heat, and half of all cows have had one in ten days: the lower side tells the scatter.
             let up = if line.signal == Signal::Activity { 1.5 } else { 3.0 };

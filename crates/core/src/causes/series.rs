@@ -64,7 +64,7 @@ pub(crate) fn of_lines(lines: &[Line], at: Timestamp, noise: &Noise) -> Vec<Seri
         .filter_map(|line| {
             let law = noise.of(line.signal);
             let mut series = Series::empty(line.signal, line.quarter, law.tail, line.points.len());
-            for point in &line.points {
+            for point in line.points.iter() {
                 let middle = hours_between(at, point.from) / 2.0 + hours_between(at, point.to) / 2.0;
                 if !(-SPAN_H..=0.0).contains(&middle) {
                     continue;

@@ -26,6 +26,7 @@ mod ground;
 pub mod jump;
 mod ordered;
 mod past_heat;
+mod points;
 mod readings;
 mod said;
 mod spoke;
@@ -41,6 +42,7 @@ pub use columns::Column;
 pub use depart::{Taken, Window};
 pub use ground::{Ground, Learner, Own};
 pub use past_heat::PastHeat;
+pub use points::Points;
 pub use readings::{Reading, of_bin, of_visit};
 pub use said::{Heard, HerdLine, Hers, Said};
 pub use spoke::Began;
@@ -66,7 +68,7 @@ pub struct Line {
     /// Which quarter, for flow.
     pub quarter: Option<Quarter>,
     /// Its blocks, oldest first.
-    pub points: Vec<Point>,
+    pub points: Points,
 }
 
 /// One block of readings beside what was expected of it.

@@ -1,13 +1,13 @@
 //! How far do the readings of the last ten days depart from what was expected of each cow?
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 use jiff::Timestamp;
 
 use super::{
-    Line, Point, Reading,
+    JUDGED_H, Line, Point, Points, Reading,
     block::Block,
-    depart::{Expected, Span, Taken},
+    depart::{Expected, LONGEST_H, Span, Taken},
     ordered::{Ordered, by_life},
     spoke::{self, Began, Spoken},
     ways::{self, PLACES, Way},
@@ -106,7 +106,7 @@ impl Taken<'_> {
     /// What they say. What all cows do at a time, and what a box adds, is taken off first.
     pub fn said(self) -> Said {
         let Taken { span, place, mut readings } = self;
-        let (way, _) = ways::at(place);
+        let (way, quarter) = ways::at(place);
         // A visit is a count: nights have fewer, and that is nobody's departure.
         let herd = if way.signal == Signal::Visits { None } else { take_off_herd(span, way, &mut readings) };
         if way.by_box {
@@ -114,6 +114,10 @@ impl Taken<'_> {
         }
         let mut said = Said { place, herd, ..Said::default() };
         let (order, ends) = by_life(readings.iter().map(|one| one.life));
+        let most_blocks = ((JUDGED_H + LONGEST_H) / way.block_h) as usize + 2;
+        // Of all cows in one place; room that is not used costs nothing.
+        let mut all: Vec<Point> = Vec::with_capacity(ends.len() * most_blocks);
+        let mut lines: Vec<(LifeKey, usize)> = Vec::with_capacity(ends.len());
         let mut blocks = Ordered::default();
         let mut next = 0;
         for (life, end) in (0..).map(LifeKey).zip(ends) {
@@ -126,9 +130,14 @@ impl Taken<'_> {
                 (span.reading(place, one), one.expected)
             });
             said.spoken.hear(place, life, own.clone());
-            let points = points(span, place, life, own, &mut blocks);
-            if !points.is_empty() {
-                let (way, quarter) = ways::at(place);
+            points(span, place, life, own, &mut blocks, &mut all);
+            lines.push((life, all.len()));
+        }
+        let (all, mut from) = (Arc::new(all), 0);
+        for (life, until) in lines {
+            let own = std::mem::replace(&mut from, until)..until;
+            if !own.is_empty() {
+                let points = Points::among(&all, own);
                 said.lines.push((life, Line { signal: way.signal, quarter, points }));
             }
         }
@@ -136,14 +145,15 @@ impl Taken<'_> {
     }
 }
 
-/// One cow's blocks of one signal, oldest first; `blocks` lends the room to sum them up in.
+/// Adds one cow's blocks of one signal, oldest first; `blocks` lends the room to sum them up in.
 fn points(
     span: Span<'_>,
     place: usize,
     life: LifeKey,
     readings: impl Iterator<Item = (Reading, f64)>,
     blocks: &mut Ordered<i64, Block>,
-) -> Vec<Point> {
+    points: &mut Vec<Point>,
+) {
     let at_ms = span.at.as_millisecond();
     let (way, _) = ways::at(place);
     for (reading, expected) in readings {
@@ -163,9 +173,7 @@ fn points(
         let drift = f64::from(span.ground.drift[place]);
         (f64::from(own.var) + drift * drift * age_d.max(0.0)).sqrt().min(between)
     });
-    let mut points = Vec::with_capacity(blocks.len());
     points.extend(blocks.drain().filter_map(|(_, block)| block.point(way, error)));
-    points
 }
 
 /// Takes off what all cows do at once; the course of it, by half days, for the signals that tell of feed and heat.

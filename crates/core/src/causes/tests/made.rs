@@ -254,7 +254,7 @@ pub fn line(
     noise: f64,
     moved: impl Fn(f64) -> f64,
 ) -> Line {
-    let points = (1..=240 / block_h)
+    let points: Vec<Point> = (1..=240 / block_h)
         .rev()
         .map(|back| {
             let from = at.checked_sub(SignedDuration::from_hours(back * block_h)).unwrap();
@@ -271,5 +271,5 @@ pub fn line(
             }
         })
         .collect();
-    Line { signal, quarter: None, points }
+    Line { signal, quarter: None, points: points.into() }
 }

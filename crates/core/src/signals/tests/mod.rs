@@ -209,7 +209,7 @@ fn nothing_later_and_nothing_older_is_judged() {
     assert_eq!(told(0.0), told(119.0));
     let all = told(40.0);
     for line in all.cows.values().flat_map(|hers| &hers.lines) {
-        for point in &line.points {
+        for point in line.points.iter() {
             assert!(point.to <= at);
             assert!(crate::time::hours_between(point.to, at) < JUDGED_H);
         }
