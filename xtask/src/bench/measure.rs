@@ -123,6 +123,30 @@ fn ticks_s(stat: &str, place: usize) -> f64 {
     ticks.unwrap_or(0.0) / 100.0
 }
 
+/// Numbers that each thread of the yardstick puts in order.
+pub const YARDSTICK_OF: usize = 2_000_000;
+
+/// How long two threads take to put so many numbers each in order, by the clock, s: the same work whatever the program does, so that
+/// what is measured beside it tells the program's pace from the machine's.
+pub fn yardstick_s() -> f64 {
+    let work = |seed: u64| {
+        // A linear congruence: the same numbers on any machine.
+        let next = |number: &u64| {
+            Some(number.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407))
+        };
+        let mut numbers: Vec<u64> =
+            std::iter::successors(Some(seed), next).take(YARDSTICK_OF).map(|number| number >> 16).collect();
+        numbers.sort_unstable();
+        std::hint::black_box(numbers);
+    };
+    let began = Instant::now();
+    thread::scope(|scope| {
+        scope.spawn(|| work(1));
+        work(2);
+    });
+    began.elapsed().as_secs_f64()
+}
+
 /// The machine in one line: how many processors, and how busy they were.
 pub fn machine() -> String {
     let processors = thread::available_parallelism().map_or(1, usize::from);
