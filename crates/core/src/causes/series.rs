@@ -57,6 +57,23 @@ const FRESH_SLOPE: f64 = 0.03;
 /// Days after calving in which she counts as fresh here.
 const FRESH_DAYS: f64 = 35.0;
 
+/// How much of a reading is remembered at the next: readings of one milking lie equally far from those before, and a power takes
+/// longer than all else of a reading.
+#[derive(Default)]
+struct Fading {
+    /// Memory over eight hours, hours between, and what that leaves.
+    last: (f64, f64, f64),
+}
+
+impl Fading {
+    fn after(&mut self, memory: f64, apart_h: f64) -> f64 {
+        if (self.last.0, self.last.1) != (memory, apart_h) {
+            self.last = (memory, apart_h, memory.powf((apart_h / 8.0).max(0.25)));
+        }
+        self.last.2
+    }
+}
+
 /// Series of the other signals of a cow, as they come.
 pub(crate) fn of_lines(lines: &[Line], at: Timestamp, noise: &Noise) -> Vec<Series> {
     lines
@@ -64,13 +81,14 @@ pub(crate) fn of_lines(lines: &[Line], at: Timestamp, noise: &Noise) -> Vec<Seri
         .filter_map(|line| {
             let law = noise.of(line.signal);
             let mut series = Series::empty(line.signal, line.quarter, law.tail, line.points.len());
+            let mut fading = Fading::default();
             for point in line.points.iter() {
                 let middle = hours_between(at, point.from) / 2.0 + hours_between(at, point.to) / 2.0;
                 if !(-SPAN_H..=0.0).contains(&middle) {
                     continue;
                 }
                 let apart_h = series.hours.last().map_or(8.0, |before| middle - before);
-                series.memory.push(law.memory.powf((apart_h / 8.0).max(0.25)));
+                series.memory.push(fading.after(law.memory, apart_h));
                 series.hours.push(middle);
                 series.gap.push(point.gap);
                 series.per_spread.push(1.0 / (point.noise_sd * law.spread));
@@ -103,6 +121,9 @@ pub(crate) fn gather(
     let mut held_from_h: Option<f64> = None;
     let unsettled_h = unsettled_since.map(|since| hours_between(at, since));
     let mut kicked_before = [false; 4];
+    // Where the departure before was put: the next one's series mostly is the next.
+    let mut index = 0;
+    let mut fading = Fading::default();
     for milking in milkings {
         let hours = hours_between(at, milking.started_at);
         if hours < -SPAN_H || at < milking.ended_at {
@@ -134,10 +155,10 @@ pub(crate) fn gather(
                 continue;
             }
             let law = noise.of(departure.signal);
-            let found = all
-                .iter()
-                .position(|series| series.signal == departure.signal && series.quarter == departure.quarter);
-            let index = found.unwrap_or_else(|| {
+            let is_of =
+                |series: &Series| series.signal == departure.signal && series.quarter == departure.quarter;
+            let next = Some(index + 1).filter(|next| all.get(*next).is_some_and(is_of));
+            index = next.or_else(|| all.iter().position(is_of)).unwrap_or_else(|| {
                 all.push(Series::empty(departure.signal, departure.quarter, law.tail, milkings.len()));
                 ratios.push(Vec::new());
                 all.len() - 1
@@ -172,7 +193,7 @@ pub(crate) fn gather(
             }
             let series = &mut all[index];
             let apart_h = series.hours.last().map_or(8.0, |before| hours - before);
-            series.memory.push(law.memory.powf((apart_h / 8.0).max(0.25)));
+            series.memory.push(fading.after(law.memory, apart_h));
             series.hours.push(hours);
             series.gap.push(departure.gap);
             series.per_spread.push(1.0 / spread);
@@ -215,7 +236,7 @@ impl Series {
             if *error <= 0.0 {
                 *per_spread /= widen;
             }
-            *error = error.hypot(lag);
+            *error = if *error == 0.0 { lag } else { error.hypot(lag) };
         }
         let surplus = self.hours.len().saturating_sub(MOST_READINGS);
         if 0 < surplus {
