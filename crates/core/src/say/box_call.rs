@@ -78,7 +78,11 @@ pub fn tell(said: &mut Said, fault: &BoxFault, instead: Option<&str>, facts: &Fa
              which of the two is off."
         );
     }
-    if fault.finding.cause == Cause::IdleFault && !fault.goes_on {
+    if fault.finding.cause == Cause::IdleFault && fault.goes_on {
+        // A log that is late looks the same as long as it is late.
+        said.decide = "What would decide: whether a cow can go in. If one can, its log has not come: read it, and this call goes."
+            .to_owned();
+    } else if fault.finding.cause == Cause::IdleFault {
         said.action =
             "Ask what happened then: gate, power, air, messages. See which cows are late.".to_owned();
         said.decide = "What would decide: the messages of the box at that time.".to_owned();
@@ -209,9 +213,13 @@ fn why(fault: &BoxFault, facts: &Facts) -> String {
     let since = when::instant(finding.since, facts.at, facts.zone);
     if finding.cause == Cause::IdleFault {
         let visits = number::plain(missed(fault), 0);
+        let none = if fault.goes_on {
+            format!("No row of a visit since {since}")
+        } else {
+            format!("From {since} no cow was let in")
+        };
         return format!(
-            "From {since} no cow was let in; by its own visits at that hour {visits} would have come. No row says that it was \
-             cleaned, served or off."
+            "{none}; by its own visits at those hours {visits} would have come. No row says that it was cleaned, served or off."
         );
     }
     let earliest = when::instant(finding.since_between.0, facts.at, facts.zone);
@@ -297,3 +305,6 @@ pub fn clock(name: &str, or: Option<&str>, off: &ClockOff, at: Timestamp, zone: 
         ),
     }
 }
+
+#[cfg(test)]
+mod tests;
