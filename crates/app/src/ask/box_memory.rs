@@ -3,12 +3,9 @@
 //! A round reads the visits of its last ten days for its cows; of the days before them only the boxes are asked, and those rows
 //! are the same at every round of a day. The store forgets them when a row dated before their end changes.
 
-use std::{collections::BTreeMap, ops::ControlFlow, ops::Range};
+use std::ops::{ControlFlow, Range};
 
-use cowpath_core::{
-    causes::boxes::{BoxLog, LOG_D},
-    herd::{BoxKey, LifeKey},
-};
+use cowpath_core::causes::boxes::{BoxLog, LOG_D};
 use jiff::{SignedDuration, Timestamp};
 use serde::{Deserialize, Serialize};
 
@@ -102,20 +99,12 @@ fn read(
 }
 
 fn kept(cast: &Cast, log: &BoxLog) -> anyhow::Result<Vec<u8>> {
-    let lives = cast.lives.iter().map(|life| (life.animal.as_str(), life.instance)).collect();
-    Ok(postcard::to_stdvec(&KeptOf { lives, boxes: &cast.boxes, log })?)
+    Ok(postcard::to_stdvec(&KeptOf { lives: cast.life_names(), boxes: &cast.boxes, log })?)
 }
 
 /// Takes what was kept, under the keys of today.
 fn take(log: &mut BoxLog, kept: &Kept, cast: &Cast, span: (Timestamp, Timestamp)) {
-    let now: BTreeMap<(&str, u32), LifeKey> =
-        cast.lives.iter().map(|life| ((life.animal.as_str(), life.instance), life.key)).collect();
-    let lives: Vec<Option<LifeKey>> =
-        kept.lives.iter().map(|(animal, instance)| now.get(&(animal.as_str(), *instance)).copied()).collect();
-    let boxes: BTreeMap<&str, BoxKey> =
-        (0..).map(BoxKey).zip(&cast.boxes).map(|(key, name)| (name.as_str(), key)).collect();
-    let boxes: Vec<Option<BoxKey>> =
-        kept.boxes.iter().map(|name| boxes.get(name.as_str()).copied()).collect();
+    let (lives, boxes) = (cast.keys_of_lives(&kept.lives), cast.keys_of_boxes(&kept.boxes));
     log.take_kept(
         &kept.log,
         span,

@@ -2,7 +2,7 @@
 
 use std::{collections::BTreeMap, ops::Range, thread};
 
-use cowpath_core::herd::{EventRow, Life, LifeKey};
+use cowpath_core::herd::{BoxKey, EventRow, Life, LifeKey};
 use jiff::{Timestamp, tz::TimeZone};
 
 use super::{beside, farm::Barn};
@@ -76,6 +76,25 @@ impl Cast {
     /// Her life.
     pub fn of(&self, key: LifeKey) -> Option<&Life> {
         self.lives.get(key.0 as usize)
+    }
+
+    /// The cows by name, as memories keep them: keys move when a new number comes between.
+    pub fn life_names(&self) -> Vec<(&str, u32)> {
+        self.lives.iter().map(|life| (life.animal.as_str(), life.instance)).collect()
+    }
+
+    /// The keys of cows that were kept by name; none for one that is no more.
+    pub fn keys_of_lives(&self, names: &[(String, u32)]) -> Vec<Option<LifeKey>> {
+        let now: BTreeMap<(&str, u32), LifeKey> =
+            self.life_names().into_iter().zip((0..).map(LifeKey)).collect();
+        names.iter().map(|(animal, instance)| now.get(&(animal.as_str(), *instance)).copied()).collect()
+    }
+
+    /// The keys of boxes that were kept by name; none for one that is no more.
+    pub fn keys_of_boxes(&self, names: &[String]) -> Vec<Option<BoxKey>> {
+        let now: BTreeMap<&str, BoxKey> =
+            self.boxes.iter().map(String::as_str).zip((0..).map(BoxKey)).collect();
+        names.iter().map(|name| now.get(name.as_str()).copied()).collect()
     }
 
     /// What is noted under a herd number, in order of time.

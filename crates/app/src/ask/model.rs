@@ -6,11 +6,11 @@
 //! The herd's parameters at a time were fitted to rows known at that time: a fit begins at the turn of the week by which
 //! half as many milkings again have come in since the last one, and is in use from the next turn on.
 
-use std::{cmp::Reverse, collections::BTreeMap, collections::BinaryHeap, ops::ControlFlow};
+use std::{cmp::Reverse, collections::BinaryHeap, ops::ControlFlow};
 
 use cowpath_core::{
     expect::{Herd, Parameters, Scored},
-    herd::{BoxKey, LifeKey, Stages},
+    herd::Stages,
     tables::Visit,
     time::WallClock,
 };
@@ -169,21 +169,10 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
         // At the turn of a week its own memory is kept.
         rolling.day_ms = Some(day_ms).filter(|day_ms| (day_ms - FIRST_TURN_MS) % WEEK_MS != 0);
         let Some((at, memory)) = memories::latest(barn, zone, from)? else { return Ok(rolling) };
-        let lives: BTreeMap<(&str, u32), LifeKey> =
-            cast.lives.iter().map(|life| ((life.animal.as_str(), life.instance), life.key)).collect();
-        let boxes: BTreeMap<&str, BoxKey> = cast
-            .boxes
-            .iter()
-            .enumerate()
-            .map(|(index, name)| (name.as_str(), BoxKey(index as u16)))
-            .collect();
-        rolling.herd = memory.herd.rekey(
-            &|key| {
-                let (animal, instance) = memory.lives.get(key.0 as usize)?;
-                lives.get(&(animal.as_str(), *instance)).copied()
-            },
-            &|key| boxes.get(memory.boxes.get(usize::from(key.0))?.as_str()).copied(),
-        );
+        let (lives, boxes) = (cast.keys_of_lives(&memory.lives), cast.keys_of_boxes(&memory.boxes));
+        rolling.herd = memory.herd.rekey(&|key| lives.get(key.0 as usize).copied().flatten(), &|key| {
+            boxes.get(usize::from(key.0)).copied().flatten()
+        });
         rolling.since = Some(at);
         rolling.day_ms = rolling.day_ms.filter(|day_ms| at.as_millisecond() < *day_ms);
         let next_turn_ms = turn_by(at).as_millisecond() + WEEK_MS;
@@ -329,7 +318,7 @@ impl<'scope, 'env> Rolling<'scope, 'env> {
     /// What the model remembers here, as it is kept.
     fn memory(&self) -> anyhow::Result<Vec<u8>> {
         let memory = MemoryOf {
-            lives: self.cast.lives.iter().map(|life| (life.animal.as_str(), life.instance)).collect(),
+            lives: self.cast.life_names(),
             boxes: &self.cast.boxes,
             herd: &self.herd,
             milkings: self.milkings,

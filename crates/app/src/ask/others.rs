@@ -149,12 +149,8 @@ fn ground(
     let turn = model::turn_by(at.saturating_sub(TEN_DAYS)?);
     let kept = barn.store.checkpoint_before(turn, &name(zone))?.filter(|(at, _)| *at == turn);
     if let Some(kept) = kept.and_then(|(_, bytes)| postcard::from_bytes::<Kept>(&bytes).ok()) {
-        let now: BTreeMap<(&str, u32), LifeKey> =
-            cast.lives.iter().map(|life| ((life.animal.as_str(), life.instance), life.key)).collect();
-        let ground = kept.ground.rekey(cast.lives.len(), |key| {
-            let (animal, instance) = kept.lives.get(key.0 as usize)?;
-            now.get(&(animal.as_str(), *instance)).copied()
-        });
+        let lives = cast.keys_of_lives(&kept.lives);
+        let ground = kept.ground.rekey(cast.lives.len(), |key| lives.get(key.0 as usize).copied().flatten());
         return Ok((ground, None));
     }
     let mut learner = Learner::new(cast.lives.len(), WallClock::new(zone.clone()));

@@ -57,8 +57,8 @@ const FRESH_SLOPE: f64 = 0.03;
 /// Days after calving in which she counts as fresh here.
 const FRESH_DAYS: f64 = 35.0;
 
-/// How much of a reading is remembered at the next: readings of one milking lie equally far from those before, and a power takes
-/// longer than all else of a reading.
+/// How much of a reading is remembered at the next: readings of one milking lie equally far from those before, and a power was a
+/// hundredth of a round.
 #[derive(Default)]
 struct Fading {
     /// Memory over eight hours, hours between, and what that leaves.
