@@ -17,7 +17,7 @@ use crate::{
 /// Days a standing rests on from which a cow speaks for the herd.
 const SPEAKS_FROM_D: u16 = 7;
 /// No bin and no visit is longer, h.
-pub(super) const LONGEST_H: f64 = 24.0;
+const LONGEST_H: f64 = 24.0;
 /// Readings of one signal of one cow that room is made for at once: some a day of boxes, and bins of two hours.
 const USUAL_READINGS: [usize; 2] = [40, 120];
 

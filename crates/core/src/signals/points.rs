@@ -1,5 +1,5 @@
-//! The points of a line, which lie among those of all cows: a large herd has some sixty thousand lines, and room for each of them
-//! by itself takes longer to get than they take to reckon.
+//! The points of a line, which lie among those of all cows: a large herd has some sixty thousand lines, and with room for each of
+//! them by itself the system was asked for more three thousand times a round.
 
 use std::{
     fmt,

@@ -5,9 +5,9 @@ use std::{collections::BTreeMap, sync::Arc};
 use jiff::Timestamp;
 
 use super::{
-    JUDGED_H, Line, Point, Points, Reading,
+    Line, Point, Points, Reading,
     block::Block,
-    depart::{Expected, LONGEST_H, Span, Taken},
+    depart::{Expected, Span, Taken},
     ordered::{Ordered, by_life},
     spoke::{self, Began, Spoken},
     ways::{self, PLACES, Way},
@@ -114,9 +114,8 @@ impl Taken<'_> {
         }
         let mut said = Said { place, herd, ..Said::default() };
         let (order, ends) = by_life(readings.iter().map(|one| one.life));
-        let most_blocks = ((JUDGED_H + LONGEST_H) / way.block_h) as usize + 2;
-        // Of all cows in one place; room that is not used costs nothing.
-        let mut all: Vec<Point> = Vec::with_capacity(ends.len() * most_blocks);
+        // A block has at least one reading.
+        let mut all: Vec<Point> = Vec::with_capacity(readings.len());
         let mut lines: Vec<(LifeKey, usize)> = Vec::with_capacity(ends.len());
         let mut blocks = Ordered::default();
         let mut next = 0;
@@ -133,6 +132,7 @@ impl Taken<'_> {
             points(span, place, life, own, &mut blocks, &mut all);
             lines.push((life, all.len()));
         }
+        all.shrink_to_fit();
         let (all, mut from) = (Arc::new(all), 0);
         for (life, until) in lines {
             let own = std::mem::replace(&mut from, until)..until;
